@@ -1,0 +1,70 @@
+# seamwright_module(NAME SOURCES ... [HEADERS ...] [PUBLIC ...] [PRIVATE ...] [PRECOMPILE ...])
+#
+# One folder is one library `seamwright_NAME`, alias `seamwright::NAME`. HEADERS lists the public
+# ones, which are installed under include/seamwright/NAME. PRECOMPILE lists heavy outside headers.
+
+find_program(SEAMWRIGHT_CCACHE ccache)
+if(SEAMWRIGHT_CCACHE)
+  set(CMAKE_CXX_COMPILER_LAUNCHER "${SEAMWRIGHT_CCACHE}")
+endif()
+
+add_library(seamwright_build_flags INTERFACE)
+target_compile_features(seamwright_build_flags INTERFACE cxx_std_20)
+target_compile_options(seamwright_build_flags INTERFACE
+  -Wall -Wextra -Wpedantic -Wconversion
+  $<$<BOOL:${SEAMWRIGHT_WARNINGS_AS_ERRORS}>:-Werror>
+  # Same bytes on every machine: no fused multiply-add contraction chosen by the compiler.
+  -ffp-contract=off
+  $<$<BOOL:${SEAMWRIGHT_CCACHE}>:-fpch-preprocess>)
+if(SEAMWRIGHT_SANITIZE)
+  target_compile_options(seamwright_build_flags INTERFACE
+    -fsanitize=${SEAMWRIGHT_SANITIZE} -fno-sanitize-recover=all -fno-omit-frame-pointer)
+  target_link_options(seamwright_build_flags INTERFACE -fsanitize=${SEAMWRIGHT_SANITIZE})
+endif()
+
+set_property(GLOBAL PROPERTY SEAMWRIGHT_MODULES "")
+
+function(seamwright_module name)
+  cmake_parse_arguments(arg "" "" "SOURCES;HEADERS;PUBLIC;PRIVATE;PRECOMPILE" ${ARGN})
+  set(target seamwright_${name})
+  add_library(${target} STATIC ${arg_SOURCES} ${arg_HEADERS})
+  add_library(seamwright::${name} ALIAS ${target})
+  set_target_properties(${target} PROPERTIES EXPORT_NAME ${name})
+  target_include_directories(${target} PUBLIC
+    $<BUILD_INTERFACE:${PROJECT_SOURCE_DIR}>
+    $<INSTALL_INTERFACE:${CMAKE_INSTALL_INCLUDEDIR}/seamwright>)
+  target_link_libraries(${target} PUBLIC ${arg_PUBLIC} PRIVATE ${arg_PRIVATE})
+  target_link_libraries(${target} PRIVATE $<BUILD_INTERFACE:seamwright_build_flags>)
+  if(arg_PRECOMPILE)
+    target_precompile_headers(${target} PRIVATE ${arg_PRECOMPILE})
+  endif()
+  install(FILES ${arg_HEADERS} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/seamwright/${name})
+  set_property(GLOBAL APPEND PROPERTY SEAMWRIGHT_MODULES ${target})
+endfunction()
+
+function(seamwright_install_package)
+  include(CMakePackageConfigHelpers)
+  get_property(modules GLOBAL PROPERTY SEAMWRIGHT_MODULES)
+  install(TARGETS ${modules} EXPORT seamwright ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR})
+  set(destination ${CMAKE_INSTALL_LIBDIR}/cmake/seamwright)
+  install(EXPORT seamwright NAMESPACE seamwright:: DESTINATION ${destination})
+  configure_package_config_file(${PROJECT_SOURCE_DIR}/cmake/seamwright-config.cmake.in
+    ${PROJECT_BINARY_DIR}/seamwright-config.cmake INSTALL_DESTINATION ${destination})
+  write_basic_package_version_file(${PROJECT_BINARY_DIR}/seamwright-config-version.cmake
+    COMPATIBILITY SameMinorVersion)
+  install(FILES ${PROJECT_BINARY_DIR}/seamwright-config.cmake
+    ${PROJECT_BINARY_DIR}/seamwright-config-version.cmake DESTINATION ${destination})
+endfunction()
+
+# seamwright_test(NAME SOURCES ... [LINK ...] [PRECOMPILE ...]): one Catch2 program per module, `test_NAME`.
+function(seamwright_test name)
+  cmake_parse_arguments(arg "" "" "SOURCES;LINK;PRECOMPILE" ${ARGN})
+  set(target test_${name})
+  add_executable(${target} ${arg_SOURCES})
+  target_link_libraries(${target} PRIVATE seamwright_test_main ${arg_LINK} seamwright_build_flags)
+  target_precompile_headers(${target} PRIVATE <catch2/catch.hpp> ${arg_PRECOMPILE})
+  add_test(NAME ${name} COMMAND ${target})
+  set_tests_properties(${name} PROPERTIES
+    ENVIRONMENT "SEAMWRIGHT_SHARED_DATA=${SEAMWRIGHT_SHARED_DATA};SEAMWRIGHT_PROGRAM=${CMAKE_BINARY_DIR}/seamwright"
+    SKIP_RETURN_CODE 77)
+endfunction()
