@@ -1,0 +1,149 @@
+#pragma once
+
+// A fisheye lens: from a direction in the lens frame to a pixel and back.
+//
+// With θ the angle off axis and (x, y) the unit vector of the direction in the image plane:
+//
+//   radius       ρ  = base(θ) · (1 + k1 θ² + k2 θ⁴ + k3 θ⁶ + k4 θ⁸)       base: lens_curves.h
+//   decentring   mx = ρx + p1 (ρ² + 2 ρx²) + 2 p2 ρx ρy                    (Brown 1966)
+//                my = ρy + p2 (ρ² + 2 ρy²) + 2 p1 ρx ρy
+//   affine       u  = cu + f ((1 + b1) mx + b2 my)
+//                v  = cv + f my
+//
+// The equidistant base with its radial terms *is* Kannala & Brandt 2006 (PAMI 28:1335–1340) and
+// equals OpenCV's cv::fisheye with fx = f (1 + b1), fy = f, alpha = b2 / (1 + b1); OpenCV's pixel
+// origin is the centre of the first pixel, so its cx, cy are ours − 0.5. The other bases with
+// radial terms zero are the textbook curves.
+//
+// A lens is usable up to `theta_max_rad`, where it must still be monotonic: `validate()` names the
+// angle where it folds otherwise. Everything here is thread-safe and allocation-free.
+
+#include <array>
+#include <optional>
+#include <string_view>
+
+#include "base/result.h"
+#include "projection/conventions.h"
+#include "projection/lens_curves.h"
+
+namespace seamwright {
+
+/// The geometric terms a solver may move, in this order everywhere (solver blocks, covariance).
+enum LensTerm : int {
+  kFocal,    ///< f, px per radian on the axis
+  kCentreU,  ///< principal point, px
+  kCentreV,
+  kRadial1,  ///< k1…k4, dimensionless
+  kRadial2,
+  kRadial3,
+  kRadial4,
+  kAspect,   ///< b1
+  kShear,    ///< b2
+  kDecentre1,  ///< p1, p2
+  kDecentre2,
+  kLensTermCount
+};
+
+inline constexpr std::array<std::string_view, kLensTermCount> kLensTermNames = {
+    "focal_px", "centre_u_px", "centre_v_px", "k1", "k2", "k3", "k4", "b1", "b2", "p1", "p2"};
+
+/// Lateral colour: the radius of one colour from the principal point relative to green,
+/// r_c = r (1 + a0 + a1 r̂² + a2 r̂⁴), r̂ = r / rim radius.
+struct FringeTerms {
+  double a0 = 0, a1 = 0, a2 = 0;
+
+  [[nodiscard]] double scale(double r_hat) const {
+    const double q = r_hat * r_hat;
+    return 1.0 + a0 + q * (a1 + q * a2);
+  }
+  bool operator==(const FringeTerms&) const = default;
+};
+
+/// Relative brightness in linear light, 1 + v1 r̂² + v2 r̂⁴ + v3 r̂⁶, r̂ = r / rim radius.
+struct VignettingTerms {
+  double v1 = 0, v2 = 0, v3 = 0;
+
+  [[nodiscard]] double gain(double r_hat) const {
+    const double q = r_hat * r_hat;
+    return 1.0 + q * (v1 + q * (v2 + q * v3));
+  }
+  bool operator==(const VignettingTerms&) const = default;
+};
+
+struct Lens {
+  LensCurve curve = LensCurve::equidistant;
+  std::array<double, kLensTermCount> terms{};
+  double theta_max_rad = rad_from_deg(100);  ///< usable half field of view
+  int width_px = 0;                          ///< frame size the terms are for
+  int height_px = 0;
+  FringeTerms red, blue;
+  VignettingTerms vignetting;
+
+  [[nodiscard]] Vec2 centre_px() const { return {terms[kCentreU], terms[kCentreV]}; }
+  /// Image radius at theta_max along v, px: the unit of r̂.
+  [[nodiscard]] double rim_radius_px() const;
+
+  /// Pixel of a direction (lens frame, any length > 0); empty beyond theta_max.
+  [[nodiscard]] std::optional<Vec2> project(const Vec3& direction) const;
+  /// Same, with the 2×3 Jacobian d px / d direction at the given (not normalised) direction.
+  [[nodiscard]] std::optional<Vec2> project(const Vec3& direction,
+                                            Eigen::Matrix<double, 2, 3>& jacobian) const;
+  /// Unit direction of a pixel; empty beyond theta_max. project(unproject(px)) = px to 1e-9 px.
+  [[nodiscard]] std::optional<Vec3> unproject(const Vec2& px) const;
+
+  /// Radius on the unit-focal image plane and its slope at θ, before decentring and affine.
+  [[nodiscard]] double radius(double theta_rad) const;
+  [[nodiscard]] double radius_slope(double theta_rad) const;
+  /// Smallest θ at which the radius stops growing, or the curve's own limit.
+  [[nodiscard]] double fold_angle_rad() const;
+  /// Largest px per radian, radial or tangential, over the field of view.
+  [[nodiscard]] double peak_px_per_rad() const;
+
+  /// Terms for the same picture at `width` × `height` px; both axes must scale alike (asserted to
+  /// one pixel).
+  [[nodiscard]] Lens scaled_to(int width, int height) const;
+
+  /// Names the field, value and constraint of the first thing wrong.
+  [[nodiscard]] std::optional<Error> validate() const;
+
+  bool operator==(const Lens&) const = default;
+};
+
+/// The model itself, for any scalar (double, ceres::Jet). No domain check: the caller has one.
+/// `terms` points at kLensTermCount scalars.
+template <class Curve, class T>
+Eigen::Matrix<T, 2, 1> project_with(const T* terms, const Eigen::Matrix<T, 3, 1>& direction) {
+  using std::atan2;
+  using std::sqrt;
+  const T plane2 = direction.x() * direction.x() + direction.y() * direction.y();
+  T along_x;
+  T along_y;
+  const auto poly = [&](const T& theta2) {
+    return T(1.0) +
+           theta2 * (terms[kRadial1] +
+                     theta2 * (terms[kRadial2] +
+                               theta2 * (terms[kRadial3] + theta2 * terms[kRadial4])));
+  };
+  if (plane2 < T(1e-24) * direction.z() * direction.z()) {
+    // On the axis ρ/sin θ → 1 for every curve, and sqrt has no derivative.
+    along_x = direction.x() / direction.z();
+    along_y = direction.y() / direction.z();
+  } else {
+    const T plane = sqrt(plane2);
+    const T theta = atan2(plane, direction.z());
+    const T rho = Curve::radius(theta) * poly(theta * theta);
+    along_x = rho * direction.x() / plane;
+    along_y = rho * direction.y() / plane;
+  }
+  const T rho2 = along_x * along_x + along_y * along_y;
+  const T cross = T(2.0) * along_x * along_y;
+  const T mx = along_x + terms[kDecentre1] * (rho2 + T(2.0) * along_x * along_x) +
+               terms[kDecentre2] * cross;
+  const T my = along_y + terms[kDecentre2] * (rho2 + T(2.0) * along_y * along_y) +
+               terms[kDecentre1] * cross;
+  return {terms[kCentreU] +
+              terms[kFocal] * ((T(1.0) + terms[kAspect]) * mx + terms[kShear] * my),
+          terms[kCentreV] + terms[kFocal] * my};
+}
+
+}  // namespace seamwright
