@@ -6,6 +6,7 @@
 
 #include <string>
 #include <string_view>
+
 #include <tl/expected.hpp>
 
 namespace seamwright {

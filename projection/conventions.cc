@@ -7,8 +7,7 @@ namespace seamwright {
 Quat quat_from_rotation_vector(const Vec3& rotation_rad) {
   const double angle = rotation_rad.norm();
   // sin(a/2)/a by its series where the quotient loses digits.
-  const double scale =
-      angle < 1e-4 ? 0.5 - angle * angle / 48.0 : std::sin(angle / 2.0) / angle;
+  const double scale = angle < 1e-4 ? 0.5 - angle * angle / 48.0 : std::sin(angle / 2.0) / angle;
   const Vec3 v = scale * rotation_rad;
   return Quat(std::cos(angle / 2.0), v.x(), v.y(), v.z());
 }

@@ -37,8 +37,8 @@ enum LensTerm : int {
   kRadial2,
   kRadial3,
   kRadial4,
-  kAspect,   ///< b1
-  kShear,    ///< b2
+  kAspect,     ///< b1
+  kShear,      ///< b2
   kDecentre1,  ///< p1, p2
   kDecentre2,
   kLensTermCount
@@ -119,10 +119,9 @@ Eigen::Matrix<T, 2, 1> project_with(const T* terms, const Eigen::Matrix<T, 3, 1>
   T along_x;
   T along_y;
   const auto poly = [&](const T& theta2) {
-    return T(1.0) +
-           theta2 * (terms[kRadial1] +
-                     theta2 * (terms[kRadial2] +
-                               theta2 * (terms[kRadial3] + theta2 * terms[kRadial4])));
+    return T(1.0) + theta2 * (terms[kRadial1] +
+                              theta2 * (terms[kRadial2] +
+                                        theta2 * (terms[kRadial3] + theta2 * terms[kRadial4])));
   };
   if (plane2 < T(1e-24) * direction.z() * direction.z()) {
     // On the axis ρ/sin θ → 1 for every curve, and sqrt has no derivative.
@@ -137,12 +136,11 @@ Eigen::Matrix<T, 2, 1> project_with(const T* terms, const Eigen::Matrix<T, 3, 1>
   }
   const T rho2 = along_x * along_x + along_y * along_y;
   const T cross = T(2.0) * along_x * along_y;
-  const T mx = along_x + terms[kDecentre1] * (rho2 + T(2.0) * along_x * along_x) +
-               terms[kDecentre2] * cross;
-  const T my = along_y + terms[kDecentre2] * (rho2 + T(2.0) * along_y * along_y) +
-               terms[kDecentre1] * cross;
-  return {terms[kCentreU] +
-              terms[kFocal] * ((T(1.0) + terms[kAspect]) * mx + terms[kShear] * my),
+  const T mx =
+      along_x + terms[kDecentre1] * (rho2 + T(2.0) * along_x * along_x) + terms[kDecentre2] * cross;
+  const T my =
+      along_y + terms[kDecentre2] * (rho2 + T(2.0) * along_y * along_y) + terms[kDecentre1] * cross;
+  return {terms[kCentreU] + terms[kFocal] * ((T(1.0) + terms[kAspect]) * mx + terms[kShear] * my),
           terms[kCentreV] + terms[kFocal] * my};
 }
 

@@ -70,7 +70,6 @@ struct PairOverlap {
 /// Empty where the two lenses share no directions. `px_per_rad` ≤ 0 means the pair's native peak.
 /// The width of a closed ribbon is rounded to a multiple of 16 px and px_per_rad adapted to it.
 [[nodiscard]] std::optional<PairOverlap> overlap_of(const Rig& rig, int a, int b,
-                                                    double px_per_rad = 0,
-                                                    double margin_rad = 0);
+                                                    double px_per_rad = 0, double margin_rad = 0);
 
 }  // namespace seamwright

@@ -23,13 +23,13 @@ struct TermCovariance {
 
 struct SolutionQuality {
   int shots = 0;
-  int ties = 0;               ///< used in the solve
-  int ties_rejected = 0;      ///< outliers, or not projectable
-  double rms_px = 0;          ///< of the inliers' residuals per coordinate, frame pixels
-  double max_px = 0;          ///< largest inlier residual
-  double inlier_share = 0;    ///< 0…1
-  double residual_spread = 0; ///< robust σ of whitened residuals; 1 when claimed noise is right
-  double expected_seam_along_px = 0;   ///< RMS 1σ at infinity over the overlap, from covariance
+  int ties = 0;                ///< used in the solve
+  int ties_rejected = 0;       ///< outliers, or not projectable
+  double rms_px = 0;           ///< of the inliers' residuals per coordinate, frame pixels
+  double max_px = 0;           ///< largest inlier residual
+  double inlier_share = 0;     ///< 0…1
+  double residual_spread = 0;  ///< robust σ of whitened residuals; 1 when claimed noise is right
+  double expected_seam_along_px = 0;  ///< RMS 1σ at infinity over the overlap, from covariance
   double expected_seam_across_px = 0;
   double flex_sigma_rad = 0;  ///< spread of the per-shot rotation between lenses, per axis
 };

@@ -25,9 +25,9 @@ struct TemplateSource {
 };
 
 struct RigTemplate {
-  std::string body;        ///< label of the body, e.g. "Lantern 0117"
-  bool mirrored = false;   ///< the body's files hold mirrored pictures: flip on the way in
-  RigSolution solution;    ///< rig, covariance, quality; `weak` is not stored
+  std::string body;       ///< label of the body, e.g. "Lantern 0117"
+  bool mirrored = false;  ///< the body's files hold mirrored pictures: flip on the way in
+  RigSolution solution;   ///< rig, covariance, quality; `weak` is not stored
   std::vector<TemplateSource> learned_from;
 
   [[nodiscard]] const Rig& rig() const { return solution.rig; }

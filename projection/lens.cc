@@ -1,0 +1,264 @@
+#include "projection/lens.h"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <limits>
+
+#include <fmt/format.h>
+
+namespace seamwright {
+
+namespace {
+
+using Terms = std::array<double, kLensTermCount>;
+
+// 1 + k1 q + k2 q² + k3 q³ + k4 q⁴ and its derivative by θ, with q = θ².
+double radial_poly(const Terms& t, double q) {
+  return 1.0 + q * (t[kRadial1] + q * (t[kRadial2] + q * (t[kRadial3] + q * t[kRadial4])));
+}
+double radial_poly_slope(const Terms& t, double theta) {
+  const double q = theta * theta;
+  return 2.0 * theta *
+         (t[kRadial1] + q * (2.0 * t[kRadial2] + q * (3.0 * t[kRadial3] + q * 4.0 * t[kRadial4])));
+}
+
+// A scalar with one derivative: just enough to differentiate a base curve.
+struct Dual {
+  double value = 0;
+  double slope = 0;
+  Dual(double v) : value(v) {}  // NOLINT(google-explicit-constructor): mixes with constants
+  Dual(double v, double s) : value(v), slope(s) {}
+};
+Dual operator*(const Dual& a, const Dual& b) {
+  return {a.value * b.value, a.slope * b.value + a.value * b.slope};
+}
+Dual operator/(const Dual& a, const Dual& b) {
+  return {a.value / b.value, (a.slope * b.value - a.value * b.slope) / (b.value * b.value)};
+}
+Dual sin(const Dual& a) { return {std::sin(a.value), a.slope * std::cos(a.value)}; }
+Dual tan(const Dual& a) {
+  const double t = std::tan(a.value);
+  return {t, a.slope * (1.0 + t * t)};
+}
+
+Dual base_radius(LensCurve curve, double theta) {
+  return with_curve(curve, [&](auto c) { return decltype(c)::radius(Dual(theta, 1.0)); });
+}
+
+double curve_limit(LensCurve curve) {
+  return with_curve(curve, [](auto c) { return decltype(c)::theta_limit_rad; });
+}
+
+// θ with radius(θ) = rho on [0, theta_max], by Newton kept inside a shrinking bracket.
+double invert_radius(const Lens& lens, double rho) {
+  double low = 0;
+  double high = lens.theta_max_rad;
+  double theta = std::min(rho, high);
+  for (int i = 0; i < 100; ++i) {
+    const double error = lens.radius(theta) - rho;
+    (error > 0 ? high : low) = theta;
+    const double slope = lens.radius_slope(theta);
+    double next = slope > 0 ? theta - error / slope : 0.5 * (low + high);
+    if (next < low || next > high) next = 0.5 * (low + high);
+    if (std::abs(next - theta) <= 1e-15 * (1.0 + theta)) return next;
+    theta = next;
+  }
+  return theta;
+}
+
+// Undoes decentring: the plane point whose decentred image is m.
+Vec2 undo_decentring(const Terms& t, const Vec2& m) {
+  const double p1 = t[kDecentre1];
+  const double p2 = t[kDecentre2];
+  if (p1 == 0 && p2 == 0) return m;
+  Vec2 x = m;
+  for (int i = 0; i < 50; ++i) {
+    const double r2 = x.squaredNorm();
+    const double xy2 = 2.0 * x.x() * x.y();
+    const Vec2 error(x.x() + p1 * (r2 + 2 * x.x() * x.x()) + p2 * xy2 - m.x(),
+                     x.y() + p2 * (r2 + 2 * x.y() * x.y()) + p1 * xy2 - m.y());
+    Mat2 slope;
+    slope << 1 + 6 * p1 * x.x() + 2 * p2 * x.y(), 2 * p1 * x.y() + 2 * p2 * x.x(),
+        2 * p2 * x.x() + 2 * p1 * x.y(), 1 + 6 * p2 * x.y() + 2 * p1 * x.x();
+    const Vec2 step = slope.inverse() * error;
+    x -= step;
+    if (step.squaredNorm() < 1e-30) break;
+  }
+  return x;
+}
+
+// Forward value with three derivatives, for the public Jacobian.
+struct Dual3 {
+  double value = 0;
+  Vec3 slope = Vec3::Zero();
+  Dual3() = default;
+  Dual3(double v) : value(v) {}  // NOLINT(google-explicit-constructor): mixes with constants
+  Dual3(double v, Vec3 s) : value(v), slope(std::move(s)) {}
+};
+Dual3 operator+(const Dual3& a, const Dual3& b) { return {a.value + b.value, a.slope + b.slope}; }
+Dual3 operator*(const Dual3& a, const Dual3& b) {
+  return {a.value * b.value, a.slope * b.value + a.value * b.slope};
+}
+Dual3 operator/(const Dual3& a, const Dual3& b) {
+  return {a.value / b.value, (a.slope * b.value - a.value * b.slope) / (b.value * b.value)};
+}
+bool operator<(const Dual3& a, const Dual3& b) { return a.value < b.value; }
+Dual3 sqrt(const Dual3& a) {
+  const double r = std::sqrt(a.value);
+  return {r, a.slope / (2.0 * r)};
+}
+Dual3 atan2(const Dual3& y, const Dual3& x) {
+  const double n = x.value * x.value + y.value * y.value;
+  return {std::atan2(y.value, x.value), (y.slope * x.value - x.slope * y.value) / n};
+}
+Dual3 sin(const Dual3& a) { return {std::sin(a.value), a.slope * std::cos(a.value)}; }
+Dual3 tan(const Dual3& a) {
+  const double t = std::tan(a.value);
+  return {t, a.slope * (1.0 + t * t)};
+}
+
+bool inside_field(const Lens& lens, const Vec3& d) {
+  return std::atan2(std::hypot(d.x(), d.y()), d.z()) <= lens.theta_max_rad * (1.0 + 1e-12);
+}
+
+Error lens_error(std::string field, std::string what, std::string remedy) {
+  return {.kind = ErrorKind::user_input,
+          .where = {},
+          .field = std::move(field),
+          .what = std::move(what),
+          .remedy = std::move(remedy)};
+}
+
+}  // namespace
+
+double Lens::radius(double theta_rad) const {
+  return base_radius(curve, theta_rad).value * radial_poly(terms, theta_rad * theta_rad);
+}
+
+double Lens::radius_slope(double theta_rad) const {
+  const Dual base = base_radius(curve, theta_rad);
+  return base.slope * radial_poly(terms, theta_rad * theta_rad) +
+         base.value * radial_poly_slope(terms, theta_rad);
+}
+
+double Lens::rim_radius_px() const { return terms[kFocal] * radius(theta_max_rad); }
+
+std::optional<Vec2> Lens::project(const Vec3& direction) const {
+  if (!inside_field(*this, direction)) return std::nullopt;
+  return with_curve(curve, [&](auto c) {
+    return std::optional<Vec2>(project_with<decltype(c)>(terms.data(), direction));
+  });
+}
+
+std::optional<Vec2> Lens::project(const Vec3& direction,
+                                  Eigen::Matrix<double, 2, 3>& jacobian) const {
+  if (!inside_field(*this, direction)) return std::nullopt;
+  std::array<Dual3, kLensTermCount> t;
+  std::copy(terms.begin(), terms.end(), t.begin());
+  const Eigen::Matrix<Dual3, 3, 1> d(Dual3(direction.x(), Vec3::UnitX()),
+                                     Dual3(direction.y(), Vec3::UnitY()),
+                                     Dual3(direction.z(), Vec3::UnitZ()));
+  return with_curve(curve, [&](auto c) {
+    const auto px = project_with<decltype(c)>(t.data(), d);
+    jacobian << px.x().slope.transpose(), px.y().slope.transpose();
+    return std::optional<Vec2>(Vec2(px.x().value, px.y().value));
+  });
+}
+
+std::optional<Vec3> Lens::unproject(const Vec2& px) const {
+  const double my = (px.y() - terms[kCentreV]) / terms[kFocal];
+  const double mx =
+      ((px.x() - terms[kCentreU]) / terms[kFocal] - terms[kShear] * my) / (1.0 + terms[kAspect]);
+  const Vec2 plane = undo_decentring(terms, {mx, my});
+  const double rho = plane.norm();
+  if (!(rho <= radius(theta_max_rad) * (1.0 + 1e-12))) return std::nullopt;
+  if (rho < 1e-150) return Vec3::UnitZ();
+  const double theta = invert_radius(*this, rho);
+  const double s = std::sin(theta) / rho;
+  return Vec3(s * plane.x(), s * plane.y(), std::cos(theta));
+}
+
+double Lens::fold_angle_rad() const {
+  // The slope is smooth: scan finely for its first sign change, then bisect.
+  const double limit = curve_limit(curve);
+  constexpr int kSteps = 2000;
+  double low = 0;
+  for (int i = 1; i <= kSteps; ++i) {
+    double high = limit * i / kSteps;
+    if (radius_slope(high) > 0) {
+      low = high;
+      continue;
+    }
+    for (int j = 0; j < 60; ++j) {
+      const double middle = 0.5 * (low + high);
+      (radius_slope(middle) > 0 ? low : high) = middle;
+    }
+    return low;
+  }
+  return limit;
+}
+
+double Lens::peak_px_per_rad() const {
+  constexpr int kSteps = 200;
+  double peak = terms[kFocal];
+  for (int i = 1; i <= kSteps; ++i) {
+    const double theta = theta_max_rad * i / kSteps;
+    // Tangential resolution diverges towards θ = 180°; it means detail only where the circle of
+    // directions is not yet shrinking.
+    const double tangential = theta <= kPi / 2 ? radius(theta) / std::sin(theta) : radius(theta);
+    peak = std::max(peak, terms[kFocal] * std::max(radius_slope(theta), tangential));
+  }
+  return peak;
+}
+
+Lens Lens::scaled_to(int width, int height) const {
+  if (width == width_px && height == height_px) return *this;
+  const double scale = static_cast<double>(width) / width_px;
+  assert(std::abs(scale * height_px - height) <= 1.0);
+  Lens scaled = *this;
+  scaled.width_px = width;
+  scaled.height_px = height;
+  scaled.terms[kFocal] *= scale;
+  scaled.terms[kCentreU] *= scale;
+  scaled.terms[kCentreV] *= scale;
+  return scaled;
+}
+
+std::optional<Error> Lens::validate() const {
+  for (int i = 0; i < kLensTermCount; ++i) {
+    const auto index = static_cast<std::size_t>(i);
+    if (!std::isfinite(terms[index])) {
+      return lens_error(std::string(kLensTermNames[index]), "is not a finite number",
+                        "give a number");
+    }
+  }
+  if (width_px <= 0 || height_px <= 0) {
+    return lens_error("size_px", fmt::format("{} x {} is not a frame size", width_px, height_px),
+                      "give the frame's width and height in pixels");
+  }
+  if (terms[kFocal] <= 0) {
+    return lens_error("focal_px", fmt::format("{} is not above 0", terms[kFocal]),
+                      "give pixels per radian on the axis");
+  }
+  if (terms[kAspect] <= -0.5 || terms[kAspect] >= 1.0 || std::abs(terms[kShear]) >= 0.5) {
+    return lens_error("b1/b2", fmt::format("{} / {} is no lens", terms[kAspect], terms[kShear]),
+                      "keep b1 within -0.5…1 and b2 within ±0.5");
+  }
+  if (!(theta_max_rad > 0 && theta_max_rad < kPi)) {
+    return lens_error("theta_max_deg",
+                      fmt::format("{} is outside 0…180", deg_from_rad(theta_max_rad)),
+                      "give half the usable field of view");
+  }
+  const double fold = fold_angle_rad();
+  if (fold < theta_max_rad) {
+    return lens_error(
+        "theta_max_deg",
+        fmt::format("the {} curve folds at {:.3f} degrees, inside the stated {:.3f}",
+                    curve_name(curve), deg_from_rad(fold), deg_from_rad(theta_max_rad)),
+        "lower theta_max_deg or correct the radial terms");
+  }
+  return std::nullopt;
+}
+
+}  // namespace seamwright
