@@ -1,0 +1,1 @@
+#include "templates/rig_template.h"
