@@ -1,0 +1,53 @@
+#pragma once
+
+// EXIF and XMP. Safe to call from several threads; the metadata library's own messages are
+// silenced.
+
+#include <filesystem>
+#include <optional>
+#include <string>
+
+#include "base/result.h"
+#include "imaging/frame.h"
+
+namespace seamwright {
+
+/// What a TIFF, PNG or JPEG says about how it was taken. Fields that are missing, malformed or
+/// not finite are left empty; a file without EXIF is no error.
+[[nodiscard]] Result<FrameInfo> read_frame_info(const std::filesystem::path& path);
+
+/// What a viewer needs to show a spherical panorama: the fields of the Photo Sphere XMP (GPano)
+/// namespace http://ns.google.com/photos/1.0/panorama/. The projection is equirectangular.
+struct PanoramaInfo {
+  int full_width_px = 0;   ///< FullPanoWidthPixels: of the whole sphere
+  int full_height_px = 0;  ///< FullPanoHeightPixels
+  int left_px = 0;         ///< CroppedAreaLeftPixels: where this picture sits in the sphere
+  int top_px = 0;          ///< CroppedAreaTopPixels
+  int width_px = 0;        ///< CroppedAreaImageWidthPixels: this picture
+  int height_px = 0;       ///< CroppedAreaImageHeightPixels
+  bool use_viewer = true;  ///< UsePanoramaViewer
+  double heading_deg = 0;  ///< PoseHeadingDegrees of the middle column; wrapped into [0, 360)
+  std::optional<double> pitch_deg;            ///< PosePitchDegrees, −90…90
+  std::optional<double> roll_deg;             ///< PoseRollDegrees, wrapped into (−180, 180]
+  std::optional<int> initial_heading_deg;     ///< InitialViewHeadingDegrees; wrapped to 0…359
+  std::optional<int> initial_pitch_deg;       ///< InitialViewPitchDegrees
+  std::optional<int> source_photos;           ///< SourcePhotosCount
+  std::optional<std::string> first_taken_at;  ///< FirstPhotoDate, as EXIF "YYYY:MM:DD HH:MM:SS"
+  std::optional<std::string> last_taken_at;   ///< LastPhotoDate, likewise
+  std::string software = "Seamwright";        ///< StitchingSoftware
+
+  /// A picture of the whole sphere.
+  [[nodiscard]] static PanoramaInfo whole_sphere(int width_px, int height_px);
+};
+
+/// The XMP packet of a panorama, UTF-8, same bytes for same info. Dates that are not in EXIF form
+/// are left out.
+[[nodiscard]] std::string gpano_xmp(const PanoramaInfo& info);
+
+/// Puts EXIF and an XMP packet (empty: none) into a PNG or JPEG, in place: meant for a
+/// PendingFile's temporary. `shown` is the name used in errors. TIFF gets both from TiffStripWriter
+/// instead.
+[[nodiscard]] Result<void> add_metadata(const std::filesystem::path& file, const FrameInfo& info,
+                                        const std::string& xmp, const std::filesystem::path& shown);
+
+}  // namespace seamwright

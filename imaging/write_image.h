@@ -1,0 +1,31 @@
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+
+#include "base/result.h"
+#include "imaging/frame.h"
+#include "imaging/image.h"
+#include "imaging/tiff_writer.h"
+
+namespace seamwright {
+
+struct WriteOptions {
+  TiffCompression tiff_compression = TiffCompression::none;
+  BigTiff bigtiff = BigTiff::when_needed;
+  int jpeg_quality = 92;          ///< 1…100; from 90 on without colour subsampling
+  std::optional<FrameInfo> info;  ///< written as EXIF (`file` is not used)
+  std::string xmp;                ///< XMP packet, for example `gpano_xmp(...)`; empty: none
+};
+
+/// Writes by suffix: .tif .tiff .png .jpg .jpeg, in any case. Whole or not at all.
+///
+/// The ICC profile goes out byte for byte. Where there is none and `image.transfer` is not what a
+/// reader would take for granted (sRGB for integers, linear for floats), a small profile is put in
+/// that says it. PNG takes 8 and 16 bits; JPEG takes 8, and 16 and float rounded to 8 once. Alpha
+/// does not fit JPEG and is refused; float does not fit PNG and is refused.
+[[nodiscard]] Result<void> write_image(const std::filesystem::path& path, const Image& image,
+                                       const WriteOptions& options = {});
+
+}  // namespace seamwright
