@@ -1,0 +1,77 @@
+#pragma once
+
+// From the ties of one or many shots to a rig with its covariance.
+//
+// What one ring of ties can and cannot tell. For back-to-back lenses a tie has 4 measurements and
+// 3 unknowns. Its across part (ψ) is left over: it fixes roll, the centres and the baseline's
+// lateral terms. Its along part (η) is shared between its depth, the lenses' angular scale (an
+// error gives the same disparity all around, just like a room of constant depth) and the relative
+// tilt (a cosine around the ring, just like a room deeper on one side). Depths cannot be negative,
+// which bounds scale and tilt from one side; an exponential prior on inverse depth leans from the
+// other, so that the farthest things seen decide. With something far all around in one shot the
+// answer is good to that distance's parallax; in rooms alone it is off by about the parallax of
+// the farthest wall, and the weak directions of the solution say so.
+
+#include <span>
+#include <vector>
+
+#include "base/progress.h"
+#include "base/result.h"
+#include "projection/tie.h"
+#include "solver/adjust.h"
+#include "solver/solution.h"
+
+namespace seamwright {
+
+/// How far a body may be from its nominal geometry, 1σ. Terms the ties do not reach stay there.
+struct BodySpread {
+  double focal_share = 0.05;                        ///< of the focal length
+  double centre_share = 0.02;                       ///< of the frame width
+  double radial[4] = {0.01, 0.003, 0.001, 0.0003};  ///< k1…k4: about 3 % of the radius each
+  double affine = 0.002;                            ///< b1, b2
+  double decentring = 0.002;                        ///< p1, p2
+  double rotation_rad = rad_from_deg(5.0);
+  double pupil_m = 0.002;  ///< per axis; the baseline's length is held
+};
+
+struct LearnRigOptions {
+  double depth_scale_per_m = 0.3;          ///< λ of the prior on inverse depth
+  double depth_floor_sigma_per_m = 0.005;  ///< softness of "not behind the camera"
+  double reject_sigmas = 4.0;              ///< ties worse than this leave
+  int rejection_rounds = 3;
+  int minimum_ties = 25;  ///< fewer usable ties than this is refused
+  double flex_start_sigma_rad = rad_from_deg(0.03);
+};
+
+struct LearnRigResult {
+  RigSolution solution;
+  SharedTerms terms{0, [](int, int) { return false; }};
+  std::vector<TiePoint> points;         ///< one per tie
+  std::vector<char> inlier;             ///< one per tie
+  std::vector<std::vector<Vec3>> flex;  ///< [shot][lens], rad; empty with a single shot
+  StopReason stop = StopReason::converged;
+  int iterations = 0;
+};
+
+/// Every term that `learn_rig` frees: all lens terms, rotations, pupils.
+[[nodiscard]] SharedTerms all_rig_terms(int lens_count);
+
+/// Diagonal information of BodySpread around `nominal`.
+[[nodiscard]] SharedPrior prior_of(const BodySpread& spread, const Rig& nominal,
+                                   const SharedTerms& terms);
+
+/// `start` is where the iteration begins; `prior` holds terms that the ties do not reach (columns
+/// as all_rig_terms): prior_of() for an unknown body, a template's inverse covariance for a known
+/// one. Fails when too few ties are usable or when they leave a lens unconnected.
+[[nodiscard]] Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
+                                               std::span<const Tie> ties, int shots,
+                                               const LearnRigOptions& options,
+                                               const ProgressFn& progress = {});
+
+/// The directions of term space that move the seam at infinity by more than `threshold_px` (1σ),
+/// strongest first, in words.
+[[nodiscard]] std::vector<WeakDirection> weak_directions(const Rig& rig, const SharedTerms& terms,
+                                                         const Eigen::MatrixXd& covariance,
+                                                         double threshold_px);
+
+}  // namespace seamwright

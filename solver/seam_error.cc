@@ -1,0 +1,120 @@
+#include "solver/seam_error.h"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+namespace seamwright {
+
+namespace {
+
+struct SeenBy {
+  Vec2 px_a;
+  Vec2 px_b;
+};
+
+std::optional<SeenBy> seen_by(const Rig& rig, int a, int b, const Vec3& direction) {
+  const auto px_a = rig.lenses[static_cast<std::size_t>(a)].project_direction(direction);
+  const auto px_b = rig.lenses[static_cast<std::size_t>(b)].project_direction(direction);
+  if (!px_a || !px_b) return std::nullopt;
+  return SeenBy{*px_a, *px_b};
+}
+
+// Small angle from lens b's direction to lens a's, in the ribbon's tangent frame, px.
+std::optional<Vec2> gap_px(const Rig& rig, int a, int b, const SeenBy& seen, const RibbonAxes& axes,
+                           const RibbonAngles& at) {
+  const auto d_a = rig.lenses[static_cast<std::size_t>(a)].direction_in_rig(seen.px_a);
+  const auto d_b = rig.lenses[static_cast<std::size_t>(b)].direction_in_rig(seen.px_b);
+  if (!d_a || !d_b) return std::nullopt;
+  const Vec3 gap = *d_a - *d_b;
+  return rig.peak_px_per_rad() * Vec2(gap.dot(axes.along(at)), gap.dot(axes.across(at)));
+}
+
+}  // namespace
+
+SeamSummary summarise(const std::vector<SeamSample>& samples) {
+  SeamSummary summary;
+  if (samples.empty()) return summary;
+  for (const SeamSample& sample : samples) {
+    summary.along_rms_px += sample.along_px * sample.along_px;
+    summary.across_rms_px += sample.across_px * sample.across_px;
+    summary.max_px = std::max(summary.max_px, std::hypot(sample.along_px, sample.across_px));
+  }
+  const auto count = static_cast<double>(samples.size());
+  summary.rms_px = std::sqrt((summary.along_rms_px + summary.across_rms_px) / count);
+  summary.along_rms_px = std::sqrt(summary.along_rms_px / count);
+  summary.across_rms_px = std::sqrt(summary.across_rms_px / count);
+  return summary;
+}
+
+std::vector<RibbonAngles> seam_directions(const Rig& rig, int a, int b,
+                                          const SeamSampling& sampling) {
+  std::vector<RibbonAngles> directions;
+  const auto overlap = overlap_of(rig, a, b, 100.0, sampling.margin_rad);
+  if (!overlap) return directions;
+  const RibbonGrid& grid = overlap->grid;
+  for (int i = 0; i < sampling.azimuths; ++i) {
+    for (int j = 0; j < sampling.colatitudes; ++j) {
+      const RibbonAngles at{
+          grid.psi_begin_rad + (i + 0.5) / sampling.azimuths * grid.width_px / grid.px_per_rad,
+          grid.eta_begin_rad + (j + 0.5) / sampling.colatitudes * grid.height_px / grid.px_per_rad};
+      if (seen_by(rig, a, b, grid.axes.direction(at))) directions.push_back(at);
+    }
+  }
+  return directions;
+}
+
+std::vector<SeamSample> seam_misalignment(const Rig& estimated, const Rig& truth, int a, int b,
+                                          const SeamSampling& sampling) {
+  const RibbonAxes axes = RibbonAxes::of_pair(truth, a, b);
+  std::vector<SeamSample> samples;
+  for (const RibbonAngles& at : seam_directions(truth, a, b, sampling)) {
+    const auto seen = seen_by(truth, a, b, axes.direction(at));
+    if (!seen) continue;
+    const auto gap = gap_px(estimated, a, b, *seen, axes, at);
+    if (gap) samples.push_back({at, gap->x(), gap->y()});
+  }
+  return samples;
+}
+
+Eigen::MatrixXd seam_jacobian(const Rig& rig, const SharedTerms& terms, int a, int b,
+                              const std::vector<RibbonAngles>& directions) {
+  const RibbonAxes axes = RibbonAxes::of_pair(rig, a, b);
+  Eigen::MatrixXd jacobian =
+      Eigen::MatrixXd::Zero(static_cast<Eigen::Index>(2 * directions.size()), terms.columns());
+  for (int column = 0; column < terms.columns(); ++column) {
+    const int slot = terms.slot_of(column);
+    if (slot >= kPupilX) continue;  // a pupil does not matter at infinity
+    const double h = slot == kFocal || slot == kCentreU || slot == kCentreV ? 1e-3 : 1e-6;
+    Eigen::VectorXd step = Eigen::VectorXd::Zero(terms.columns());
+    step[column] = h;
+    const Rig more = terms.stepped(rig, step);
+    const Rig less = terms.stepped(rig, -step);
+    for (std::size_t i = 0; i < directions.size(); ++i) {
+      const auto seen = seen_by(rig, a, b, axes.direction(directions[i]));
+      if (!seen) continue;
+      const auto gap_more = gap_px(more, a, b, *seen, axes, directions[i]);
+      const auto gap_less = gap_px(less, a, b, *seen, axes, directions[i]);
+      if (!gap_more || !gap_less) continue;
+      jacobian.block<2, 1>(static_cast<Eigen::Index>(2 * i), column) =
+          (*gap_more - *gap_less) / (2 * h);
+    }
+  }
+  return jacobian;
+}
+
+std::vector<SeamSample> expected_seam_error(const Rig& rig, const SharedTerms& terms,
+                                            const Eigen::MatrixXd& covariance, int a, int b,
+                                            const std::vector<RibbonAngles>& directions) {
+  const Eigen::MatrixXd jacobian = seam_jacobian(rig, terms, a, b, directions);
+  const Eigen::VectorXd variance = (jacobian * covariance).cwiseProduct(jacobian).rowwise().sum();
+  std::vector<SeamSample> samples;
+  for (std::size_t i = 0; i < directions.size(); ++i) {
+    const auto row = static_cast<Eigen::Index>(2 * i);
+    samples.push_back({directions[i], std::sqrt(std::max(0.0, variance[row])),
+                       std::sqrt(std::max(0.0, variance[row + 1]))});
+  }
+  return samples;
+}
+
+}  // namespace seamwright

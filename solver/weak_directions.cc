@@ -1,0 +1,91 @@
+#include <algorithm>
+#include <cmath>
+
+#include <Eigen/Cholesky>
+#include <Eigen/SVD>
+#include <fmt/format.h>
+
+#include "solver/learn_rig.h"
+#include "solver/seam_error.h"
+
+namespace seamwright {
+
+namespace {
+
+// How a misalignment pattern is spread over azimuth: shares of its mean square.
+struct Pattern {
+  double along_constant = 0;
+  double along_cosine = 0;
+  double across = 0;
+};
+
+Pattern pattern_of(const Eigen::VectorXd& seam, const std::vector<RibbonAngles>& directions) {
+  double constant = 0;
+  double cosine = 0;
+  double sine = 0;
+  double across = 0;
+  const auto count = static_cast<double>(directions.size());
+  for (std::size_t i = 0; i < directions.size(); ++i) {
+    const auto row = static_cast<Eigen::Index>(2 * i);
+    constant += seam[row] / count;
+    cosine += seam[row] * std::cos(directions[i].psi_rad) * 2 / count;
+    sine += seam[row] * std::sin(directions[i].psi_rad) * 2 / count;
+    across += seam[row + 1] * seam[row + 1];
+  }
+  const double total = seam.squaredNorm();
+  return {constant * constant * count / total, (cosine * cosine + sine * sine) * count / 2 / total,
+          across / total};
+}
+
+WeakDirection in_words(const Pattern& pattern, double seam_px, int a, int b) {
+  WeakDirection weak;
+  weak.seam_px = seam_px;
+  const std::string pair = fmt::format("lenses {} and {}", a, b);
+  if (pattern.along_constant > 0.5) {
+    weak.what = pair + ": angular scale and ring depth trade off";
+    weak.remedy =
+        "add a second stand in the same room, or one shot with something beyond 15 m all around";
+  } else if (pattern.along_cosine > 0.5) {
+    weak.what = pair + ": tilt between the lenses and a room deeper on one side trade off";
+    weak.remedy = "add shots at other headings, or one with something far on both sides";
+  } else if (pattern.across > 0.5) {
+    weak.what = pair + ": sideways fit around the ring is loosely held";
+    weak.remedy = "add shots with texture in the empty sectors of the ring";
+  } else {
+    weak.what = pair + ": the radial curve near the rim is loosely held";
+    weak.remedy = "add shots with texture over the whole width of the overlap";
+  }
+  return weak;
+}
+
+}  // namespace
+
+std::vector<WeakDirection> weak_directions(const Rig& rig, const SharedTerms& terms,
+                                           const Eigen::MatrixXd& covariance, double threshold_px) {
+  std::vector<WeakDirection> found;
+  const Eigen::LDLT<Eigen::MatrixXd> factor(covariance);
+  const Eigen::VectorXd root = factor.vectorD().cwiseMax(0).cwiseSqrt();
+  const Eigen::MatrixXd spread =
+      factor.transpositionsP().transpose() *
+      Eigen::MatrixXd(Eigen::MatrixXd(factor.matrixL()) * root.asDiagonal());
+  for (int a = 0; a < rig.lens_count(); ++a) {
+    for (int b = a + 1; b < rig.lens_count(); ++b) {
+      const auto directions = seam_directions(rig, a, b);
+      if (directions.empty()) continue;
+      // Singular values of (seam by terms) · √Σ are the RMS seam effect of independent 1σ moves.
+      const Eigen::MatrixXd effect = seam_jacobian(rig, terms, a, b, directions) * spread /
+                                     std::sqrt(static_cast<double>(directions.size()));
+      const Eigen::BDCSVD<Eigen::MatrixXd> svd(effect, Eigen::ComputeThinU);
+      for (Eigen::Index k = 0; k < svd.singularValues().size(); ++k) {
+        if (svd.singularValues()[k] < threshold_px) break;
+        found.push_back(
+            in_words(pattern_of(svd.matrixU().col(k), directions), svd.singularValues()[k], a, b));
+      }
+    }
+  }
+  std::sort(found.begin(), found.end(),
+            [](const WeakDirection& x, const WeakDirection& y) { return x.seam_px > y.seam_px; });
+  return found;
+}
+
+}  // namespace seamwright
