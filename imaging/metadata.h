@@ -44,10 +44,4 @@ struct PanoramaInfo {
 /// are left out.
 [[nodiscard]] std::string gpano_xmp(const PanoramaInfo& info);
 
-/// Puts EXIF and an XMP packet (empty: none) into a PNG or JPEG, in place: meant for a
-/// PendingFile's temporary. `shown` is the name used in errors. TIFF gets both from TiffStripWriter
-/// instead.
-[[nodiscard]] Result<void> add_metadata(const std::filesystem::path& file, const FrameInfo& info,
-                                        const std::string& xmp, const std::filesystem::path& shown);
-
 }  // namespace seamwright

@@ -1,0 +1,37 @@
+#pragma once
+
+// The few questions asked of ICC profiles, and the few profiles of our own.
+
+#include <array>
+#include <cstddef>
+#include <functional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "base/result.h"
+#include "imaging/image.h"
+
+namespace seamwright {
+
+/// Code 0…1 to light, one channel.
+using ToneFunction = std::function<double(double)>;
+
+/// Tone curves of a matrix/TRC profile (red, green, blue) or of a grey one (three times the same).
+/// `coloured`: the pixels have three colour channels. Curves that fall or are flat are refused.
+[[nodiscard]] Result<std::array<ToneFunction, 3>> tone_functions(
+    std::span<const std::byte> icc_profile, bool coloured);
+
+/// The description of a profile; empty when it has none or is broken.
+[[nodiscard]] std::string icc_description(std::span<const std::byte> icc_profile);
+
+/// A small profile: sRGB's primaries (ITU-R BT.709, D65) or grey, with the given transfer. Same
+/// bytes each time.
+[[nodiscard]] std::vector<std::byte> make_icc_profile(Channels channels, Transfer transfer);
+
+/// The profile that must go into a file so that a reader takes the pixels as they are meant: the
+/// image's own, else one made for a transfer that is not taken for granted (sRGB for integers,
+/// linear for floats), else empty.
+[[nodiscard]] std::vector<std::byte> icc_profile_to_write(const Image& image);
+
+}  // namespace seamwright
