@@ -1,1 +1,0 @@
-#include "templates/rig_template.h"

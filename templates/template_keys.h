@@ -1,0 +1,34 @@
+#pragma once
+
+// The names in a template file, shared by its reader and its writer.
+
+#include <set>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace seamwright {
+
+inline constexpr std::string_view kTemplateFormat = "seamwright-template";
+inline constexpr int kFrameLimit_px = 1'000'000;
+
+/// Pupils are metres, or baselines where the scale is unknown; the unit stands in the key's name.
+struct PupilUnit {
+  std::string_view suffix;
+  std::string_view word;
+  double limit;  ///< no body is larger: catches millimetres
+
+  [[nodiscard]] std::string pupil_key() const { return "pupil_" + std::string(suffix); }
+  [[nodiscard]] std::string travel_key() const { return "pupil_travel_" + std::string(suffix); }
+};
+inline constexpr PupilUnit kMetres{"m", "metres", 2.0};
+inline constexpr PupilUnit kBaselines{"baselines", "baselines", 100.0};
+
+/// Keys of one lens, in the order they are written.
+[[nodiscard]] std::vector<std::string> lens_keys(const PupilUnit& unit);
+[[nodiscard]] std::vector<std::string> quality_keys();
+
+/// Every term name a covariance row may have ("lens0.focal_px", "lens1.rotation_x_rad", …).
+[[nodiscard]] std::set<std::string> covariance_term_names(int lens_count);
+
+}  // namespace seamwright

@@ -1,0 +1,205 @@
+#include <array>
+#include <cmath>
+#include <set>
+#include <string>
+
+#include <fmt/format.h>
+
+#include "base/file.h"
+#include "templates/covariance_check.h"
+#include "templates/rig_template.h"
+#include "templates/strict_map.h"
+#include "templates/template_keys.h"
+#include "templates/versioned.h"
+
+namespace seamwright {
+
+namespace {
+
+std::size_t index_of(int i) { return static_cast<std::size_t>(i); }
+
+FringeTerms read_fringe(const StrictValue& value) {
+  const StrictMap map(value, {"a0", "a1", "a2"});
+  return {map.at("a0").number(), map.at("a1").number(), map.at("a2").number()};
+}
+
+VignettingTerms read_vignetting(const StrictValue& value) {
+  const StrictMap map(value, {"v1", "v2", "v3"});
+  return {map.at("v1").number(), map.at("v2").number(), map.at("v3").number()};
+}
+
+LensCurve read_curve(const StrictValue& value) {
+  std::vector<std::string_view> names;
+  for (int i = 0; i < kLensCurveCount; ++i) names.push_back(curve_name(static_cast<LensCurve>(i)));
+  return static_cast<LensCurve>(value.choice(names));
+}
+
+Quat read_rotation(const StrictValue& value, bool is_first) {
+  const Vec3 rotation_deg = value.vector3();
+  if (rotation_deg.cwiseAbs().maxCoeff() > 360) {
+    value.refuse("holds an angle beyond 360 degrees", "give a rotation vector in degrees");
+  }
+  if (is_first && rotation_deg.norm() > 1e-9) {
+    value.refuse("the first lens is turned", "lens 0 fixes the rig's orientation: give [0, 0, 0]");
+  }
+  return quat_from_rotation_vector(rotation_deg * rad_from_deg(1.0));
+}
+
+Vec3 read_pupil(const StrictValue& value, const PupilUnit& unit) {
+  const Vec3 pupil = value.vector3();
+  if (pupil.cwiseAbs().maxCoeff() > unit.limit) {
+    value.refuse(fmt::format("lies farther out than {} {}", unit.limit, unit.word),
+                 fmt::format("give the entrance pupil in {}", unit.word));
+  }
+  return pupil;
+}
+
+/// Hands a lens' own complaint on with the line of the key it names.
+void check_lens(const Lens& lens, const StrictMap& map) {
+  const std::optional<Error> error = lens.validate();
+  if (!error) return;
+  const StrictValue& at = map.has(error->field) ? map.at(error->field) : map.self();
+  at.refuse(error->what, error->remedy);
+}
+
+MountedLens read_lens(const StrictValue& value, const PupilUnit& unit, const Lens& frame,
+                      bool is_first) {
+  const StrictMap map(value, lens_keys(unit));
+  MountedLens mounted;
+  mounted.lens = frame;
+  mounted.lens.curve = read_curve(map.at("curve"));
+  for (int term = 0; term < kLensTermCount; ++term) {
+    mounted.lens.terms[index_of(term)] = map.at(kLensTermNames[index_of(term)]).number();
+  }
+  mounted.lens.theta_max_rad = rad_from_deg(map.at("theta_max_deg").number());
+  mounted.rig_from_lens = read_rotation(map.at("rotation_deg"), is_first);
+  mounted.pupil = read_pupil(map.at(unit.pupil_key()), unit);
+  mounted.pupil_travel = map.at(unit.travel_key()).number();
+  mounted.lens.red = read_fringe(map.at("fringe_red"));
+  mounted.lens.blue = read_fringe(map.at("fringe_blue"));
+  mounted.lens.vignetting = read_vignetting(map.at("vignetting"));
+  check_lens(mounted.lens, map);
+  return mounted;
+}
+
+Rig read_rig(const StrictMap& map) {
+  const std::vector<StrictValue> size = map.at("frame_size_px").list();
+  if (size.size() != 2)
+    map.at("frame_size_px").refuse("is not [width, height]", "give two numbers");
+  Lens frame;
+  frame.width_px = size[0].whole(1, kFrameLimit_px);
+  frame.height_px = size[1].whole(1, kFrameLimit_px);
+
+  const StrictValue lenses = map.at("lenses");
+  const std::vector<StrictValue> values = lenses.list();
+  Rig rig;
+  // All lenses share the unit of the first; another one is then an error with its own line.
+  rig.metric = values.empty() || values[0].yaml().find(kBaselines.pupil_key()) == nullptr;
+  for (const StrictValue& value : values) {
+    rig.lenses.push_back(
+        read_lens(value, rig.metric ? kMetres : kBaselines, frame, rig.lenses.empty()));
+  }
+  if (const auto error = rig.validate()) lenses.refuse(error->what, error->remedy);
+  return rig;
+}
+
+/// One row of the lower triangle: `- lens0.focal_px: [...]`.
+void read_covariance_row(const StrictValue& value, const std::set<std::string>& known,
+                         TermCovariance& covariance) {
+  if (value.yaml().kind != YamlValue::Kind::map || value.yaml().children.size() != 1) {
+    value.refuse("is not one row of the covariance", "write '- lens0.focal_px: [...]'");
+  }
+  const YamlValue& entry = value.yaml().children[0];
+  const StrictValue row(entry, value.file(), value.field());
+  if (known.count(entry.key) == 0) {
+    row.refuse(fmt::format("{} is no term of this rig", shown(entry.key)),
+               "name terms like lens0.focal_px, lens1.rotation_x_rad or lens1.pupil_x");
+  }
+  for (const std::string& name : covariance.names) {
+    if (name == entry.key) {
+      row.refuse(fmt::format("the term {} has two rows", shown(name)), "remove one of the two");
+    }
+  }
+  const auto count = covariance.names.size();
+  const std::vector<double> numbers = row.numbers(count + 1);
+  for (std::size_t j = 0; j <= count; ++j) {
+    const auto r = static_cast<Eigen::Index>(count);
+    const auto c = static_cast<Eigen::Index>(j);
+    covariance.values(r, c) = covariance.values(c, r) = numbers[j];
+  }
+  covariance.names.push_back(entry.key);
+}
+
+TermCovariance read_covariance(const StrictValue& value, const Rig& rig) {
+  const std::vector<StrictValue> rows = value.list();
+  const std::set<std::string> known = covariance_term_names(rig.lens_count());
+  if (rows.size() > known.size())
+    value.refuse("has more rows than the rig has terms", "correct it");
+  TermCovariance covariance;
+  const auto size = static_cast<Eigen::Index>(rows.size());
+  covariance.values = Eigen::MatrixXd::Zero(size, size);
+  for (const StrictValue& row : rows) read_covariance_row(row, known, covariance);
+  if (const auto why = why_no_covariance(covariance.values)) {
+    value.refuse(*why, "restore the covariance as it was learned, or write [] for none");
+  }
+  return covariance;
+}
+
+SolutionQuality read_quality(const StrictValue& value) {
+  const StrictMap map(value, quality_keys());
+  constexpr int kMost = 1'000'000'000;
+  SolutionQuality quality;
+  quality.shots = map.at("shots").whole(0, kMost);
+  quality.ties = map.at("ties").whole(0, kMost);
+  quality.ties_rejected = map.at("ties_rejected").whole(0, kMost);
+  quality.rms_px = map.at("rms_px").number_not_negative();
+  quality.max_px = map.at("max_px").number_not_negative();
+  quality.inlier_share = map.at("inlier_share").number_not_negative();
+  if (quality.inlier_share > 1) {
+    map.at("inlier_share").refuse("is above 1", "give a share from 0 to 1");
+  }
+  quality.residual_spread = map.at("residual_spread").number_not_negative();
+  quality.expected_seam_along_px = map.at("expected_seam_along_px").number_not_negative();
+  quality.expected_seam_across_px = map.at("expected_seam_across_px").number_not_negative();
+  quality.flex_sigma_rad = rad_from_deg(map.at("flex_sigma_deg").number_not_negative());
+  return quality;
+}
+
+std::vector<TemplateSource> read_sources(const StrictValue& value) {
+  std::vector<TemplateSource> sources;
+  for (const StrictValue& item : value.list()) {
+    const StrictMap map(item, {"file", "sha256"});
+    sources.push_back({map.at("file").text(), map.at("sha256").sha256()});
+  }
+  return sources;
+}
+
+RigTemplate read_version_1(const StrictValue& document) {
+  const StrictMap map(document, {"format", "version", "body", "mirrored", "frame_size_px", "lenses",
+                                 "covariance", "quality", "learned_from"});
+  RigTemplate value;
+  value.body = map.at("body").text();
+  value.mirrored = map.at("mirrored").flag();
+  value.solution.rig = read_rig(map);
+  value.solution.covariance = read_covariance(map.at("covariance"), value.solution.rig);
+  value.solution.quality = read_quality(map.at("quality"));
+  value.learned_from = read_sources(map.at("learned_from"));
+  return value;
+}
+
+/// One reader a version, each giving today's RigTemplate: an old file is lifted by its own reader.
+constexpr std::array kReaders = {VersionReader<RigTemplate>{1, &read_version_1}};
+
+}  // namespace
+
+Result<RigTemplate> parse_template(std::string_view yaml, const std::string& name) {
+  return parse_versioned<RigTemplate>(yaml, name, kTemplateFormat, kReaders);
+}
+
+Result<RigTemplate> read_template(const std::filesystem::path& path) {
+  const Result<std::string> text = read_file(path, kYamlLimitBytes);
+  if (!text) return tl::unexpected(text.error());
+  return parse_template(*text, path.string());
+}
+
+}  // namespace seamwright

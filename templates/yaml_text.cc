@@ -1,0 +1,48 @@
+#include "templates/yaml_text.h"
+
+#include <cmath>
+#include <cstdlib>
+
+#include <fmt/format.h>
+
+namespace seamwright {
+
+std::string number_text(double value) { return fmt::format("{}", value); }
+
+std::string degrees_text(double value_rad) {
+  const double nearest = deg_from_rad(value_rad);
+  for (int digits = 1; digits <= 17; ++digits) {
+    std::string text = fmt::format("{:.{}g}", nearest, digits);
+    const double degrees = std::strtod(text.c_str(), nullptr);
+    if (rad_from_deg(degrees) == value_rad) return number_text(degrees);
+  }
+  for (const double towards : {0.0, 2.0 * nearest}) {
+    const double neighbour = std::nextafter(nearest, towards);
+    if (rad_from_deg(neighbour) == value_rad) return number_text(neighbour);
+  }
+  return number_text(nearest);
+}
+
+std::string numbers_text(const std::vector<double>& values) {
+  std::string text = "[";
+  for (const double value : values) {
+    if (text.size() > 1) text += ", ";
+    text += number_text(value);
+  }
+  return text + "]";
+}
+
+std::string vector_text(const Vec3& value) {
+  return numbers_text({value.x(), value.y(), value.z()});
+}
+
+std::string quoted_text(std::string_view text) {
+  std::string quoted = "\"";
+  for (const char c : text) {
+    if (c == '"' || c == '\\') quoted += '\\';
+    quoted += c;
+  }
+  return quoted + "\"";
+}
+
+}  // namespace seamwright
