@@ -1,0 +1,38 @@
+#pragma once
+
+// One pair of calls a file format; read_image.h and write_image.h choose among them. The path
+// exists and is a file of the format; `file_bytes` is its size.
+
+#include <cstdint>
+#include <filesystem>
+
+#include "base/result.h"
+#include "imaging/image.h"
+#include "imaging/read_image.h"
+#include "imaging/write_image.h"
+
+namespace seamwright {
+
+/// A file to read, its kind already known.
+struct PictureFile {
+  std::filesystem::path path;
+  std::uint64_t bytes = 0;
+};
+
+[[nodiscard]] Result<Image> read_tiff(const PictureFile& file);
+[[nodiscard]] Result<ImageHeader> read_tiff_header(const PictureFile& file);
+
+[[nodiscard]] Result<Image> read_png(const PictureFile& file);
+[[nodiscard]] Result<ImageHeader> read_png_header(const PictureFile& file);
+
+[[nodiscard]] Result<Image> read_jpeg(const PictureFile& file);
+[[nodiscard]] Result<ImageHeader> read_jpeg_header(const PictureFile& file);
+
+/// 8- or 16-bit images.
+[[nodiscard]] Result<void> write_png(const std::filesystem::path& path, const Image& image,
+                                     const WriteOptions& options);
+/// 8-bit images without alpha.
+[[nodiscard]] Result<void> write_jpeg(const std::filesystem::path& path, const Image& image,
+                                      const WriteOptions& options);
+
+}  // namespace seamwright
