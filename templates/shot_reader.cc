@@ -1,0 +1,120 @@
+#include <array>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "base/file.h"
+#include "templates/shot_file.h"
+#include "templates/shot_keys.h"
+#include "templates/strict_map.h"
+#include "templates/versioned.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr int kMostLenses = 8;
+
+/// A path that means the same on every system: relative, with '/' between its parts.
+std::filesystem::path read_path(const StrictValue& value) {
+  std::string text = value.text();
+  const bool has_drive = text.size() > 1 && text[1] == ':';
+  if (text[0] == '/' || text[0] == '~' || text[0] == '\\' || has_drive) {
+    value.refuse(fmt::format("the path {} is absolute", shown(text)),
+                 "give it relative to the folder of this file, so that the folder can move");
+  }
+  if (text.find('\\') != std::string::npos) {
+    value.refuse(fmt::format("the path {} has a backslash", shown(text)), "write '/' instead");
+  }
+  return std::filesystem::path(std::move(text));
+}
+
+std::vector<int> read_quarter_turns(const StrictValue& value, int lens_count) {
+  const std::vector<StrictValue> items = value.list();
+  if (!items.empty() && items.size() != static_cast<std::size_t>(lens_count)) {
+    value.refuse(fmt::format("holds {} turns for {} lenses", items.size(), lens_count),
+                 "give one per lens, or [] for none");
+  }
+  std::vector<int> turns;
+  for (const StrictValue& item : items) turns.push_back(item.whole(0, 3));
+  return turns;
+}
+
+FrameIntake read_intake(const StrictMap& map, std::size_t file_count) {
+  FrameIntake intake;
+  intake.layout =
+      static_cast<FrameLayout>(map.at("layout").choice({kLayoutNames.begin(), kLayoutNames.end()}));
+  intake.lens_count = map.at("lens_count").whole(2, kMostLenses);
+  const bool one_per_file = intake.layout == FrameLayout::one_per_file;
+  const auto expected = one_per_file ? static_cast<std::size_t>(intake.lens_count) : 1U;
+  if (file_count != expected) {
+    map.at("frames").refuse(fmt::format("{} files, but layout {} with {} lenses has {}", file_count,
+                                        kLayoutNames[static_cast<std::size_t>(intake.layout)],
+                                        intake.lens_count, expected),
+                            "correct frames, layout or lens_count");
+  }
+  intake.quarter_turns = read_quarter_turns(map.at("quarter_turns"), intake.lens_count);
+  intake.mirrored = map.at("mirrored").flag();
+  return intake;
+}
+
+TemplateReference read_reference(const StrictValue& value) {
+  const StrictMap map(value, {"file", "sha256"});
+  TemplateReference reference{.file = read_path(map.at("file")), .sha256 = {}};
+  if (map.has("sha256")) reference.sha256 = map.at("sha256").sha256();
+  return reference;
+}
+
+ManualTie read_tie(const StrictValue& value, int lens_count) {
+  const StrictMap map(value, {"range", "sigma_px", "sights"});
+  ManualTie tie;
+  tie.range =
+      static_cast<TieRange>(map.at("range").choice({kRangeNames.begin(), kRangeNames.end()}));
+  tie.sigma_px = map.at("sigma_px").number();
+  if (!(tie.sigma_px > 0)) map.at("sigma_px").refuse("is not above 0", "give a spread in pixels");
+  std::array<bool, kMostLenses> seen{};
+  for (const StrictValue& item : map.at("sights").list()) {
+    const StrictMap sight(item, {"lens", "u_px", "v_px"});
+    const int lens = sight.at("lens").whole(0, lens_count - 1);
+    if (std::exchange(seen[static_cast<std::size_t>(lens)], true)) {
+      sight.at("lens").refuse(fmt::format("lens {} sees this tie twice", lens), "remove one sight");
+    }
+    tie.sights.push_back({lens, Vec2(sight.at("u_px").number(), sight.at("v_px").number())});
+  }
+  if (tie.sights.size() < 2) {
+    map.at("sights").refuse(fmt::format("holds {} sights", tie.sights.size()),
+                            "a tie needs two lenses at least");
+  }
+  return tie;
+}
+
+ShotFile read_version_1(const StrictValue& document) {
+  const StrictMap map(document, {"format", "version", "frames", "layout", "lens_count",
+                                 "quarter_turns", "mirrored", "template", "manual_ties"});
+  ShotFile shot;
+  for (const StrictValue& item : map.at("frames").list()) shot.frames.push_back(read_path(item));
+  shot.intake = read_intake(map, shot.frames.size());
+  if (map.has("template")) shot.rig_template = read_reference(map.at("template"));
+  if (map.has("manual_ties")) {
+    for (const StrictValue& item : map.at("manual_ties").list()) {
+      shot.manual_ties.push_back(read_tie(item, shot.intake.lens_count));
+    }
+  }
+  return shot;
+}
+
+constexpr std::array kReaders = {VersionReader<ShotFile>{1, &read_version_1}};
+
+}  // namespace
+
+Result<ShotFile> parse_shot_file(std::string_view yaml, const std::string& name) {
+  return parse_versioned<ShotFile>(yaml, name, kShotFormat, kReaders);
+}
+
+Result<ShotFile> read_shot_file(const std::filesystem::path& path) {
+  const Result<std::string> text = read_file(path, kYamlLimitBytes);
+  if (!text) return tl::unexpected(text.error());
+  return parse_shot_file(*text, path.string());
+}
+
+}  // namespace seamwright

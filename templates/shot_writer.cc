@@ -1,0 +1,82 @@
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include "base/file.h"
+#include "templates/shot_file.h"
+#include "templates/shot_keys.h"
+#include "templates/yaml_text.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr std::string_view kIntroduction =
+    R"(# One shot: its frames, how they lie in their files, and ties set by hand. Paths are relative to the
+# folder of this file. Pixels are continuous, (0, 0) the outer corner of the top-left one, in the
+# frame as it stands upright and not mirrored.
+)";
+
+std::string reference_text(const TemplateReference& reference) {
+  std::string text =
+      fmt::format("template: {{file: {}", quoted_text(reference.file.generic_string()));
+  if (reference.sha256) text += fmt::format(", sha256: {}", quoted_text(*reference.sha256));
+  return text + "}\n";
+}
+
+std::string tie_text(const ManualTie& tie) {
+  std::string text =
+      fmt::format("  - range: {}\n    sigma_px: {}\n    sights:\n",
+                  kRangeNames[static_cast<std::size_t>(tie.range)], number_text(tie.sigma_px));
+  for (const ManualSight& sight : tie.sights) {
+    text += fmt::format("      - {{lens: {}, u_px: {}, v_px: {}}}\n", sight.lens,
+                        number_text(sight.px.x()), number_text(sight.px.y()));
+  }
+  return text;
+}
+
+}  // namespace
+
+Tie ManualTie::as_tie(int shot) const {
+  Tie tie{.shot = shot, .sights = {}, .range = range, .origin = TieOrigin::manual};
+  for (const ManualSight& sight : sights) {
+    tie.sights.push_back({sight.lens, sight.px, Mat2::Identity() * sigma_px * sigma_px});
+  }
+  return tie;
+}
+
+std::string format_shot_file(const ShotFile& value) {
+  std::string text(kIntroduction);
+  text += fmt::format("format: {}\nversion: 1\nframes:\n", kShotFormat);
+  for (const auto& frame : value.frames) {
+    text += fmt::format("  - {}\n", quoted_text(frame.generic_string()));
+  }
+  text += fmt::format("layout: {}\nlens_count: {}\n",
+                      kLayoutNames[static_cast<std::size_t>(value.intake.layout)],
+                      value.intake.lens_count);
+  text += fmt::format("quarter_turns: [{}]  # clockwise, per lens\n",
+                      fmt::join(value.intake.quarter_turns, ", "));
+  text += fmt::format("mirrored: {}\n", value.intake.mirrored);
+  if (value.rig_template) text += reference_text(*value.rig_template);
+  if (!value.manual_ties.empty()) text += "manual_ties:\n";
+  for (const ManualTie& tie : value.manual_ties) text += tie_text(tie);
+  return text;
+}
+
+Result<void> write_shot_file(const std::filesystem::path& path, const ShotFile& value) {
+  const std::string text = format_shot_file(value);
+  // What the reader would refuse (an absolute path, a tie with one sight) is not written.
+  const Result<ShotFile> again = parse_shot_file(text, path.string());
+  if (!again) {
+    Error error = again.error();
+    error.what = "this shot would not be readable: " + error.what;
+    return fail(error);
+  }
+  return write_file(path, text);
+}
+
+std::filesystem::path beside_shot_file(const std::filesystem::path& shot_file,
+                                       const std::filesystem::path& relative) {
+  return (shot_file.parent_path() / relative).lexically_normal();
+}
+
+}  // namespace seamwright
