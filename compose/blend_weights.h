@@ -1,0 +1,27 @@
+#pragma once
+
+#include <span>
+
+namespace seamwright {
+
+/// Shares of the lenses in one direction of the panorama.
+///
+/// The margin of a lens is the angle to where its picture ends (LensMap::margin_rad). Between two
+/// lenses the seam runs where margins are equal, the middle of the overlap, and the shares change
+/// there by a smooth step of the given half width, narrowed to nine tenths of what the overlap
+/// offers: a lens' share is 0 before its rim. More than two lenses multiply their pairwise steps.
+class BlendWeights {
+ public:
+  /// `half_width_rad` > 0: angle from the seam to where one lens is alone.
+  explicit BlendWeights(double half_width_rad) : half_width_rad_(half_width_rad) {}
+
+  [[nodiscard]] double half_width_rad() const { return half_width_rad_; }
+
+  /// Shares, summing to 1, of lenses with these margins; all 0 where no margin is positive.
+  void at(std::span<const double> margins_rad, std::span<double> shares) const;
+
+ private:
+  double half_width_rad_;
+};
+
+}  // namespace seamwright

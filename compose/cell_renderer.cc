@@ -1,0 +1,166 @@
+#include "compose/cell_renderer.h"
+
+#include <algorithm>
+#include <array>
+#include <cassert>
+#include <cmath>
+#include <limits>
+
+namespace seamwright {
+
+namespace {
+
+constexpr std::size_t kMaxLenses = 8;
+
+template <class T>
+T encoded(float code) {
+  constexpr float kWhite = static_cast<float>(std::numeric_limits<T>::max());
+  if (!(code > 0.0F)) return 0;  // NaN too
+  return static_cast<T>(std::min(code, 1.0F) * kWhite + 0.5F);
+}
+template <>
+float encoded<float>(float code) {
+  return code;
+}
+
+template <class T>
+void write_cell(const Cell& cell, std::span<const std::array<float, 3>> light,
+                const TransferCurve& transfer, int band_top, Image& band) {
+  const int colours = band.channel_count();
+  for (int row = 0; row < cell.height; ++row) {
+    T* out = band.row<T>(cell.y + row - band_top).data() + cell.x * colours;
+    for (int column = 0; column < cell.width; ++column) {
+      const auto& pixel = light[Cell::index(column, row)];
+      for (int c = 0; c < colours; ++c) {
+        *out++ = encoded<T>(transfer.from_linear(pixel[static_cast<std::size_t>(c)], c));
+      }
+    }
+  }
+}
+
+}  // namespace
+
+LensView::LensView(const MountedLens& mounted, const Image& image, ResampleKernel kind,
+                   double panorama_px_per_rad, const TransferCurve& transfer,
+                   const ChannelGains& gains)
+    : map(mounted),
+      kernel(kind, map.typical_px_per_rad() / panorama_px_per_rad),
+      sampler(image, kernel),
+      shader(map, sampler, transfer, gains, image.type() != SampleType::f32) {}
+
+// What is known of one cell while it is rendered.
+struct CellRenderer::Work {
+  enum class View : std::uint8_t { outside, partly, inside };
+
+  std::array<View, kMaxLenses> view{};  // of the cell by each lens
+  std::array<bool, kMaxLenses> shares_any{};
+  std::array<std::array<double, Cell::kPixels>, kMaxLenses> share;  // set where shares_any
+  bool alone = false;  // one lens has the whole cell; `share` is not set
+  int unseen = 0;
+  CellSources sources;
+  std::array<std::array<float, 3>, Cell::kPixels> light{};
+};
+
+CellRenderer::CellRenderer(std::vector<std::unique_ptr<LensView>> lenses, const Equirect& raster,
+                           const BlendWeights& weights, const TransferCurve& transfer)
+    : lenses_(std::move(lenses)), raster_(raster), weights_(weights), transfer_(transfer) {
+  assert(lenses_.size() <= kMaxLenses);
+}
+
+int CellRenderer::render(const Cell& cell, Image& band, int band_top) const {
+  Work work;
+  share_out(cell, work);
+  for (std::size_t lens = 0; lens < lenses_.size(); ++lens) {
+    if (work.shares_any[lens]) add_lens(lens, cell, work);
+  }
+  if (band.type() == SampleType::f32) {
+    write_cell<float>(cell, work.light, transfer_, band_top, band);
+  } else {
+    write_cell<std::uint16_t>(cell, work.light, transfer_, band_top, band);
+  }
+  return work.unseen;
+}
+
+// Margins change by at most the angle moved, so the one in the middle of the cell bounds the
+// others.
+void CellRenderer::share_out(const Cell& cell, Work& work) const {
+  const double reach = cell.reach_rad(raster_);
+  const Vec3 middle = raster_.direction(cell.middle());
+  std::array<double, kMaxLenses> margin{};
+  for (std::size_t i = 0; i < lenses_.size(); ++i) {
+    margin[i] = lenses_[i]->map.margin_rad(middle);
+    work.view[i] = margin[i] > reach    ? Work::View::inside
+                   : margin[i] < -reach ? Work::View::outside
+                                        : Work::View::partly;
+  }
+  const auto best = static_cast<std::size_t>(
+      std::max_element(margin.begin(),
+                       margin.begin() + static_cast<std::ptrdiff_t>(lenses_.size())) -
+      margin.begin());
+  work.alone = work.view[best] == Work::View::inside;
+  for (std::size_t i = 0; i < lenses_.size(); ++i) {
+    if (i == best || work.view[i] == Work::View::outside) continue;
+    const double least_lead = margin[best] - margin[i] - 2 * reach;
+    if (least_lead < 2 * weights_.half_width_rad()) work.alone = false;
+  }
+  if (work.alone) {
+    work.shares_any[best] = true;
+  } else {
+    work.unseen = share_out_by_pixel(cell, work);
+  }
+}
+
+int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
+  int unseen = 0;
+  std::array<double, kMaxLenses> margin{};
+  std::array<double, kMaxLenses> share{};
+  for (int row = 0; row < cell.height; ++row) {
+    for (int column = 0; column < cell.width; ++column) {
+      const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
+      for (std::size_t i = 0; i < lenses_.size(); ++i) {
+        margin[i] =
+            work.view[i] == Work::View::outside ? -1.0 : lenses_[i]->map.margin_rad(direction);
+      }
+      weights_.at({margin.data(), lenses_.size()}, {share.data(), lenses_.size()});
+      bool seen = false;
+      for (std::size_t i = 0; i < lenses_.size(); ++i) {
+        work.share[i][Cell::index(column, row)] = share[i];
+        work.shares_any[i] |= share[i] > 0;
+        seen |= share[i] > 0;
+      }
+      unseen += seen ? 0 : 1;
+    }
+  }
+  return unseen;
+}
+
+// Source positions of every pixel of the cell in which the lens has a share.
+void CellRenderer::locate(std::size_t lens, const Cell& cell, Work& work) const {
+  const LensMap& map = lenses_[lens]->map;
+  if (work.view[lens] == Work::View::inside) return fill_sources(map, raster_, cell, work.sources);
+  for (int row = 0; row < cell.height; ++row) {
+    for (int column = 0; column < cell.width; ++column) {
+      const std::size_t i = Cell::index(column, row);
+      if (work.share[lens][i] <= 0) continue;
+      const auto px = map.source_px(raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5}));
+      assert(px && "a lens with a share sees the pixel");
+      work.sources[i] = px.value_or(map.lens().centre_px());
+    }
+  }
+}
+
+void CellRenderer::add_lens(std::size_t lens, const Cell& cell, Work& work) const {
+  locate(lens, cell, work);
+  const LensShader& shader = lenses_[lens]->shader;
+  for (int row = 0; row < cell.height; ++row) {
+    for (int column = 0; column < cell.width; ++column) {
+      const std::size_t i = Cell::index(column, row);
+      const auto share = work.alone ? 1.0F : static_cast<float>(work.share[lens][i]);
+      if (share <= 0) continue;
+      const auto light = shader.light(work.sources[i]);
+      for (std::size_t c = 0; c < 3; ++c) work.light[i][c] += share * light[c];
+    }
+  }
+}
+
+}  // namespace seamwright

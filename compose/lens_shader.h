@@ -1,0 +1,37 @@
+#pragma once
+
+#include <array>
+
+#include "compose/gain.h"
+#include "compose/lens_map.h"
+#include "compose/resample.h"
+#include "imaging/transfer.h"
+
+namespace seamwright {
+
+/// From a source pixel of one lens to matched linear light: fringes registered, sampled once,
+/// decoded, vignetting divided out, gain applied.
+///
+/// A clipped channel has lost its light, and a gain below 1 would turn the white of a window grey
+/// or coloured. From nearly clipped to clipped a channel's factor is therefore drawn up to at
+/// least 1.
+///
+/// Keeps references to everything it is made of. Thread-safe.
+class LensShader {
+ public:
+  LensShader(const LensMap& map, const PictureSampler& sampler, const TransferCurve& transfer,
+             const ChannelGains& gains, bool clips);
+
+  [[nodiscard]] int colours() const { return sampler_.colours(); }
+  /// Linear light at the place that green source pixel `px` shows; unused channels are 0.
+  [[nodiscard]] std::array<float, 3> light(const Vec2& px) const;
+
+ private:
+  const LensMap& map_;
+  const PictureSampler& sampler_;
+  const TransferCurve& transfer_;
+  ChannelGains gains_;
+  bool clips_;  // integer samples end at white; float samples go on
+};
+
+}  // namespace seamwright

@@ -1,0 +1,29 @@
+#pragma once
+
+#include <filesystem>
+#include <optional>
+
+#include "compose/render.h"
+#include "imaging/tiff_writer.h"
+
+namespace seamwright {
+
+/// Where a panorama goes and how it is stored.
+struct PanoramaFiles {
+  /// .tif/.tiff (written row by row as it is rendered), .png or .jpg/.jpeg (held in memory).
+  std::filesystem::path picture;
+  /// An 8-bit companion, .jpg/.jpeg; its pixels are held in memory while rendering.
+  std::optional<std::filesystem::path> jpeg;
+  TiffCompression tiff_compression = TiffCompression::none;
+  int jpeg_quality = 92;  ///< 1…100
+};
+
+/// Renders into files, with the frames' ICC profile byte for byte, EXIF of the first frame and the
+/// Photo Sphere XMP of a whole sphere. Destinations that cannot be written are refused before the
+/// work begins; each file appears whole or not at all, the companion after the picture.
+[[nodiscard]] Result<RenderReport> write_panorama(const Rig& rig, std::span<const Frame> frames,
+                                                  const RenderOptions& options,
+                                                  const PanoramaFiles& files,
+                                                  const ProgressFn& progress = {});
+
+}  // namespace seamwright

@@ -1,0 +1,219 @@
+#include "compose/render.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+#include <memory>
+
+#include <fmt/format.h>
+
+#include "base/parallel.h"
+#include "compose/cell_renderer.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr int kMinWidth = 64;
+constexpr int kMaxWidth = 262144;
+constexpr int kTileCells = 16;  // cells side by side in one unit of parallel work
+
+Error option_error(std::string field, std::string what, std::string remedy) {
+  return {
+      .where = {}, .field = std::move(field), .what = std::move(what), .remedy = std::move(remedy)};
+}
+
+Error frame_error(const Frame& frame, std::string what, std::string remedy) {
+  return {
+      .where = frame.info.file, .field = {}, .what = std::move(what), .remedy = std::move(remedy)};
+}
+
+std::optional<Error> check_frames(const Rig& rig, std::span<const Frame> frames) {
+  if (static_cast<int>(frames.size()) != rig.lens_count()) {
+    return option_error(
+        "frames", fmt::format("{} given for a body of {} lenses", frames.size(), rig.lens_count()),
+        "give one frame per lens, in the template's order");
+  }
+  const Image& first = frames[0].image;
+  const Lens& lens = rig.lenses[0].lens;
+  const double scale = static_cast<double>(first.width()) / lens.width_px;
+  if (first.empty() || std::abs(scale * lens.height_px - first.height()) > 1.0) {
+    return frame_error(frames[0],
+                       fmt::format("{} x {} px does not have the shape of the template's {} x {}",
+                                   first.width(), first.height(), lens.width_px, lens.height_px),
+                       "use frames of the body the template is for, uncropped");
+  }
+  for (const Frame& frame : frames) {
+    const Image& image = frame.image;
+    if (image.width() != first.width() || image.height() != first.height()) {
+      return frame_error(frame,
+                         fmt::format("{} x {} px, but the first frame is {} x {}", image.width(),
+                                     image.height(), first.width(), first.height()),
+                         "give frames of one shot, at one size");
+    }
+    if (image.channels() != first.channels() || image.type() != first.type()) {
+      return frame_error(frame, "differs from the first frame in channels or bit depth",
+                         "export all frames of a shot alike");
+    }
+    if (image.icc_profile != first.icc_profile || image.transfer != first.transfer) {
+      return frame_error(frame, "carries another colour profile than the first frame",
+                         "export all frames of a shot with one profile");
+    }
+  }
+  return std::nullopt;
+}
+
+std::vector<std::unique_ptr<LensView>> make_views(const Rig& rig, std::span<const Frame> frames,
+                                                  const RenderOptions& options,
+                                                  const PanoramaShape& shape,
+                                                  const TransferCurve& transfer,
+                                                  const GainMatch& gains) {
+  const double panorama_px_per_rad = shape.width_px / (2.0 * kPi);
+  std::vector<std::unique_ptr<LensView>> views;
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    views.push_back(std::make_unique<LensView>(rig.lenses[i], frames[i].image, options.kernel,
+                                               panorama_px_per_rad, transfer, gains.gains[i]));
+  }
+  return views;
+}
+
+// Renders rows [top, top + rows) and returns the number of unseen pixels.
+std::int64_t render_band(const CellRenderer& renderer, const PanoramaShape& shape, int top,
+                         int rows, Image& band) {
+  constexpr int kTileWidth = kTileCells * Cell::kSize;
+  const int tiles_across = (shape.width_px + kTileWidth - 1) / kTileWidth;
+  const int tiles_down = (rows + Cell::kSize - 1) / Cell::kSize;
+  std::vector<std::int64_t> unseen(static_cast<std::size_t>(tiles_across * tiles_down));
+  parallel_for(0, tiles_across * tiles_down, [&](int tile) {
+    const int left = tile % tiles_across * kTileWidth;
+    const int right = std::min(left + kTileWidth, shape.width_px);
+    Cell cell;
+    cell.y = top + tile / tiles_across * Cell::kSize;
+    cell.height = std::min(Cell::kSize, shape.height_px - cell.y);
+    for (cell.x = left; cell.x < right; cell.x += Cell::kSize) {
+      cell.width = std::min(Cell::kSize, right - cell.x);
+      unseen[static_cast<std::size_t>(tile)] += renderer.render(cell, band, top);
+    }
+  });
+  std::int64_t sum = 0;
+  for (const std::int64_t count : unseen) sum += count;
+  return sum;
+}
+
+Error stopped() {
+  return {.kind = ErrorKind::cancelled,
+          .where = {},
+          .field = {},
+          .what = "stopped while rendering",
+          .remedy = {}};
+}
+
+class ImageSink final : public RowSink {
+ public:
+  explicit ImageSink(Image& image) : image_(image) {}
+  Result<void> write_rows(int first_row, std::span<const std::byte> rows) override {
+    std::memcpy(image_.bytes().data() + static_cast<std::size_t>(first_row) * image_.row_bytes(),
+                rows.data(), rows.size());
+    return {};
+  }
+
+ private:
+  Image& image_;
+};
+
+}  // namespace
+
+std::optional<Error> RenderOptions::validate() const {
+  if (width_px != 0 && (width_px < kMinWidth || width_px > kMaxWidth || width_px % 2 != 0)) {
+    return option_error(
+        "width",
+        fmt::format("{} px is not an even number of {}…{}", width_px, kMinWidth, kMaxWidth),
+        "give an even width, or native");
+  }
+  if (!(blend_half_width_deg >= 0.05 && blend_half_width_deg <= 30)) {
+    return option_error("blend half width",
+                        fmt::format("{} degrees is outside 0.05…30", blend_half_width_deg),
+                        "1 to 3 degrees suit most rooms");
+  }
+  if (band_rows < 1) {
+    return option_error("band rows", fmt::format("{} is below 1", band_rows), "128 is usual");
+  }
+  return std::nullopt;
+}
+
+int native_width(const Rig& rig) {
+  return std::max(kMinWidth,
+                  16 * static_cast<int>(std::lround(2.0 * kPi * rig.peak_px_per_rad() / 16.0)));
+}
+
+Result<PanoramaShape> panorama_shape(const Rig& rig, std::span<const Frame> frames,
+                                     const RenderOptions& options) {
+  if (auto error = options.validate()) return fail(std::move(*error));
+  if (auto error = rig.validate()) return fail(std::move(*error));
+  if (auto error = check_frames(rig, frames)) return fail(std::move(*error));
+  const Image& first = frames[0].image;
+  PanoramaShape shape;
+  shape.native_width_px = native_width(rig.scaled_to(first.width(), first.height()));
+  shape.width_px = options.width_px > 0 ? options.width_px : shape.native_width_px;
+  shape.height_px = shape.width_px / 2;
+  const bool grey = first.channels() == Channels::grey || first.channels() == Channels::grey_alpha;
+  shape.channels = grey ? Channels::grey : Channels::rgb;
+  shape.type = first.type() == SampleType::f32 ? SampleType::f32 : SampleType::u16;
+  shape.icc_profile = first.icc_profile;
+  shape.transfer = first.transfer;
+  return shape;
+}
+
+Result<RenderReport> render_panorama(const Rig& rig, std::span<const Frame> frames,
+                                     const RenderOptions& options, RowSink& sink,
+                                     const ProgressFn& progress) {
+  const auto shape = panorama_shape(rig, frames, options);
+  if (!shape) return tl::unexpected(shape.error());
+  const auto transfer = TransferCurve::of(frames[0].image);
+  if (!transfer) return tl::unexpected(transfer.error());
+  const Rig sized = rig.scaled_to(frames[0].image.width(), frames[0].image.height());
+
+  if (!tell(progress, "matching gains", 0)) return fail(stopped());
+  RenderReport report{.width_px = shape->width_px,
+                      .height_px = shape->height_px,
+                      .native_width_px = shape->native_width_px,
+                      .gains = options.gain_match ? match_gains(sized, frames, *transfer)
+                                                  : unit_gains(sized.lens_count())};
+  const double half_width = rad_from_deg(options.blend_half_width_deg);
+  const CellRenderer renderer(make_views(sized, frames, options, *shape, *transfer, report.gains),
+                              Equirect{shape->width_px, shape->height_px}, BlendWeights(half_width),
+                              *transfer);
+
+  const int step = (options.band_rows + Cell::kSize - 1) / Cell::kSize * Cell::kSize;
+  Image band(shape->width_px, std::min(step, shape->height_px), shape->channels, shape->type);
+  for (int top = 0; top < shape->height_px; top += step) {
+    if (!tell(progress, "rendering", static_cast<double>(top) / shape->height_px)) {
+      return fail(stopped());
+    }
+    const int rows = std::min(step, shape->height_px - top);
+    report.unseen_px += render_band(renderer, *shape, top, rows, band);
+    const auto bytes = band.bytes().first(static_cast<std::size_t>(rows) * band.row_bytes());
+    if (auto written = sink.write_rows(top, bytes); !written) {
+      return tl::unexpected(written.error());
+    }
+  }
+  if (!tell(progress, "rendering", 1)) return fail(stopped());
+  return report;
+}
+
+Result<Panorama> render_panorama(const Rig& rig, std::span<const Frame> frames,
+                                 const RenderOptions& options, const ProgressFn& progress) {
+  const auto shape = panorama_shape(rig, frames, options);
+  if (!shape) return tl::unexpected(shape.error());
+  Panorama panorama;
+  panorama.image = Image(shape->width_px, shape->height_px, shape->channels, shape->type);
+  panorama.image.icc_profile = shape->icc_profile;
+  panorama.image.transfer = shape->transfer;
+  ImageSink sink(panorama.image);
+  auto report = render_panorama(rig, frames, options, sink, progress);
+  if (!report) return tl::unexpected(report.error());
+  panorama.report = std::move(*report);
+  return panorama;
+}
+
+}  // namespace seamwright
