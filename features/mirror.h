@@ -43,7 +43,4 @@ struct MirrorReport {
 /// The rig whose frames are those of `rig` flipped left to right.
 [[nodiscard]] Rig mirrored(const Rig& rig);
 
-/// A frame flipped left to right.
-[[nodiscard]] Image flipped_left_right(const Image& frame);
-
 }  // namespace seamwright

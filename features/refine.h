@@ -19,38 +19,38 @@
 #include <memory>
 #include <optional>
 
-#include "imaging/image.h"
+#include "features/lens_view.h"
 #include "projection/ribbon.h"
 
 namespace seamwright {
 
 struct RefineOptions {
   int window = 25;               ///< samples (about frame pixels) on a side, odd, 11…41
-  bool affine = true;            ///< allow the affine stage
+  bool affine = true;            ///< patches may differ by an affine map, not only by a shift
   double min_ncc = 0.85;         ///< least correlation after alignment, −1…1
-  double max_drift_px = 4;       ///< largest move from the start, frame pixels
-  double sigma_floor_px = 0.03;  ///< least claimed sigma of the displacement, frame pixels
+  double max_drift_px = 4;       ///< largest change of the displacement, frame pixels
+  double sigma_floor_px = 0.03;  ///< added in quadrature to every claimed sigma, frame pixels
   double sigma_cap_px = 8;       ///< claimed sigma along a pure edge, frame pixels
+  double max_sigma_px = 0.5;     ///< a patch that knows no direction better than this is refused
   int max_iterations = 25;
 };
 
-/// A refined match. Positions are ribbon pixels of the grid given to PairRefiner; the sum of the
-/// two start positions is kept, their difference is what was measured.
+/// A refined match. Positions are ribbon pixels of the grid given to PairRefiner. The middle
+/// between the two start positions is kept; their difference is what was measured.
 struct RefinedMatch {
   Vec2 at_a = Vec2::Zero();
   Vec2 at_b = Vec2::Zero();
   Mat2 covariance_px2 = Mat2::Zero();  ///< of at_b − at_a, ribbon pixels²
   double ncc = 0;                      ///< weighted correlation after alignment
-  double noise = 0;                    ///< residual σ on the match plane's 0…1 scale
-  bool affine = false;                 ///< the affine stage was used
+  double noise = 0;                    ///< residual σ as a share of the patch's own deviation
 };
 
-/// Refines matches between two frames of one ribbon. Thread-safe once made.
+/// Refines matches between two frames on the ribbon of their lenses. Thread-safe.
 class PairRefiner {
  public:
-  /// Planes come from `match_plane`; kept by reference are none of the arguments.
-  PairRefiner(const Image& plane_a, const MountedLens& lens_a, const Image& plane_b,
-              const MountedLens& lens_b, const RibbonGrid& grid, const RefineOptions& options = {});
+  /// The views must outlive the refiner.
+  PairRefiner(const LensView& a, const LensView& b, const RibbonGrid& grid,
+              const RefineOptions& options = {});
   PairRefiner(PairRefiner&&) noexcept;
   PairRefiner& operator=(PairRefiner&&) noexcept;
   ~PairRefiner();

@@ -3,14 +3,14 @@
 // A strip: one lens' view of a ribbon. Matching looks for ties in strips, because there the two
 // lenses of a pair show the same scene upright, at the same scale and shifted along one axis only.
 //
-// Brightness is made comparable in two steps. `match_plane` takes the green channel (the one that
-// the lens model describes; a mix of colours would smear by the lateral colour of the lens) on a
-// scale where sensor noise is about even. The strip's `normalised` raster then has its local mean
-// removed and is divided by its local deviation plus a noise floor, so that exposure, colour casts
-// and vignetting do not matter.
+// Brightness is made comparable in two steps. `match_plane` (lens_view.h) takes the green channel:
+// the one that the lens model describes; a mix of colours would smear by the lateral colour of the
+// lens. The strip's `normalised` raster then has its local mean removed and is divided by its local
+// deviation plus a noise floor, so that exposure, colour casts and vignetting do not matter.
 
 #include <optional>
 
+#include "features/lens_view.h"
 #include "imaging/image.h"
 #include "projection/ribbon.h"
 
@@ -30,14 +30,14 @@ struct Strip {
   Image valid;       ///< grey u8, 255 where the lens sees the direction
 };
 
-/// Green (or grey) of a frame as grey f32, 0…1, square-root encoded if the frame is linear.
-[[nodiscard]] Image match_plane(const Image& frame);
+/// Resamples a frame into a ribbon at infinity, rows in parallel: cubic B-spline, averaged over the
+/// strip pixel where the grid is coarser than the frame. Source positions are exact on every eighth
+/// pixel and interpolated between (within 0.03 frame pixels at native resolution).
+[[nodiscard]] Strip render_strip(const LensView& view, const RibbonGrid& grid,
+                                 const NormaliseOptions& options = {});
 
-/// Resamples a frame into a ribbon, rows in parallel. `plane` comes from `match_plane` and has the
-/// lens' frame size (asserted). Cubic; minified frames are averaged over the strip pixel's
-/// footprint first, so that a coarse grid does not alias.
-[[nodiscard]] Strip render_strip(const Image& plane, const MountedLens& lens,
-                                 const RibbonGrid& grid, const NormaliseOptions& options = {});
+/// Sets `normalised` from `raw` and `valid`.
+void normalise(Strip& strip, const NormaliseOptions& options);
 
 /// The same ribbon with `pad_px` more columns on both sides, not closed: column x of `grid` is
 /// column x + pad_px. On a closed ribbon the added columns repeat the other end.

@@ -1,0 +1,50 @@
+#include "features/lens_view.h"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <cstddef>
+#include <span>
+
+#include "base/parallel.h"
+
+namespace seamwright {
+
+namespace {
+
+template <class T>
+void take_row(std::span<const T> from, std::size_t step, std::size_t channel, float scale,
+              bool encode, std::span<float> to) {
+  for (std::size_t x = 0; x < to.size(); ++x) {
+    const float code = static_cast<float>(from[x * step + channel]) * scale;
+    to[x] = encode ? std::sqrt(std::max(code, 0.0F)) : code;
+  }
+}
+
+}  // namespace
+
+Image match_plane(const Image& frame) {
+  Image plane(frame.width(), frame.height(), Channels::grey, SampleType::f32);
+  const auto step = static_cast<std::size_t>(frame.channel_count());
+  const std::size_t channel = step >= 3 ? 1 : 0;
+  const bool encode = frame.transfer == Transfer::linear && frame.icc_profile.empty();
+  parallel_for(0, frame.height(), [&](int y) {
+    const auto to = plane.row<float>(y);
+    switch (frame.type()) {
+      case SampleType::u8:
+        return take_row(frame.row<std::uint8_t>(y), step, channel, 1.0F / 255.0F, encode, to);
+      case SampleType::u16:
+        return take_row(frame.row<std::uint16_t>(y), step, channel, 1.0F / 65535.0F, encode, to);
+      case SampleType::f32:
+        return take_row(frame.row<float>(y), step, channel, 1.0F, encode, to);
+    }
+  });
+  return plane;
+}
+
+LensView::LensView(const Image& grey, const MountedLens& lens)
+    : mounted(lens), plane(grey), field(grey, lens.lens) {
+  assert(grey.width() == lens.lens.width_px && grey.height() == lens.lens.height_px);
+}
+
+}  // namespace seamwright

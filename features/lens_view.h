@@ -1,0 +1,24 @@
+#pragma once
+
+#include "features/spline_plane.h"
+#include "features/visible_field.h"
+#include "imaging/image.h"
+#include "projection/rig.h"
+
+namespace seamwright {
+
+/// Green (or grey) of a frame as grey f32, 0…1, square-root encoded if the frame is linear, so that
+/// sensor noise is about even.
+[[nodiscard]] Image match_plane(const Image& frame);
+
+/// One frame and its lens, made ready for sampling.
+struct LensView {
+  /// `plane` comes from `match_plane` and has the lens' frame size (asserted).
+  LensView(const Image& plane, const MountedLens& mounted);
+
+  MountedLens mounted;
+  SplinePlane plane;
+  VisibleField field;
+};
+
+}  // namespace seamwright

@@ -1,0 +1,195 @@
+#include "features/strip.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <vector>
+
+#include <opencv2/imgproc.hpp>
+
+#include "base/parallel.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr int kCell = 8;               // px between exact source positions
+constexpr double kFieldMargin_px = 3;  // kept free of the blur at the image circle's rim
+
+// Frame position of every node of a lattice kCell strip pixels apart, node (0,0) at the outer
+// corner of the strip.
+struct Lattice {
+  struct Node {
+    Vec2 px = Vec2::Zero();
+    bool seen = false;
+  };
+  int columns = 0;
+  int rows = 0;
+  std::vector<Node> nodes;
+
+  [[nodiscard]] const Node& at(int column, int row) const {
+    return nodes[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) +
+                 static_cast<std::size_t>(column)];
+  }
+};
+
+Lattice lattice_of(const RibbonGrid& grid, const MountedLens& lens) {
+  Lattice lattice;
+  lattice.columns = (grid.width_px + kCell - 1) / kCell + 1;
+  lattice.rows = (grid.height_px + kCell - 1) / kCell + 1;
+  lattice.nodes.resize(static_cast<std::size_t>(lattice.columns) *
+                       static_cast<std::size_t>(lattice.rows));
+  parallel_for(0, lattice.rows, [&](int row) {
+    for (int column = 0; column < lattice.columns; ++column) {
+      const auto px = lens.project_direction(grid.direction(
+          Vec2(static_cast<double>(column) * kCell, static_cast<double>(row) * kCell)));
+      auto& node =
+          lattice.nodes[static_cast<std::size_t>(row) * static_cast<std::size_t>(lattice.columns) +
+                        static_cast<std::size_t>(column)];
+      if (px) node = {*px, true};
+    }
+  });
+  return lattice;
+}
+
+// How one lattice cell maps strip pixels to frame pixels.
+class CellMap {
+ public:
+  CellMap(const Lattice& lattice, int column, int row)
+      : corner_(lattice.at(column, row).px),
+        right_((lattice.at(column + 1, row).px - corner_) / kCell),
+        down_((lattice.at(column, row + 1).px - corner_) / kCell),
+        twist_((lattice.at(column + 1, row + 1).px - corner_) / (kCell * kCell) -
+               (right_ + down_) / kCell),
+        whole_(lattice.at(column, row).seen && lattice.at(column + 1, row).seen &&
+               lattice.at(column, row + 1).seen && lattice.at(column + 1, row + 1).seen) {}
+
+  [[nodiscard]] bool whole() const { return whole_; }
+  /// `x`, `y`: strip pixels from the cell's corner.
+  [[nodiscard]] Vec2 frame_px(double x, double y) const {
+    return corner_ + x * right_ + y * down_ + x * y * twist_;
+  }
+  /// Frame pixels that one strip pixel spans along x and y, rounded up.
+  [[nodiscard]] std::array<int, 2> footprint() const {
+    return {count(right_.norm()), count(down_.norm())};
+  }
+
+ private:
+  static int count(double span) {
+    return std::clamp(static_cast<int>(std::ceil(span - 0.15)), 1, 8);
+  }
+
+  Vec2 corner_, right_, down_, twist_;
+  bool whole_;
+};
+
+void render_cell(const LensView& view, const CellMap& map, int x0, int y0, Strip& strip) {
+  const auto [nx, ny] = map.footprint();
+  const int x1 = std::min(x0 + kCell, strip.grid.width_px);
+  const int y1 = std::min(y0 + kCell, strip.grid.height_px);
+  for (int y = y0; y < y1; ++y) {
+    const auto raw = strip.raw.row<float>(y);
+    const auto valid = strip.valid.row<std::uint8_t>(y);
+    for (int x = x0; x < x1; ++x) {
+      const Vec2 centre = map.frame_px(x - x0 + 0.5, y - y0 + 0.5);
+      if (!view.plane.contains(centre) || !view.field.contains(centre, kFieldMargin_px)) continue;
+      float sum = 0;
+      for (int j = 0; j < ny; ++j) {
+        for (int i = 0; i < nx; ++i) {
+          const Vec2 px = map.frame_px(x - x0 + (i + 0.5) / nx, y - y0 + (j + 0.5) / ny);
+          sum += view.plane.value(px.x(), px.y());
+        }
+      }
+      raw[static_cast<std::size_t>(x)] = sum / static_cast<float>(nx * ny);
+      valid[static_cast<std::size_t>(x)] = 255;
+    }
+  }
+}
+
+cv::Mat as_mat(Image& image, int type) {
+  return {image.height(), image.width(), type, image.bytes().data(), image.row_bytes()};
+}
+
+}  // namespace
+
+Strip render_strip(const LensView& view, const RibbonGrid& grid, const NormaliseOptions& options) {
+  Strip strip{.grid = grid,
+              .raw = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
+              .normalised = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
+              .valid = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::u8)};
+  const Lattice lattice = lattice_of(grid, view.mounted);
+  parallel_for(0, lattice.rows - 1, [&](int row) {
+    for (int column = 0; column + 1 < lattice.columns; ++column) {
+      const CellMap map(lattice, column, row);
+      if (map.whole()) render_cell(view, map, column * kCell, row * kCell, strip);
+    }
+  });
+  normalise(strip, options);
+  return strip;
+}
+
+void normalise(Strip& strip, const NormaliseOptions& options) {
+  const cv::Mat raw = as_mat(strip.raw, CV_32F);
+  const cv::Mat valid = as_mat(strip.valid, CV_8U);
+  cv::Mat mask;
+  valid.convertTo(mask, CV_32F, 1.0 / 255.0);
+  const auto smooth = [&](const cv::Mat& from) {
+    cv::Mat to;
+    const int side = options.window_px;
+    cv::boxFilter(from, to, CV_32F, cv::Size(side, side), cv::Point(-1, -1), true,
+                  cv::BORDER_CONSTANT);
+    return to;
+  };
+  const cv::Mat weight = smooth(mask);
+  const cv::Mat mean = smooth(raw);  // raw is 0 where not valid
+  const cv::Mat square = smooth(raw.mul(raw));
+  const float floor2 = options.noise_floor * options.noise_floor;
+  parallel_for(0, strip.grid.height_px, [&](int y) {
+    const auto value = strip.raw.row<float>(y);
+    const auto seen = strip.valid.row<std::uint8_t>(y);
+    const auto to = strip.normalised.row<float>(y);
+    for (int x = 0; x < strip.grid.width_px; ++x) {
+      const auto i = static_cast<std::size_t>(x);
+      if (seen[i] == 0) {
+        to[i] = 0;
+        continue;
+      }
+      const float w = weight.at<float>(y, x);
+      const float m = mean.at<float>(y, x) / w;
+      const float variance = std::max(square.at<float>(y, x) / w - m * m, 0.0F);
+      to[i] = (value[i] - m) / std::sqrt(variance + floor2);
+    }
+  });
+}
+
+RibbonGrid padded(const RibbonGrid& grid, int pad_px) {
+  RibbonGrid wide = grid;
+  wide.psi_begin_rad -= pad_px / grid.px_per_rad;
+  wide.width_px += 2 * pad_px;
+  wide.closed = false;
+  return wide;
+}
+
+std::optional<FramePosition> frame_position(const RibbonGrid& grid, const MountedLens& lens,
+                                            const Vec2& strip_px) {
+  const RibbonAngles at{grid.psi_begin_rad + strip_px.x() / grid.px_per_rad,
+                        grid.eta_begin_rad + strip_px.y() / grid.px_per_rad};
+  const Quat lens_from_rig = lens.rig_from_lens.conjugate();
+  Eigen::Matrix<double, 2, 3> by_direction;
+  const auto px = lens.lens.project(lens_from_rig * grid.axes.direction(at), by_direction);
+  if (!px) return std::nullopt;
+  Eigen::Matrix<double, 3, 2> direction_by_strip;
+  direction_by_strip.col(0) = lens_from_rig * grid.axes.across(at) * std::sin(at.eta_rad);
+  direction_by_strip.col(1) = lens_from_rig * grid.axes.along(at);
+  return FramePosition{*px, by_direction * direction_by_strip / grid.px_per_rad};
+}
+
+std::optional<Vec2> strip_position(const RibbonGrid& grid, const MountedLens& lens,
+                                   const Vec2& frame_px) {
+  const auto direction = lens.direction_in_rig(frame_px);
+  if (!direction) return std::nullopt;
+  return grid.position(*direction);
+}
+
+}  // namespace seamwright
