@@ -1,23 +1,16 @@
 #pragma once
 
-// One pair of calls a file format; read_image.h and write_image.h choose among them. The path
-// exists and is a file of the format; `file_bytes` is its size.
+// One pair of calls a file format; read_image.h and write_image.h choose among them.
 
-#include <cstdint>
 #include <filesystem>
 
 #include "base/result.h"
 #include "imaging/image.h"
+#include "imaging/picture_file.h"
 #include "imaging/read_image.h"
 #include "imaging/write_image.h"
 
 namespace seamwright {
-
-/// A file to read, its kind already known.
-struct PictureFile {
-  std::filesystem::path path;
-  std::uint64_t bytes = 0;
-};
 
 [[nodiscard]] Result<Image> read_tiff(const PictureFile& file);
 [[nodiscard]] Result<ImageHeader> read_tiff_header(const PictureFile& file);

@@ -30,5 +30,7 @@ namespace seamwright {
 
 /// Above what deflate (1032), LZW (about 1400) and JPEG reach.
 inline constexpr std::uint64_t kMostExpansion = 2048;
+/// The same for PNG, where one bit may become four bytes.
+inline constexpr std::uint64_t kMostPngExpansion = 32 * kMostExpansion;
 
 }  // namespace seamwright

@@ -5,7 +5,8 @@
 #include <vector>
 
 #include "base/result.h"
-#include "imaging/codecs.h"
+#include "imaging/image.h"
+#include "imaging/picture_file.h"
 #include "imaging/tiff_handle.h"
 
 namespace seamwright {

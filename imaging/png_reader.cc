@@ -1,0 +1,191 @@
+#include <array>
+#include <bit>
+#include <csetjmp>
+#include <cstdio>
+#include <cstring>
+#include <memory>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include <png.h>
+
+#include "base/file.h"
+#include "imaging/codecs.h"
+#include "imaging/exif_reader.h"
+#include "imaging/icc.h"
+#include "imaging/orient.h"
+#include "imaging/picture_error.h"
+
+namespace seamwright {
+namespace {
+
+constexpr png_uint_32 kMostSide = 1'000'000;
+
+// libpng leaves a failed call by longjmp. Every call that may fail therefore sits in a small
+// function of C code only, entered through setjmp, with nothing to destroy between the two.
+struct Source {
+  std::jmp_buf on_failure;
+  std::array<char, 200> message = {};
+  std::string bytes;
+  std::size_t at = 0;
+};
+
+[[noreturn]] void fail_png(png_structp png, png_const_charp text) {
+  auto& source = *static_cast<Source*>(png_get_error_ptr(png));
+  std::snprintf(source.message.data(), source.message.size(), "%s", text);
+  std::longjmp(source.on_failure, 1);
+}
+
+void drop_warning(png_structp, png_const_charp) {}
+
+void take_bytes(png_structp png, png_bytep to, std::size_t count) {
+  auto& source = *static_cast<Source*>(png_get_io_ptr(png));
+  if (source.bytes.size() - source.at < count) png_error(png, "ends too early");
+  std::memcpy(to, source.bytes.data() + source.at, count);
+  source.at += count;
+}
+
+class PngFile {
+ public:
+  explicit PngFile(std::string bytes) {
+    source_.bytes = std::move(bytes);
+    png_ = png_create_read_struct(PNG_LIBPNG_VER_STRING, &source_, fail_png, drop_warning);
+    info_ = png_create_info_struct(png_);
+    png_set_read_fn(png_, &source_, take_bytes);
+  }
+  ~PngFile() { png_destroy_read_struct(&png_, &info_, nullptr); }
+  PngFile(const PngFile&) = delete;
+  PngFile& operator=(const PngFile&) = delete;
+
+  // Up to the pixels.
+  bool read_info() {
+    if (setjmp(source_.on_failure) != 0) return false;
+    png_set_user_limits(png_, kMostSide, kMostSide);
+    png_read_info(png_, info_);
+    stored_bits_ = png_get_bit_depth(png_, info_);
+    return true;
+  }
+
+  // Palettes and small depths become 8 bits, transparency becomes alpha, words native.
+  bool ask_for_plain_pixels() {
+    if (setjmp(source_.on_failure) != 0) return false;
+    png_set_expand(png_);
+    if (std::endian::native == std::endian::little) png_set_swap(png_);
+    png_set_interlace_handling(png_);
+    png_read_update_info(png_, info_);
+    return true;
+  }
+
+  bool read_pixels(png_bytepp rows) {
+    if (setjmp(source_.on_failure) != 0) return false;
+    png_read_image(png_, rows);
+    png_read_end(png_, info_);
+    return true;
+  }
+
+  [[nodiscard]] png_uint_32 width() const { return png_get_image_width(png_, info_); }
+  [[nodiscard]] png_uint_32 height() const { return png_get_image_height(png_, info_); }
+  [[nodiscard]] int stored_bits() const { return stored_bits_; }
+  [[nodiscard]] SampleType type() const {
+    return png_get_bit_depth(png_, info_) == 16 ? SampleType::u16 : SampleType::u8;
+  }
+  [[nodiscard]] Channels channels() const {
+    constexpr Channels kByCount[] = {Channels::grey, Channels::grey_alpha, Channels::rgb,
+                                     Channels::rgba};
+    return kByCount[png_get_channels(png_, info_) - 1];
+  }
+  [[nodiscard]] std::size_t row_bytes() const { return png_get_rowbytes(png_, info_); }
+  [[nodiscard]] std::size_t file_bytes() const { return source_.bytes.size(); }
+  [[nodiscard]] std::string message() const { return source_.message.data(); }
+
+  [[nodiscard]] std::vector<std::byte> icc_profile() const {
+    png_charp name = nullptr;
+    int compression = 0;
+    png_bytep data = nullptr;
+    png_uint_32 size = 0;
+    if (png_get_iCCP(png_, info_, &name, &compression, &data, &size) == 0) return {};
+    const auto* bytes = reinterpret_cast<const std::byte*>(data);
+    return {bytes, bytes + size};
+  }
+
+  // Gamma 1.0 without a profile is the one statement about code values that is taken up.
+  [[nodiscard]] Transfer transfer() const {
+    double gamma = 0;
+    const bool linear = png_get_valid(png_, info_, PNG_INFO_sRGB) == 0 &&
+                        png_get_gAMA(png_, info_, &gamma) != 0 && gamma > 0.99 && gamma < 1.01;
+    return linear ? Transfer::linear : Transfer::srgb;
+  }
+
+  [[nodiscard]] int orientation() const {
+    png_uint_32 size = 0;
+    png_bytep data = nullptr;
+    if (png_get_eXIf_1(png_, info_, &size, &data) == 0) return 1;
+    return exif_orientation({reinterpret_cast<const std::byte*>(data), size});
+  }
+
+ private:
+  Source source_;
+  png_structp png_ = nullptr;
+  png_infop info_ = nullptr;
+  int stored_bits_ = 8;
+};
+
+// Everything up to the pixels, checked.
+Result<std::unique_ptr<PngFile>> open_png(const PictureFile& file) {
+  auto bytes = read_file(file.path, file.bytes);
+  if (!bytes) return tl::unexpected(bytes.error());
+  auto png = std::make_unique<PngFile>(std::move(*bytes));
+  if (!png->read_info() || !png->ask_for_plain_pixels()) {
+    return fail(broken_picture(file.path, png->message()));
+  }
+  const std::size_t pixel =
+      static_cast<std::size_t>(channel_count(png->channels())) * bytes_per_sample(png->type());
+  if (auto ok = check_picture_size(file.path, png->width(), png->height(), pixel, png->file_bytes(),
+                                   kMostPngExpansion);
+      !ok) {
+    return tl::unexpected(ok.error());
+  }
+  return png;
+}
+
+}  // namespace
+
+Result<Image> read_png(const PictureFile& file) {
+  auto opened = open_png(file);
+  if (!opened) return tl::unexpected(opened.error());
+  PngFile& png = **opened;
+  Image image(static_cast<int>(png.width()), static_cast<int>(png.height()), png.channels(),
+              png.type());
+  if (png.row_bytes() != image.row_bytes()) return fail(broken_picture(file.path, {}));
+  std::vector<png_bytep> rows(png.height());
+  for (std::size_t y = 0; y < rows.size(); ++y) {
+    rows[y] = reinterpret_cast<png_bytep>(image.bytes().data() + y * image.row_bytes());
+  }
+  if (!png.read_pixels(rows.data())) return fail(broken_picture(file.path, png.message()));
+  image.icc_profile = png.icc_profile();
+  image.transfer = png.transfer();
+  return upright(std::move(image), png.orientation());
+}
+
+Result<ImageHeader> read_png_header(const PictureFile& file) {
+  auto opened = open_png(file);
+  if (!opened) return tl::unexpected(opened.error());
+  const PngFile& png = **opened;
+  ImageHeader header;
+  header.format = "PNG";
+  header.width = static_cast<int>(png.width());
+  header.height = static_cast<int>(png.height());
+  header.channels = png.channels();
+  header.type = png.type();
+  header.bits_per_sample = png.stored_bits();
+  header.compression = "deflate";
+  header.orientation = png.orientation();
+  if (header.orientation >= 5) std::swap(header.width, header.height);
+  const auto profile = png.icc_profile();
+  header.icc_bytes = profile.size();
+  header.icc_description = icc_description(profile);
+  return header;
+}
+
+}  // namespace seamwright
