@@ -1,0 +1,341 @@
+#include "features/consensus.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <optional>
+#include <random>
+
+#include <Eigen/Cholesky>
+
+#include "features/disparity.h"
+#include "projection/ribbon.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr int kSample = 3;            // ties of one hypothesis: 6 measurements, 4 unknowns
+constexpr std::size_t kScored = 500;  // ties that hypotheses are scored on
+constexpr double kAlongSigma = rad_from_deg(1.0);     // above the lower envelope: depth
+constexpr double kEnvelopeSigma = rad_from_deg(0.1);  // below it: behind infinity
+constexpr double kCentreSigma_px = 6;                 // principal points are known this well
+
+double wrapped(double angle) { return std::remainder(angle, 2 * kPi); }
+
+double median(std::vector<double>& values) {
+  if (values.empty()) return 0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+// A tie as a pair of directions in the rig, with what moves them.
+struct Sighting {
+  std::size_t tie = 0;
+  Vec3 a, b;                    // unit directions under the current rig
+  Vec3 a_focal, b_focal;        // change of them by log focal length
+  Vec3 b_centre_u, b_centre_v;  // change of b by the principal point of its lens, per px
+};
+
+// The correction sought. The centre of lens b only serves to judge ties: it absorbs what a wrong
+// principal point of either lens does to the across parts.
+struct Correction {
+  Quat turn = Quat::Identity();
+  double log_focal = 0;
+  Vec2 centre_px = Vec2::Zero();
+};
+
+struct Parts {
+  double across = 0;  // (ψ_b − ψ_a) sin η
+  double along = 0;   // η_a − η_b
+};
+
+std::optional<Vec3> focal_slope(const MountedLens& mounted, const Vec3& in_rig) {
+  const Vec3 d = mounted.rig_from_lens.conjugate() * in_rig;
+  const double plane = std::hypot(d.x(), d.y());
+  const double theta = std::atan2(plane, d.z());
+  const double slope = mounted.lens.radius_slope(theta);
+  if (plane < 1e-9 || slope <= 0) return std::nullopt;
+  const Vec3 outwards(d.x() / plane * d.z(), d.y() / plane * d.z(), -plane);
+  return Vec3(mounted.rig_from_lens * (-mounted.lens.radius(theta) / slope * outwards));
+}
+
+std::optional<Sighting> sighting_of(std::size_t index, const Tie& tie, const Rig& rig, int lens_a,
+                                    int lens_b) {
+  const TieSight* sight_a = nullptr;
+  const TieSight* sight_b = nullptr;
+  for (const TieSight& sight : tie.sights) {
+    if (sight.lens == lens_a) sight_a = &sight;
+    if (sight.lens == lens_b) sight_b = &sight;
+  }
+  if (sight_a == nullptr || sight_b == nullptr) return std::nullopt;
+  const MountedLens& a = rig.lenses[static_cast<std::size_t>(lens_a)];
+  const MountedLens& b = rig.lenses[static_cast<std::size_t>(lens_b)];
+  const auto from_a = a.direction_in_rig(sight_a->px);
+  const auto from_b = b.direction_in_rig(sight_b->px);
+  // A principal point moved by +1 px sees the pixel as if it were at −1 px; towards the middle of
+  // the frame the field of view never ends.
+  const double to_left = sight_b->px.x() > b.lens.terms[kCentreU] ? 1 : -1;
+  const double to_top = sight_b->px.y() > b.lens.terms[kCentreV] ? 1 : -1;
+  const auto left = b.direction_in_rig(sight_b->px - Vec2(to_left, 0));
+  const auto top = b.direction_in_rig(sight_b->px - Vec2(0, to_top));
+  if (!from_a || !from_b || !left || !top) return std::nullopt;
+  const auto focal_a = focal_slope(a, *from_a);
+  const auto focal_b = focal_slope(b, *from_b);
+  if (!focal_a || !focal_b) return std::nullopt;
+  return Sighting{index,
+                  *from_a,
+                  *from_b,
+                  *focal_a,
+                  *focal_b,
+                  (*left - *from_b) * to_left,
+                  (*top - *from_b) * to_top};
+}
+
+// d turned along the sphere by the tangent vector.
+Vec3 moved(const Vec3& d, const Vec3& tangent) {
+  const double angle = tangent.norm();
+  if (angle < 1e-12) return d;
+  return std::cos(angle) * d + std::sin(angle) / angle * tangent;
+}
+
+class PairModel {
+ public:
+  PairModel(const Rig& rig, int lens_a, int lens_b, const ConsensusOptions& options)
+      : axes_(RibbonAxes::of_pair(rig, lens_a, lens_b)),
+        range_(rig, lens_a, lens_b, options.nearest_m, options.nearest_baselines),
+        options_(options) {}
+
+  [[nodiscard]] Parts parts(const Sighting& s, const Correction& c) const {
+    const RibbonAngles a = axes_.angles(moved(s.a, c.log_focal * s.a_focal));
+    const Vec3 shifted =
+        c.log_focal * s.b_focal + c.centre_px.x() * s.b_centre_u + c.centre_px.y() * s.b_centre_v;
+    const RibbonAngles b = axes_.angles(c.turn * moved(s.b, shifted));
+    return {wrapped(b.psi_rad - a.psi_rad) * std::sin(0.5 * (a.eta_rad + b.eta_rad)),
+            a.eta_rad - b.eta_rad};
+  }
+
+  [[nodiscard]] bool along_possible(const Sighting& s, const Parts& parts) const {
+    const double slack = options_.along_slack_rad;
+    return parts.along >= -slack &&
+           parts.along <= range_.nearest_seen_from_a(axes_.angles(s.a).eta_rad) + slack;
+  }
+
+  [[nodiscard]] bool within_bounds(const Correction& c) const {
+    return 2 * std::atan2(c.turn.vec().norm(), std::abs(c.turn.w())) <=
+               options_.largest_rotation_rad &&
+           std::abs(c.log_focal) <= std::max(options_.largest_focal_change, 1e-9);
+  }
+
+ private:
+  RibbonAxes axes_;
+  DisparityRange range_;
+  ConsensusOptions options_;
+};
+
+// Unknowns of a step: turn (3, rotation vector on the left), log focal, centre (2).
+using Step = Eigen::Matrix<double, 6, 1>;
+using StepNormal = Eigen::Matrix<double, 6, 6>;
+
+Correction stepped(const Correction& c, const Step& step) {
+  return {(quat_from_rotation_vector(step.head<3>()) * c.turn).normalized(), c.log_focal + step[3],
+          c.centre_px + step.tail<2>()};
+}
+
+struct Weighting {
+  double across_sigma = rad_from_deg(0.1);
+  bool robust = false;       // Cauchy across
+  bool centre_free = false;  // let the principal point move
+};
+
+class Fit {
+ public:
+  Fit(const PairModel& model, const ConsensusOptions& options) : model_(model) {
+    prior_.head<3>().setConstant(1 / square(options.largest_rotation_rad / 2));
+    prior_[3] =
+        options.largest_focal_change > 0 ? 1 / square(options.largest_focal_change / 2) : 1e12;
+  }
+
+  // One Gauss–Newton step from `at` on the given ties.
+  [[nodiscard]] std::optional<Correction> step(const std::vector<const Sighting*>& ties,
+                                               const Correction& at,
+                                               const Weighting& weighting) const {
+    Step prior = prior_;
+    prior.tail<2>().setConstant(weighting.centre_free ? 1 / square(kCentreSigma_px) : 1e12);
+    Step state;
+    state << rotation_vector_from_quat(at.turn), at.log_focal, at.centre_px;
+    StepNormal normal = prior.asDiagonal();
+    Step gradient = prior.cwiseProduct(state);
+    for (const Sighting* tie : ties) add(*tie, at, weighting, normal, gradient);
+    const Step step = -normal.ldlt().solve(gradient);
+    if (!step.allFinite()) return std::nullopt;
+    return stepped(at, step);
+  }
+
+ private:
+  static double square(double x) { return x * x; }
+
+  void add(const Sighting& tie, const Correction& at, const Weighting& weighting,
+           StepNormal& normal, Step& gradient) const {
+    const Parts here = model_.parts(tie, at);
+    Step across;
+    Step along;
+    const int used = weighting.centre_free ? 6 : 4;
+    for (int i = 0; i < 6; ++i) {
+      if (i >= used) {
+        across[i] = along[i] = 0;
+        continue;
+      }
+      const double h = i < 4 ? 1e-6 : 1e-3;
+      const Parts beside = model_.parts(tie, stepped(at, h * Step::Unit(i)));
+      across[i] = (beside.across - here.across) / h;
+      along[i] = (beside.along - here.along) / h;
+    }
+    double across_weight = 1 / square(weighting.across_sigma);
+    if (weighting.robust) across_weight /= 1 + square(here.across / weighting.across_sigma);
+    const double along_sigma = here.along < 0 ? kEnvelopeSigma : kAlongSigma;
+    // Cauchy along too: a few false matches must not drag the envelope.
+    const double along_weight =
+        1 / square(along_sigma) / (1 + square(here.along / (3 * along_sigma)));
+    normal +=
+        across_weight * across * across.transpose() + along_weight * along * along.transpose();
+    gradient += across_weight * here.across * across + along_weight * here.along * along;
+  }
+
+  const PairModel& model_;
+  Step prior_ = Step::Zero();
+};
+
+class Search {
+ public:
+  Search(const std::vector<Sighting>& sightings, const PairModel& model,
+         const ConsensusOptions& options)
+      : sightings_(sightings), model_(model), fit_(model, options), options_(options) {
+    const std::size_t stride = std::max<std::size_t>(1, sightings.size() / kScored);
+    for (std::size_t i = 0; i < sightings.size(); i += stride) scored_.push_back(&sightings[i]);
+  }
+
+  [[nodiscard]] Correction best() const {
+    std::mt19937_64 engine(options_.seed);
+    Correction winner;
+    double winning = score(winner);
+    for (int i = 0; i < options_.iterations; ++i) {
+      const auto candidate = hypothesis(engine);
+      if (!candidate) continue;
+      const double points = score(*candidate);
+      if (points > winning) {
+        winning = points;
+        winner = *candidate;
+      }
+    }
+    return polished(winner);
+  }
+
+  [[nodiscard]] std::vector<const Sighting*> consistent(const Correction& c,
+                                                        double across_limit) const {
+    std::vector<const Sighting*> ties;
+    for (const Sighting& s : sightings_) {
+      const Parts parts = model_.parts(s, c);
+      if (std::abs(parts.across) <= across_limit && model_.along_possible(s, parts)) {
+        ties.push_back(&s);
+      }
+    }
+    return ties;
+  }
+
+  [[nodiscard]] double across_mad(const std::vector<const Sighting*>& ties,
+                                  const Correction& c) const {
+    std::vector<double> size;
+    size.reserve(ties.size());
+    for (const Sighting* s : ties) size.push_back(std::abs(model_.parts(*s, c).across));
+    return 1.4826 * median(size);
+  }
+
+ private:
+  [[nodiscard]] double score(const Correction& c) const {
+    double points = 0;
+    for (const Sighting* s : scored_) {
+      const Parts parts = model_.parts(*s, c);
+      const double q = parts.across / options_.across_tolerance_rad;
+      if (q * q < 1 && model_.along_possible(*s, parts)) points += 1 - q * q;
+    }
+    return points;
+  }
+
+  [[nodiscard]] std::optional<Correction> hypothesis(std::mt19937_64& engine) const {
+    std::vector<const Sighting*> sample;
+    for (int i = 0; i < kSample; ++i) sample.push_back(&sightings_[engine() % sightings_.size()]);
+    Correction c;
+    for (int i = 0; i < 3; ++i) {
+      const auto next = fit_.step(sample, c, Weighting{});
+      if (!next) return std::nullopt;
+      c = *next;
+    }
+    if (!model_.within_bounds(c)) return std::nullopt;
+    return c;
+  }
+
+  // All consistent ties together, robustly, the principal point free at the end.
+  [[nodiscard]] Correction polished(Correction c) const {
+    for (int i = 0; i < 12; ++i) {
+      const bool late = i >= 4;
+      const double limit = (late ? 1.5 : 1.0) * options_.across_tolerance_rad;
+      const auto ties = consistent(c, limit);
+      if (ties.size() < kSample) break;
+      const Weighting weighting{std::max(across_mad(ties, c), 1e-5), true, late};
+      const auto next = fit_.step(ties, c, weighting);
+      if (!next || !model_.within_bounds(*next)) break;
+      c = *next;
+    }
+    return c;
+  }
+
+  const std::vector<Sighting>& sightings_;
+  const PairModel& model_;
+  Fit fit_;
+  ConsensusOptions options_;
+  std::vector<const Sighting*> scored_;
+};
+
+}  // namespace
+
+ConsensusResult consensus_of_pair(std::span<const Tie> ties, const Rig& rig, int lens_a, int lens_b,
+                                  const ConsensusOptions& options) {
+  ConsensusResult result;
+  result.inlier.assign(ties.size(), false);
+  std::vector<Sighting> sightings;
+  for (std::size_t i = 0; i < ties.size(); ++i) {
+    if (auto s = sighting_of(i, ties[i], rig, lens_a, lens_b)) sightings.push_back(*s);
+  }
+  result.candidates = static_cast<int>(sightings.size());
+  if (sightings.size() <= kSample) {
+    for (const Sighting& s : sightings) result.inlier[s.tie] = true;
+    result.inliers = result.candidates;
+    return result;
+  }
+  const PairModel model(rig, lens_a, lens_b, options);
+  const Search search(sightings, model, options);
+  const Correction found = search.best();
+  const auto near = search.consistent(found, 1.5 * options.across_tolerance_rad);
+  const double limit =
+      std::max(options.reject_mads * search.across_mad(near, found), options.least_reject_rad);
+  const auto inliers = search.consistent(found, limit);
+  for (const Sighting* s : inliers) result.inlier[s->tie] = true;
+  result.inliers = static_cast<int>(inliers.size());
+  result.across_mad_rad = search.across_mad(inliers, found);
+  result.correction = found.turn;
+  result.focal_scale = std::exp(found.log_focal);
+  return result;
+}
+
+Rig corrected(const Rig& rig, int lens_a, int lens_b, const ConsensusResult& result) {
+  Rig better = rig;
+  MountedLens& b = better.lenses[static_cast<std::size_t>(lens_b)];
+  b.rig_from_lens = (result.correction * b.rig_from_lens).normalized();
+  better.lenses[static_cast<std::size_t>(lens_a)].lens.terms[kFocal] *= result.focal_scale;
+  b.lens.terms[kFocal] *= result.focal_scale;
+  return better;
+}
+
+}  // namespace seamwright
