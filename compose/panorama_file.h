@@ -13,7 +13,7 @@ struct PanoramaFiles {
   /// .tif/.tiff (written row by row as it is rendered), .png or .jpg/.jpeg (held in memory).
   std::filesystem::path picture;
   /// An 8-bit companion, .jpg/.jpeg; its pixels are held in memory while rendering.
-  std::optional<std::filesystem::path> jpeg;
+  std::optional<std::filesystem::path> jpeg = std::nullopt;
   TiffCompression tiff_compression = TiffCompression::none;
   int jpeg_quality = 92;  ///< 1…100
 };
