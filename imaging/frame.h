@@ -12,16 +12,16 @@ namespace seamwright {
 
 /// What the file says about how a frame was taken; absent where it says nothing.
 struct FrameInfo {
-  std::string file;                        ///< path as given
-  std::optional<std::string> taken_at;     ///< EXIF DateTimeOriginal, "YYYY:MM:DD HH:MM:SS"
-  std::optional<double> exposure_s;        ///< EXIF ExposureTime (0x829A)
-  std::optional<double> f_number;          ///< EXIF FNumber (0x829D)
-  std::optional<double> iso;               ///< EXIF ISO (0x8827)
-  std::optional<double> exposure_bias_ev;  ///< EXIF ExposureBias (0x9204)
-  std::optional<double> focal_length_mm;   ///< EXIF FocalLength (0x920A)
-  std::optional<std::string> body_make;    ///< EXIF Make
-  std::optional<std::string> body_model;   ///< EXIF Model
-  std::optional<std::string> lens_model;   ///< EXIF LensModel
+  std::string file = {};                        ///< path as given
+  std::optional<std::string> taken_at = {};     ///< EXIF DateTimeOriginal, "YYYY:MM:DD HH:MM:SS"
+  std::optional<double> exposure_s = {};        ///< EXIF ExposureTime (0x829A)
+  std::optional<double> f_number = {};          ///< EXIF FNumber (0x829D)
+  std::optional<double> iso = {};               ///< EXIF ISO (0x8827)
+  std::optional<double> exposure_bias_ev = {};  ///< EXIF ExposureBias (0x9204)
+  std::optional<double> focal_length_mm = {};   ///< EXIF FocalLength (0x920A)
+  std::optional<std::string> body_make = {};    ///< EXIF Make
+  std::optional<std::string> body_model = {};   ///< EXIF Model
+  std::optional<std::string> lens_model = {};   ///< EXIF LensModel
 };
 
 /// One lens' picture of one shot, upright, not mirrored, in the pixel convention of
@@ -41,9 +41,9 @@ enum class FrameLayout {
 /// What is done to a frame on the way in, in this order: split, rotate, mirror.
 struct FrameIntake {
   FrameLayout layout = FrameLayout::one_per_file;
-  int lens_count = 2;              ///< parts of one file; used by side_by_side and stacked
-  std::vector<int> quarter_turns;  ///< clockwise quarter turns per lens; empty: none
-  bool mirrored = false;           ///< flip left to right: the files hold mirrored pictures
+  int lens_count = 2;                   ///< parts of one file; used by side_by_side and stacked
+  std::vector<int> quarter_turns = {};  ///< clockwise quarter turns per lens; empty: none
+  bool mirrored = false;                ///< flip left to right: the files hold mirrored pictures
 };
 
 /// Reads all frames of one shot. Files: one a lens, or exactly one for the combined layouts.

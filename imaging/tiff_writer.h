@@ -36,9 +36,9 @@ struct TiffLayout {
   SampleType type = SampleType::u16;
   TiffCompression compression = TiffCompression::none;
   BigTiff bigtiff = BigTiff::when_needed;
-  std::vector<std::byte> icc_profile;  ///< written byte for byte; empty: none
-  std::string xmp;                     ///< XMP packet (tag 0x02BC); empty: none
-  std::optional<FrameInfo> info;       ///< written as TIFF and EXIF fields
+  std::vector<std::byte> icc_profile = {};  ///< written byte for byte; empty: none
+  std::string xmp = {};                     ///< XMP packet (tag 0x02BC); empty: none
+  std::optional<FrameInfo> info = {};       ///< written as TIFF and EXIF fields
 };
 
 /// True when `layout` goes out as BigTIFF.

@@ -14,9 +14,9 @@ namespace seamwright {
 struct WriteOptions {
   TiffCompression tiff_compression = TiffCompression::none;
   BigTiff bigtiff = BigTiff::when_needed;
-  int jpeg_quality = 92;          ///< 1…100; from 90 on without colour subsampling
-  std::optional<FrameInfo> info;  ///< written as EXIF (`file` is not used)
-  std::string xmp;                ///< XMP packet, for example `gpano_xmp(...)`; empty: none
+  int jpeg_quality = 92;               ///< 1…100; from 90 on without colour subsampling
+  std::optional<FrameInfo> info = {};  ///< written as EXIF (`file` is not used)
+  std::string xmp = {};                ///< XMP packet, for example `gpano_xmp(...)`; empty: none
 };
 
 /// Writes by suffix: .tif .tiff .png .jpg .jpeg, in any case. Whole or not at all.
