@@ -4,6 +4,7 @@
 #include <array>
 #include <charconv>
 #include <cmath>
+#include <limits>
 #include <optional>
 
 #include <fmt/format.h>
@@ -47,6 +48,7 @@ std::string kind_name(const YamlValue& value) {
 std::optional<double> parse_number(std::string_view text) {
   double number = 0;
   const auto [end, code] = std::from_chars(text.data(), text.data() + text.size(), number);
+  if (code == std::errc::result_out_of_range) return std::numeric_limits<double>::infinity();
   if (code != std::errc{} || end != text.data() + text.size()) return std::nullopt;
   return number;
 }

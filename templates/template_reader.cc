@@ -58,7 +58,8 @@ Vec3 read_pupil(const StrictValue& value, const PupilUnit& unit) {
 void check_lens(const Lens& lens, const StrictMap& map) {
   const std::optional<Error> error = lens.validate();
   if (!error) return;
-  const StrictValue& at = map.has(error->field) ? map.at(error->field) : map.self();
+  const std::string key = error->field.substr(0, error->field.find('/'));  // "b1/b2"
+  const StrictValue& at = map.has(key) ? map.at(key) : map.self();
   at.refuse(error->what, error->remedy);
 }
 

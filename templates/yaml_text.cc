@@ -1,7 +1,7 @@
 #include "templates/yaml_text.h"
 
+#include <charconv>
 #include <cmath>
-#include <cstdlib>
 
 #include <fmt/format.h>
 
@@ -12,8 +12,9 @@ std::string number_text(double value) { return fmt::format("{}", value); }
 std::string degrees_text(double value_rad) {
   const double nearest = deg_from_rad(value_rad);
   for (int digits = 1; digits <= 17; ++digits) {
-    std::string text = fmt::format("{:.{}g}", nearest, digits);
-    const double degrees = std::strtod(text.c_str(), nullptr);
+    const std::string text = fmt::format("{:.{}g}", nearest, digits);
+    double degrees = 0;
+    std::from_chars(text.data(), text.data() + text.size(), degrees);
     if (rad_from_deg(degrees) == value_rad) return number_text(degrees);
   }
   for (const double towards : {0.0, 2.0 * nearest}) {
@@ -39,6 +40,10 @@ std::string vector_text(const Vec3& value) {
 std::string quoted_text(std::string_view text) {
   std::string quoted = "\"";
   for (const char c : text) {
+    if (static_cast<unsigned char>(c) < 0x20 || c == 0x7f) {
+      quoted += fmt::format("\\x{:02x}", c);
+      continue;
+    }
     if (c == '"' || c == '\\') quoted += '\\';
     quoted += c;
   }

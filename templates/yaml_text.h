@@ -19,7 +19,7 @@ namespace seamwright {
 [[nodiscard]] std::string numbers_text(const std::vector<double>& values);
 [[nodiscard]] std::string vector_text(const Vec3& value);
 
-/// In double quotes, with \ and " escaped. The reader refuses text with control characters.
+/// In double quotes, with \, " and control characters escaped (the reader refuses the last).
 [[nodiscard]] std::string quoted_text(std::string_view text);
 
 }  // namespace seamwright

@@ -1,0 +1,168 @@
+#include "templates/shot_file.h"
+
+#include <catch2/catch.hpp>
+
+#include "tests/support/random.h"
+#include "tests/support/scratch_dir.h"
+#include "tests/templates/sample.h"
+
+using namespace seamwright;
+using namespace seamwright::test;
+
+namespace {
+
+const std::string kSample = R"(format: seamwright-shot
+version: 1
+frames: ["frames/hall_front.tif", "frames/hall_back.tif"]
+layout: one-per-file
+lens_count: 2
+quarter_turns: [1, 3]
+mirrored: true
+template: {file: "../lantern.template.yaml", sha256: "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"}
+manual_ties:
+  - range: far
+    sigma_px: 0.5
+    sights:
+      - {lens: 0, u_px: 100.25, v_px: 900}
+      - {lens: 1, u_px: 1890.5, v_px: 901}
+)";
+
+void require_refused(const std::string& text, int line, const std::string& says) {
+  const auto result = parse_shot_file(text, "s.yaml");
+  INFO(text);
+  REQUIRE_FALSE(result);
+  const std::string message = result.error().line();
+  CAPTURE(message);
+  CHECK(message.rfind(fmt::format("s.yaml:{}: ", line), 0) == 0);
+  CHECK(message.find(says) != std::string::npos);
+  CHECK_FALSE(result.error().remedy.empty());
+}
+
+void require_edit_refused(const std::string& from, const std::string& to, const std::string& says) {
+  CAPTURE(from, to);
+  require_refused(edited(kSample, from, to), line_of(kSample, from), says);
+}
+
+void require_same(const ShotFile& a, const ShotFile& b) {
+  CHECK(a.frames == b.frames);
+  CHECK(a.intake.layout == b.intake.layout);
+  CHECK(a.intake.lens_count == b.intake.lens_count);
+  CHECK(a.intake.quarter_turns == b.intake.quarter_turns);
+  CHECK(a.intake.mirrored == b.intake.mirrored);
+  CHECK(a.rig_template == b.rig_template);
+  CHECK(a.manual_ties == b.manual_ties);
+}
+
+ShotFile random_shot(Random& random) {
+  ShotFile shot;
+  shot.intake.layout = static_cast<FrameLayout>(random.integer(0, 2));
+  shot.intake.lens_count = random.integer(2, 8);
+  const int files = shot.intake.layout == FrameLayout::one_per_file ? shot.intake.lens_count : 1;
+  for (int i = 0; i < files; ++i) shot.frames.emplace_back(fmt::format("höhle/{} #{}.tif", i, i));
+  if (random.integer(0, 1) == 1) {
+    for (int i = 0; i < shot.intake.lens_count; ++i) {
+      shot.intake.quarter_turns.push_back(random.integer(0, 3));
+    }
+  }
+  shot.intake.mirrored = random.integer(0, 1) == 1;
+  if (random.integer(0, 1) == 1) {
+    shot.rig_template = TemplateReference{.file = "../t.yaml", .sha256 = {}};
+    if (random.integer(0, 1) == 1) shot.rig_template->sha256 = std::string(64, 'f');
+  }
+  for (int k = random.integer(0, 5); k > 0; --k) {
+    ManualTie tie{.range = static_cast<TieRange>(random.integer(0, 2)),
+                  .sigma_px = random.uniform(0.1, 2),
+                  .sights = {}};
+    for (int lens = 0; lens < 2; ++lens) {
+      tie.sights.push_back({lens, Vec2(random.uniform(0, 2000), random.uniform(0, 2000))});
+    }
+    shot.manual_ties.push_back(tie);
+  }
+  return shot;
+}
+
+}  // namespace
+
+TEST_CASE("a shot file is read", "[templates]") {
+  const auto shot = parse_shot_file(kSample, "s.yaml");
+  if (!shot) FAIL(shot.error().line());
+  CHECK(shot->frames ==
+        std::vector<std::filesystem::path>{"frames/hall_front.tif", "frames/hall_back.tif"});
+  CHECK(shot->intake.layout == FrameLayout::one_per_file);
+  CHECK(shot->intake.quarter_turns == std::vector<int>{1, 3});
+  CHECK(shot->intake.mirrored);
+  REQUIRE(shot->rig_template);
+  CHECK(shot->rig_template->file == "../lantern.template.yaml");
+  REQUIRE(shot->manual_ties.size() == 1);
+  const Tie tie = shot->manual_ties[0].as_tie(3);
+  CHECK(tie.shot == 3);
+  CHECK(tie.range == TieRange::far);
+  CHECK(tie.origin == TieOrigin::manual);
+  REQUIRE(tie.sights.size() == 2);
+  CHECK(tie.sights[1].lens == 1);
+  CHECK(tie.sights[1].px == Vec2(1890.5, 901));
+  CHECK(tie.sights[1].covariance_px2 == Mat2(Mat2::Identity() * 0.25));
+  CHECK(beside_shot_file("job/hall.shot.yaml", shot->rig_template->file) ==
+        "lantern.template.yaml");
+}
+
+TEST_CASE("a shot file reads back as it was written", "[templates]") {
+  CAPTURE(seed());
+  Random random(30);
+  const ScratchDir scratch;
+  for (int k = 0; k < 100; ++k) {
+    const ShotFile shot = random_shot(random);
+    const auto path = scratch / "s.shot.yaml";
+    const auto written = write_shot_file(path, shot);
+    if (!written) FAIL(written.error().line());
+    const auto again = read_shot_file(path);
+    if (!again) FAIL(again.error().line());
+    require_same(*again, shot);
+  }
+  ShotFile absolute = random_shot(random);
+  absolute.frames[0] = "/photos/front.tif";
+  CHECK_FALSE(write_shot_file(scratch / "a.shot.yaml", absolute));
+  CHECK(scratch.entry_count() == 1);
+}
+
+TEST_CASE("template and ties may be left out", "[templates]") {
+  const auto shot = parse_shot_file(kSample.substr(0, kSample.find("template:")), "s.yaml");
+  if (!shot) FAIL(shot.error().line());
+  CHECK_FALSE(shot->rig_template);
+  CHECK(shot->manual_ties.empty());
+}
+
+TEST_CASE("absolute paths are refused with a remedy", "[templates]") {
+  for (const char* path : {"/frames/a.tif", "C:/a.tif", "C:a.tif", "~/a.tif"}) {
+    require_edit_refused("frames/hall_front.tif", path, "is absolute; give it relative");
+  }
+  require_edit_refused("frames/hall_front.tif", R"(\\\\host\\a.tif)", "is absolute");
+  require_edit_refused("frames/hall_front.tif", R"(frames\\a.tif)", "has a backslash");
+  require_edit_refused("../lantern.template.yaml", "/lantern.template.yaml", "is absolute");
+  require_edit_refused("frames/hall_front.tif", "", "is not a line of text");
+}
+
+TEST_CASE("wrong shot files are refused", "[templates]") {
+  require_edit_refused("format: seamwright-shot", "format: seamwright-template",
+                       "this is not a seamwright-shot file");
+  require_edit_refused("version: 1", "version: 2", "2 is newer");
+  require_edit_refused("mirrored: true", "exposure: 0.1\nmirrored: true", "unknown key 'exposure'");
+  require_edit_refused("layout: one-per-file", "layout: spiral", "choose one of one-per-file");
+  require_refused(edited(kSample, "layout: one-per-file", "layout: stacked"),
+                  line_of(kSample, "frames:"), "2 files, but layout stacked with 2 lenses has 1");
+  require_refused(edited(kSample, "lens_count: 2", "lens_count: 3"), line_of(kSample, "frames:"),
+                  "2 files, but layout one-per-file with 3 lenses has 3");
+  require_edit_refused("lens_count: 2", "lens_count: 1", "from 2 to 8");
+  require_edit_refused("lens_count: 2", "lens_count: 9", "from 2 to 8");
+  require_edit_refused("[1, 3]", "[1]", "1 turns for 2 lenses");
+  require_edit_refused("[1, 3]", "[1, 4]", "from 0 to 3");
+  require_edit_refused("range: far", "range: infinite", "choose one of open, near, far");
+  require_edit_refused("sigma_px: 0.5", "sigma_px: 0", "is not above 0");
+  require_edit_refused("sigma_px: 0.5", "sigma_mm: 0.5", "give 'sigma_px'");
+  require_edit_refused("{lens: 1, u_px: 1890.5", "{lens: 2, u_px: 1890.5", "from 0 to 1");
+  require_edit_refused("{lens: 1, u_px: 1890.5", "{lens: 0, u_px: 1890.5", "twice");
+  require_edit_refused("u_px: 1890.5", "u_px: .inf", "not a finite number");
+  require_refused(edited(kSample, "      - {lens: 1, u_px: 1890.5, v_px: 901}\n", ""),
+                  line_of(kSample, "    sights:"), "needs two lenses");
+  require_edit_refused("sha256: \"0123", "sha256: \"4567 123", "is not a SHA-256");
+}
