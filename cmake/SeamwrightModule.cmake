@@ -56,15 +56,26 @@ function(seamwright_install_package)
     ${PROJECT_BINARY_DIR}/seamwright-config-version.cmake DESTINATION ${destination})
 endfunction()
 
-# seamwright_test(NAME SOURCES ... [LINK ...] [PRECOMPILE ...]): one Catch2 program per module, `test_NAME`.
+# seamwright_test(NAME SOURCES ... [LINK ...] [PRECOMPILE ...] [LABEL unit|end-to-end])
+#
+# One Catch2 program, `test_NAME`. Unit tests (the default) also run under the sanitizers; they are
+# built together by the target `unit_tests`. End-to-end tests run the program.
+add_custom_target(unit_tests)
 function(seamwright_test name)
-  cmake_parse_arguments(arg "" "" "SOURCES;LINK;PRECOMPILE" ${ARGN})
+  cmake_parse_arguments(arg "" "LABEL" "SOURCES;LINK;PRECOMPILE" ${ARGN})
+  if(NOT arg_LABEL)
+    set(arg_LABEL unit)
+  endif()
   set(target test_${name})
   add_executable(${target} ${arg_SOURCES})
   target_link_libraries(${target} PRIVATE seamwright_test_main ${arg_LINK} seamwright_build_flags)
   target_precompile_headers(${target} PRIVATE <catch2/catch.hpp> ${arg_PRECOMPILE})
   add_test(NAME ${name} COMMAND ${target})
   set_tests_properties(${name} PROPERTIES
+    LABELS ${arg_LABEL}
     ENVIRONMENT "SEAMWRIGHT_SHARED_DATA=${SEAMWRIGHT_SHARED_DATA};SEAMWRIGHT_PROGRAM=${CMAKE_BINARY_DIR}/seamwright"
     SKIP_RETURN_CODE 77)
+  if(arg_LABEL STREQUAL "unit")
+    add_dependencies(unit_tests ${target})
+  endif()
 endfunction()

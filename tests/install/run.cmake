@@ -1,0 +1,37 @@
+# See CMakeLists.txt beside this file.
+file(REMOVE_RECURSE "${SCRATCH}")
+file(MAKE_DIRECTORY "${SCRATCH}")
+
+function(run)
+  execute_process(COMMAND ${ARGN} RESULT_VARIABLE code OUTPUT_VARIABLE out ERROR_VARIABLE out)
+  if(NOT code EQUAL 0)
+    list(JOIN ARGN " " command)
+    message(FATAL_ERROR "${command}\nfailed (${code}):\n${out}")
+  endif()
+  set(output "${out}" PARENT_SCOPE)
+endfunction()
+
+run(${CMAKE_COMMAND} --install "${BUILD}" --prefix "${SCRATCH}/prefix")
+run(${CMAKE_COMMAND} -G "${GENERATOR}" -S "${OUTSIDE}" -B "${SCRATCH}/build"
+  "-DCMAKE_PREFIX_PATH=${SCRATCH}/prefix" -DCMAKE_BUILD_TYPE=Release)
+run(${CMAKE_COMMAND} --build "${SCRATCH}/build")
+
+# The middle of a frame looks along its lens' axis; lens 1 looks back.
+run("${SCRATCH}/build/project_a_ray" "${STARTER}")
+message(STATUS "outside program says: ${output}")
+if(NOT output MATCHES "lens 0 sees \\(0\\.000, 0\\.000, 1\\.000\\) at \\(1000\\.000, 1000\\.000\\) px")
+  message(FATAL_ERROR "the outside program said:\n${output}")
+endif()
+
+# A broken template is refused with its line, not a crash.
+file(WRITE "${SCRATCH}/broken.yaml" "format: seamwright-template\nversion: 1\nbody: [\n")
+execute_process(COMMAND "${SCRATCH}/build/project_a_ray" "${SCRATCH}/broken.yaml"
+  RESULT_VARIABLE code ERROR_VARIABLE complaint)
+if(NOT code EQUAL 1 OR NOT complaint MATCHES "broken.yaml:4: ")
+  message(FATAL_ERROR "a broken template gave ${code}: ${complaint}")
+endif()
+
+if(WITH_PROGRAM)
+  run("${SCRATCH}/prefix/bin/seamwright" --version)
+  message(STATUS "installed program says: ${output}")
+endif()

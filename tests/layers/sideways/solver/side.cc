@@ -1,0 +1,1 @@
+#include "features/ties.h"
