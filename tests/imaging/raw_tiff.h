@@ -2,6 +2,8 @@
 
 // TIFFs of every kind, written by libtiff alone.
 
+#include <algorithm>
+#include <cstdarg>
 #include <cstring>
 #include <filesystem>
 #include <memory>
@@ -27,6 +29,17 @@ struct RawTiff {
   int extra_kind = EXTRASAMPLE_UNASSALPHA;  ///< of an alpha channel; −1: tag left out
 };
 
+inline int drop_message(TIFF*, void*, const char*, const char*, va_list) { return 1; }
+
+/// For writing; warnings (the old deflate code earns one) are dropped.
+inline TIFF* open_raw_tiff(const std::filesystem::path& path, const char* mode) {
+  TIFFOpenOptions* options = TIFFOpenOptionsAlloc();
+  TIFFOpenOptionsSetWarningHandlerExtR(options, drop_message, nullptr);
+  TIFF* tiff = TIFFOpenExt(path.c_str(), mode, options);
+  TIFFOpenOptionsFree(options);
+  return tiff;
+}
+
 inline void require_tiff(bool ok) {
   if (!ok) throw std::runtime_error("libtiff refused to write a test picture");
 }
@@ -35,7 +48,7 @@ inline void require_tiff(bool ok) {
 class RawTiffWriter {
  public:
   RawTiffWriter(const std::filesystem::path& path, const Image& image, const RawTiff& options)
-      : image_(image), options_(options), tiff_(TIFFOpen(path.c_str(), options.mode), TIFFClose) {
+      : image_(image), options_(options), tiff_(open_raw_tiff(path, options.mode), TIFFClose) {
     require_tiff(tiff_ != nullptr);
     set_fields();
     const int planes = options.planes_apart ? image.channel_count() : 1;

@@ -74,7 +74,7 @@ TEST_CASE("BigTIFF is chosen when classic TIFF is too small", "[imaging][tiff]")
   layout.compression = TiffCompression::none;
   layout.channels = Channels::rgba;  // exactly 4 GiB of pixels
   CHECK(is_bigtiff(layout));
-  layout.height = 16350;  // just below 4 GiB, but fields need room
+  layout.height = 16360;  // just below 4 GiB, but fields need room
   CHECK(is_bigtiff(layout));
   layout.height = 16340;
   CHECK_FALSE(is_bigtiff(layout));
