@@ -40,9 +40,9 @@ void write_cell(const Cell& cell, std::span<const std::array<float, 3>> light,
 
 }  // namespace
 
-LensView::LensView(const MountedLens& mounted, const Image& image, ResampleKernel kind,
-                   double panorama_px_per_rad, const TransferCurve& transfer,
-                   const ChannelGains& gains)
+LensReader::LensReader(const MountedLens& mounted, const Image& image, ResampleKernel kind,
+                       double panorama_px_per_rad, const TransferCurve& transfer,
+                       const ChannelGains& gains)
     : map(mounted),
       kernel(kind, map.typical_px_per_rad() / panorama_px_per_rad),
       sampler(image, kernel),
@@ -61,7 +61,7 @@ struct CellRenderer::Work {
   std::array<std::array<float, 3>, Cell::kPixels> light{};
 };
 
-CellRenderer::CellRenderer(std::vector<std::unique_ptr<LensView>> lenses, const Equirect& raster,
+CellRenderer::CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, const Equirect& raster,
                            const BlendWeights& weights, const TransferCurve& transfer)
     : lenses_(std::move(lenses)), raster_(raster), weights_(weights), transfer_(transfer) {
   assert(lenses_.size() <= kMaxLenses);

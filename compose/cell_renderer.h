@@ -14,22 +14,22 @@
 namespace seamwright {
 
 /// One lens with all that is needed to read it. Stays where it is: its parts refer to each other.
-struct LensView {
+struct LensReader {
   LensMap map;
   KernelWeights kernel;
   PictureSampler sampler;
   LensShader shader;
 
-  LensView(const MountedLens& mounted, const Image& image, ResampleKernel kind,
-           double panorama_px_per_rad, const TransferCurve& transfer, const ChannelGains& gains);
-  LensView(const LensView&) = delete;
-  LensView& operator=(const LensView&) = delete;
+  LensReader(const MountedLens& mounted, const Image& image, ResampleKernel kind,
+             double panorama_px_per_rad, const TransferCurve& transfer, const ChannelGains& gains);
+  LensReader(const LensReader&) = delete;
+  LensReader& operator=(const LensReader&) = delete;
 };
 
 /// Renders cells of a panorama; a pure function of the cell. Thread-safe.
 class CellRenderer {
  public:
-  CellRenderer(std::vector<std::unique_ptr<LensView>> lenses, const Equirect& raster,
+  CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, const Equirect& raster,
                const BlendWeights& weights, const TransferCurve& transfer);
 
   /// Renders a cell into `band`, whose first row is panorama row `band_top`. Returns the number of
@@ -44,7 +44,7 @@ class CellRenderer {
   void add_lens(std::size_t lens, const Cell& cell, Work& work) const;
   void locate(std::size_t lens, const Cell& cell, Work& work) const;
 
-  std::vector<std::unique_ptr<LensView>> lenses_;
+  std::vector<std::unique_ptr<LensReader>> lenses_;
   Equirect raster_;
   BlendWeights weights_;
   TransferCurve transfer_;

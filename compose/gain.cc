@@ -7,6 +7,7 @@
 #include <Eigen/QR>
 
 #include "base/parallel.h"
+#include "compose/lens_map.h"
 #include "compose/resample.h"
 #include "projection/ribbon.h"
 

@@ -16,9 +16,9 @@
 #include <span>
 #include <vector>
 
-#include "compose/lens_map.h"
 #include "imaging/frame.h"
 #include "imaging/transfer.h"
+#include "projection/rig.h"
 
 namespace seamwright {
 

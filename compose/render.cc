@@ -63,16 +63,16 @@ std::optional<Error> check_frames(const Rig& rig, std::span<const Frame> frames)
   return std::nullopt;
 }
 
-std::vector<std::unique_ptr<LensView>> make_views(const Rig& rig, std::span<const Frame> frames,
-                                                  const RenderOptions& options,
-                                                  const PanoramaShape& shape,
-                                                  const TransferCurve& transfer,
-                                                  const GainMatch& gains) {
+std::vector<std::unique_ptr<LensReader>> make_views(const Rig& rig, std::span<const Frame> frames,
+                                                    const RenderOptions& options,
+                                                    const PanoramaShape& shape,
+                                                    const TransferCurve& transfer,
+                                                    const GainMatch& gains) {
   const double panorama_px_per_rad = shape.width_px / (2.0 * kPi);
-  std::vector<std::unique_ptr<LensView>> views;
+  std::vector<std::unique_ptr<LensReader>> views;
   for (std::size_t i = 0; i < frames.size(); ++i) {
-    views.push_back(std::make_unique<LensView>(rig.lenses[i], frames[i].image, options.kernel,
-                                               panorama_px_per_rad, transfer, gains.gains[i]));
+    views.push_back(std::make_unique<LensReader>(rig.lenses[i], frames[i].image, options.kernel,
+                                                 panorama_px_per_rad, transfer, gains.gains[i]));
   }
   return views;
 }
