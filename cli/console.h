@@ -1,0 +1,44 @@
+#pragma once
+
+#include <string>
+#include <string_view>
+
+#include <nlohmann/json_fwd.hpp>
+
+#include "base/progress.h"
+#include "base/result.h"
+
+namespace seamwright {
+
+/// How the program ends.
+enum class Outcome : int {
+  done = 0,
+  user_error = 1,  ///< the input, an option or the system; one line on stderr says what to do
+  findings = 2,    ///< finished, with something the person should look at
+  internal = 3,    ///< a fault of the program
+};
+
+/// What a command tells: people read stderr, programs read stdout.
+class Console {
+ public:
+  explicit Console(bool json) : json_(json) {}
+
+  /// The person asked for one machine-readable object.
+  [[nodiscard]] bool json() const { return json_; }
+
+  /// One line for people, on stderr.
+  void say(std::string_view line) const;
+  /// The command's one object, on stdout.
+  void answer(const nlohmann::json& object) const;
+  /// The failure: one line on stderr, and with --json an object {"error": …} on stdout.
+  void fail(const Error& error) const;
+
+  /// A bar on stderr when that is a terminal, else silence. Ctrl-C asks the work to stop; a second
+  /// one ends the program at once.
+  [[nodiscard]] ProgressFn progress() const;
+
+ private:
+  bool json_;
+};
+
+}  // namespace seamwright

@@ -1,0 +1,61 @@
+#include "demo/demo.h"
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/program.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr std::string_view kExample =
+    "Example:\n"
+    "  seamwright demo rooms --frame 1000\n"
+    "\nWrites rooms/frames/*.tif, the frames of an invented two-lens body in an invented guest "
+    "house, and rooms/truth/, what is really there: the body's template, depth and ideal "
+    "panoramas. Another --seed is another body.";
+
+Result<Outcome> demo(const std::string& folder, const DemoOptions& options,
+                     const Console& console) {
+  if (auto error = options.validate()) return fail(std::move(*error));
+  if (auto done = write_demo(folder, options, console.progress()); !done) {
+    return tl::unexpected(done.error());
+  }
+  std::vector<std::string> shots = options.only_shots;
+  if (shots.empty()) {
+    for (const DemoShot& shot : demo_shots()) shots.push_back(shot.name);
+  }
+  console.say(fmt::format("{}: {} shots of {} x {} px", folder, shots.size(), options.frame_px,
+                          options.frame_px));
+  if (console.json()) {
+    console.answer({{"command", "demo"},
+                    {"folder", folder},
+                    {"frame_px", options.frame_px},
+                    {"seed", options.seed},
+                    {"shots", shots}});
+  }
+  return Outcome::done;
+}
+
+}  // namespace
+
+void add_demo(Program& program) {
+  const auto folder = std::make_shared<std::string>();
+  const auto options = std::make_shared<DemoOptions>();
+  CLI::App& command = program.add_command(
+      "demo", "Write frames of an invented body in an invented house, with the truth beside them",
+      std::string(kExample),
+      [=](const Console& console) { return demo(*folder, *options, console); });
+  command.add_option("folder", *folder, "Folder to write to; made when missing")->required();
+  command.add_option("--frame", options->frame_px, "Width and height of a frame, px")
+      ->capture_default_str();
+  command.add_option("--seed", options->seed, "Which body, flex and noise")->capture_default_str();
+  command.add_option("--shots", options->only_shots, "Only these shots, by name");
+  command.add_flag("--mirrored", options->mirrored, "Write the frames mirrored");
+  command.add_flag("!--no-truth", options->with_truth, "Leave out the truth");
+  command.add_flag("!--no-panoramas", options->with_panoramas,
+                   "Leave out the ideal panoramas, the slowest part of the truth");
+}
+
+}  // namespace seamwright

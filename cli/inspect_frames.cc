@@ -1,0 +1,141 @@
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/inspect.h"
+#include "features/image_circle.h"
+#include "imaging/metadata.h"
+#include "imaging/read_image.h"
+
+namespace seamwright {
+
+namespace {
+
+struct FrameFacts {
+  std::string file;
+  ImageHeader header;
+  FrameInfo info;
+  Result<ImageCircle> circle;
+};
+
+Result<FrameFacts> facts_of(const std::string& file) {
+  auto header = read_image_header(file);
+  if (!header) return tl::unexpected(header.error());
+  const auto image = read_image(file);
+  if (!image) return tl::unexpected(image.error());
+  auto info = read_frame_info(file);
+  if (!info) return tl::unexpected(info.error());
+  return FrameFacts{file, std::move(*header), std::move(*info), find_image_circle(*image)};
+}
+
+std::string_view channels_name(Channels channels) {
+  switch (channels) {
+    case Channels::grey:
+      return "grey";
+    case Channels::grey_alpha:
+      return "grey with alpha";
+    case Channels::rgb:
+      return "RGB";
+    case Channels::rgba:
+      return "RGB with alpha";
+  }
+  return "unknown";
+}
+
+std::string exposure_text(const FrameInfo& info) {
+  std::vector<std::string> parts;
+  if (info.exposure_s) {
+    const double s = *info.exposure_s;
+    parts.push_back(s > 0 && s < 0.4 ? fmt::format("1/{:.4g} s", 1 / s) : fmt::format("{:g} s", s));
+  }
+  if (info.f_number) parts.push_back(fmt::format("f/{:g}", *info.f_number));
+  if (info.iso) parts.push_back(fmt::format("ISO {:g}", *info.iso));
+  if (info.exposure_bias_ev) parts.push_back(fmt::format("{:+g} EV", *info.exposure_bias_ev));
+  if (info.taken_at) parts.push_back(*info.taken_at);
+  return parts.empty() ? "not recorded" : fmt::format("{}", fmt::join(parts, ", "));
+}
+
+void tell_people(const FrameFacts& facts) {
+  const ImageHeader& header = facts.header;
+  fmt::print("{}\n", facts.file);
+  fmt::print("  size       {} x {} px, {}\n", header.width, header.height,
+             channels_name(header.channels));
+  fmt::print("  depth      {} bits{}, {}, compression {}\n", header.bits_per_sample,
+             header.type == SampleType::f32 ? " float" : "", header.format, header.compression);
+  if (header.icc_bytes == 0) {
+    fmt::print("  profile    none\n");
+  } else {
+    fmt::print("  profile    {} ({} bytes)\n",
+               header.icc_description.empty() ? "without a name" : header.icc_description,
+               header.icc_bytes);
+  }
+  fmt::print("  exposure   {}\n", exposure_text(facts.info));
+  if (facts.circle) {
+    const ImageCircle& circle = *facts.circle;
+    fmt::print(
+        "  circle     centre {:.2f} {:.2f} px, radius {:.2f} px (rim seen over {:.0f} % of the "
+        "turn, {:.2f} px RMS)\n",
+        circle.centre_px.x(), circle.centre_px.y(), circle.radius_px, 100 * circle.coverage,
+        circle.residual_px);
+  } else {
+    fmt::print("  circle     none found: {}\n", facts.circle.error().what);
+  }
+}
+
+template <class T>
+nlohmann::json or_null(const std::optional<T>& value) {
+  return value ? nlohmann::json(*value) : nlohmann::json(nullptr);
+}
+
+nlohmann::json as_json(const FrameFacts& facts) {
+  const ImageHeader& header = facts.header;
+  const FrameInfo& info = facts.info;
+  nlohmann::json object = {
+      {"file", facts.file},
+      {"format", header.format},
+      {"width_px", header.width},
+      {"height_px", header.height},
+      {"channels", channel_count(header.channels)},
+      {"bits_per_sample", header.bits_per_sample},
+      {"float", header.type == SampleType::f32},
+      {"compression", header.compression},
+      {"icc_bytes", header.icc_bytes},
+      {"icc_description", header.icc_description},
+      {"taken_at", or_null(info.taken_at)},
+      {"exposure_s", or_null(info.exposure_s)},
+      {"f_number", or_null(info.f_number)},
+      {"iso", or_null(info.iso)},
+      {"exposure_bias_ev", or_null(info.exposure_bias_ev)},
+      {"body_make", or_null(info.body_make)},
+      {"body_model", or_null(info.body_model)},
+      {"lens_model", or_null(info.lens_model)},
+      {"circle", nullptr},
+  };
+  if (facts.circle) {
+    const ImageCircle& circle = *facts.circle;
+    object["circle"] = {{"centre_u_px", circle.centre_px.x()},
+                        {"centre_v_px", circle.centre_px.y()},
+                        {"radius_px", circle.radius_px},
+                        {"residual_px", circle.residual_px},
+                        {"coverage", circle.coverage}};
+  }
+  return object;
+}
+
+}  // namespace
+
+Result<Outcome> inspect_frames(const std::vector<std::string>& files, const Console& console) {
+  nlohmann::json frames = nlohmann::json::array();
+  for (const std::string& file : files) {
+    const auto facts = facts_of(file);
+    if (!facts) return tl::unexpected(facts.error());
+    if (console.json()) {
+      frames.push_back(as_json(*facts));
+    } else {
+      tell_people(*facts);
+    }
+  }
+  if (console.json()) console.answer({{"command", "inspect"}, {"frames", frames}});
+  return Outcome::done;
+}
+
+}  // namespace seamwright

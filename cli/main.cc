@@ -1,0 +1,9 @@
+#include "cli/program.h"
+
+int main(int argc, char** argv) {
+  seamwright::Program program;
+  seamwright::add_stitch(program);
+  seamwright::add_inspect(program);
+  seamwright::add_demo(program);
+  return program.run(argc, argv);
+}

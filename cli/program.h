@@ -1,0 +1,46 @@
+#pragma once
+
+#include <functional>
+#include <string>
+
+#include <CLI/CLI.hpp>
+
+#include "base/result.h"
+#include "cli/console.h"
+
+namespace seamwright {
+
+/// The command line: commands register themselves, `run` picks one and runs it.
+class Program {
+ public:
+  Program();
+
+  /// What a command does; its failure is told by the program.
+  using Action = std::function<Result<Outcome>(const Console&)>;
+
+  /// Adds a command with the options every command has (--json, --threads). `example` ends its
+  /// help text.
+  CLI::App& add_command(const std::string& name, const std::string& purpose,
+                        const std::string& example, Action action);
+
+  /// The process' exit code.
+  int run(int argc, char** argv);
+
+ private:
+  [[nodiscard]] int run_action() const;
+  [[nodiscard]] int refuse(const CLI::ParseError& error);
+
+  CLI::App app_;
+  Action action_;
+  std::string chosen_;
+  bool json_ = false;
+  int threads_ = 0;
+};
+
+// One file per command.
+void add_learn(Program& program);
+void add_stitch(Program& program);
+void add_inspect(Program& program);
+void add_demo(Program& program);
+
+}  // namespace seamwright

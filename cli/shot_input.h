@@ -1,0 +1,44 @@
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include <CLI/CLI.hpp>
+
+#include "base/result.h"
+#include "imaging/frame.h"
+#include "templates/rig_template.h"
+
+namespace seamwright {
+
+/// How the command line says that frames lie in their files; unset where a shot file says it.
+struct IntakeOptions {
+  std::string layout;              ///< "", "side-by-side", "stacked" or "one-per-file"
+  std::vector<int> quarter_turns;  ///< clockwise, one per lens
+  bool mirrored = false;
+
+  void add_to(CLI::App& command);
+};
+
+/// The frames of one shot and the files they came from.
+struct ShotInput {
+  std::string name;
+  std::vector<Frame> frames;
+  std::vector<std::filesystem::path> files;
+};
+
+/// True for `*.yaml` and `*.yml`.
+[[nodiscard]] bool is_yaml(const std::filesystem::path& path);
+/// True for `*.shot.yaml`.
+[[nodiscard]] bool is_shot_file(const std::filesystem::path& path);
+
+/// Reads one shot given as a file per lens, as one file with all lenses (side by side unless the
+/// layout says otherwise) or as a `*.shot.yaml`.
+[[nodiscard]] Result<ShotInput> read_shot_input(const std::vector<std::string>& arguments,
+                                                const IntakeOptions& options, int lens_count);
+
+/// File names and content hashes, for a template's record.
+[[nodiscard]] Result<std::vector<TemplateSource>> sources_of(const ShotInput& shot);
+
+}  // namespace seamwright

@@ -1,0 +1,195 @@
+#include <charconv>
+#include <cmath>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/program.h"
+#include "cli/shot_input.h"
+#include "compose/panorama_file.h"
+
+namespace seamwright {
+
+namespace {
+
+struct StitchOptions {
+  std::string template_file;
+  std::vector<std::string> frames;
+  IntakeOptions intake;
+  std::string out;
+  std::string jpeg;
+  std::string width = "native";
+  std::string kernel = "catmull-rom";
+  std::string compression = "none";
+  int jpeg_quality = 92;
+  double blend_half_width_deg = RenderOptions{}.blend_half_width_deg;
+  bool no_gain_match = false;
+};
+
+constexpr std::string_view kExample =
+    "Examples:\n"
+    "  seamwright stitch --template lantern.template.yaml front.tif back.tif --out room.tif\n"
+    "  seamwright stitch --template lantern.template.yaml both.tif --out room.tif --width 8192 "
+    "--jpeg room.jpg\n"
+    "  seamwright stitch --template lantern.template.yaml room.shot.yaml --out room.tif\n"
+    "\nFinishes with findings (exit 2) when some directions are seen by no lens, or when the "
+    "lenses' brightness could not be compared.";
+
+Result<int> width_of(const std::string& text) {
+  if (text == "native") return 0;
+  int width = 0;
+  const auto [end, code] = std::from_chars(text.data(), text.data() + text.size(), width);
+  if (code != std::errc{} || end != text.data() + text.size() || width <= 0) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--width",
+                 .what = fmt::format("'{}' is not a width", text),
+                 .remedy = "give an even number of pixels, or native"});
+  }
+  return width;
+}
+
+Result<RenderOptions> render_options(const StitchOptions& options) {
+  const auto width = width_of(options.width);
+  if (!width) return tl::unexpected(width.error());
+  const RenderOptions render{
+      .width_px = *width,
+      .kernel =
+          options.kernel == "lanczos-3" ? ResampleKernel::lanczos3 : ResampleKernel::catmull_rom,
+      .gain_match = !options.no_gain_match,
+      .blend_half_width_deg = options.blend_half_width_deg,
+  };
+  if (auto error = render.validate()) return fail(std::move(*error));
+  return render;
+}
+
+PanoramaFiles panorama_files(const StitchOptions& options) {
+  PanoramaFiles files;
+  files.picture = options.out;
+  if (!options.jpeg.empty()) files.jpeg = options.jpeg;
+  if (options.compression == "deflate") files.tiff_compression = TiffCompression::deflate;
+  if (options.compression == "lzw") files.tiff_compression = TiffCompression::lzw;
+  files.jpeg_quality = options.jpeg_quality;
+  return files;
+}
+
+std::vector<std::string> findings_of(const RenderReport& report, bool matched) {
+  std::vector<std::string> findings;
+  if (report.unseen_px > 0) {
+    const double share = static_cast<double>(report.unseen_px) /
+                         (static_cast<double>(report.width_px) * report.height_px);
+    findings.push_back(
+        fmt::format("{} pixels ({:.2f} %) are seen by no lens and stay black; the template's "
+                    "fields of view leave a gap",
+                    report.unseen_px, 100 * share));
+  }
+  if (matched && !report.gains.complete) {
+    findings.emplace_back(
+        "the lenses' brightness could not be compared everywhere: the overlap is too dark or "
+        "clipped; expect a step at the seam");
+  }
+  return findings;
+}
+
+void tell_people(const Console& console, const StitchOptions& options, const RenderReport& report) {
+  console.say(fmt::format("{}: {} x {} px", options.out, report.width_px, report.height_px));
+  if (report.beyond_native()) {
+    console.say(fmt::format("the lenses resolve {} px around; wider holds no more detail",
+                            report.native_width_px));
+  }
+  if (options.no_gain_match) return;
+  for (std::size_t i = 0; i < report.gains.gains.size(); ++i) {
+    const ChannelGains& gain = report.gains.gains[i];
+    console.say(fmt::format("lens {}: gain {:+.2f} {:+.2f} {:+.2f} EV (red green blue)", i,
+                            std::log2(gain[0]), std::log2(gain[1]), std::log2(gain[2])));
+  }
+}
+
+nlohmann::json as_json(const StitchOptions& options, const RenderReport& report,
+                       const std::vector<std::string>& findings) {
+  nlohmann::json pairs = nlohmann::json::array();
+  for (const PairGain& pair : report.gains.pairs) {
+    pairs.push_back({{"lens_a", pair.lens_a},
+                     {"lens_b", pair.lens_b},
+                     {"patches", pair.patches},
+                     {"ratio_ev", pair.ratio_ev},
+                     {"spread_ev", pair.spread_ev}});
+  }
+  nlohmann::json object = {
+      {"command", "stitch"},
+      {"panorama", options.out},
+      {"width_px", report.width_px},
+      {"height_px", report.height_px},
+      {"native_width_px", report.native_width_px},
+      {"beyond_native", report.beyond_native()},
+      {"unseen_px", report.unseen_px},
+      {"gain_match", !options.no_gain_match},
+      {"gains", report.gains.gains},
+      {"gain_pairs", pairs},
+      {"findings", findings},
+  };
+  if (!options.jpeg.empty()) object["jpeg"] = options.jpeg;
+  return object;
+}
+
+Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
+  const auto render = render_options(options);
+  if (!render) return tl::unexpected(render.error());
+  const auto rig_template = read_template(options.template_file);
+  if (!rig_template) return tl::unexpected(rig_template.error());
+  IntakeOptions intake = options.intake;
+  intake.mirrored = intake.mirrored || rig_template->mirrored;
+  const auto shot = read_shot_input(options.frames, intake, rig_template->rig().lens_count());
+  if (!shot) return tl::unexpected(shot.error());
+
+  const auto report = write_panorama(rig_template->rig(), shot->frames, *render,
+                                     panorama_files(options), console.progress());
+  if (!report) return tl::unexpected(report.error());
+  const auto findings = findings_of(*report, render->gain_match);
+  tell_people(console, options, *report);
+  for (const std::string& finding : findings) console.say("finding: " + finding);
+  if (console.json()) console.answer(as_json(options, *report, findings));
+  return findings.empty() ? Outcome::done : Outcome::findings;
+}
+
+}  // namespace
+
+void add_stitch(Program& program) {
+  const auto options = std::make_shared<StitchOptions>();
+  CLI::App& command = program.add_command(
+      "stitch", "Stitch one shot into an equirectangular panorama", std::string(kExample),
+      [options](const Console& console) { return stitch(*options, console); });
+  command.add_option("--template", options->template_file, "Template of the body")->required();
+  command
+      .add_option("frames", options->frames,
+                  "One file per lens, in the template's order; or one file with all lenses; or a "
+                  "*.shot.yaml")
+      ->required();
+  command.add_option("--out", options->out, "Panorama to write: .tif (16-bit), .png or .jpg")
+      ->required();
+  command
+      .add_option("--width", options->width,
+                  "Width in pixels, or native: as fine as the lenses resolve")
+      ->capture_default_str();
+  command.add_option("--jpeg", options->jpeg, "Also write a JPEG for the web");
+  command.add_option("--jpeg-quality", options->jpeg_quality, "1 to 100")
+      ->check(CLI::Range(1, 100))
+      ->capture_default_str();
+  command.add_option("--compression", options->compression, "Of the TIFF: none, lzw, deflate")
+      ->check(CLI::IsMember({"none", "lzw", "deflate"}))
+      ->capture_default_str();
+  command
+      .add_option("--kernel", options->kernel,
+                  "catmull-rom, or lanczos-3: a little sharper, rings at hard edges")
+      ->check(CLI::IsMember({"catmull-rom", "lanczos-3"}))
+      ->capture_default_str();
+  command
+      .add_option("--blend-half-width-deg", options->blend_half_width_deg,
+                  "Angle from the seam to where one lens is alone")
+      ->capture_default_str();
+  command.add_flag("--no-gain-match", options->no_gain_match,
+                   "Keep each lens' brightness and colour as it is");
+  options->intake.add_to(command);
+}
+
+}  // namespace seamwright

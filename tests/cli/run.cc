@@ -1,0 +1,104 @@
+#include "tests/cli/run.h"
+
+#include <algorithm>
+#include <cstdlib>
+#include <stdexcept>
+
+#include <catch2/catch.hpp>
+#include <fcntl.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include "imaging/write_image.h"
+#include "templates/rig_template.h"
+#include "tests/compose/sphere_scene.h"
+#include "tests/support/scratch_dir.h"
+
+namespace seamwright::test {
+
+namespace {
+
+void redirect(const std::filesystem::path& path, int flags, int descriptor) {
+  const int opened = ::open(path.c_str(), flags, 0600);
+  if (opened < 0 || ::dup2(opened, descriptor) < 0) ::_exit(127);
+  ::close(opened);
+}
+
+}  // namespace
+
+std::string program() {
+  const char* path = std::getenv("SEAMWRIGHT_PROGRAM");
+  if (path != nullptr && std::filesystem::exists(path)) return path;
+  WARN("SKIPPED: the program is not built; set SEAMWRIGHT_PROGRAM");
+  return {};
+}
+
+Ran run(const std::vector<std::string>& arguments, const std::string& input) {
+  const std::string path = program();
+  if (path.empty()) throw std::runtime_error("SEAMWRIGHT_PROGRAM names no program");
+  const ScratchDir scratch;
+  put_file(scratch / "in", input);
+  std::vector<char*> argv{const_cast<char*>(path.c_str())};
+  for (const std::string& argument : arguments) argv.push_back(const_cast<char*>(argument.c_str()));
+  argv.push_back(nullptr);
+  const auto in = scratch / "in";
+  const auto out = scratch / "out";
+  const auto err = scratch / "err";
+  const pid_t child = ::fork();
+  if (child < 0) throw std::runtime_error("cannot fork");
+  if (child == 0) {
+    redirect(in, O_RDONLY, STDIN_FILENO);
+    redirect(out, O_WRONLY | O_CREAT, STDOUT_FILENO);
+    redirect(err, O_WRONLY | O_CREAT, STDERR_FILENO);
+    ::execv(path.c_str(), argv.data());
+    ::_exit(127);
+  }
+  int status = 0;
+  ::waitpid(child, &status, 0);
+  return {WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status), get_file(out),
+          get_file(err)};
+}
+
+void check_refused(const Ran& ran, const std::string& needle) {
+  INFO("stdout: " << ran.out);
+  INFO("stderr: " << ran.err);
+  CHECK(ran.exit_code == 1);
+  CHECK(ran.out.empty());
+  CHECK(std::count(ran.err.begin(), ran.err.end(), '\n') == 1);
+  CHECK_THAT(ran.err, Catch::StartsWith("seamwright: "));
+  CHECK_THAT(ran.err, Catch::Contains(needle));
+}
+
+SmallShot::SmallShot(const std::filesystem::path& folder)
+    : folder_(folder), rig_(small_body(71, 160)) {
+  const auto frames = shoot(rig_, wavy_scene(6));
+  Image both(320, 160, Channels::rgb, SampleType::u16);
+  for (int y = 0; y < 160; ++y) {
+    for (std::size_t i = 0; i < 2; ++i) {
+      const auto row = frames[i].image.row<std::uint16_t>(y);
+      std::copy(row.begin(), row.end(),
+                both.row<std::uint16_t>(y).begin() + static_cast<std::ptrdiff_t>(480 * i));
+    }
+  }
+  RigTemplate value;
+  value.body = "Lantern 0001";
+  value.solution.rig = rig_;
+  const WriteOptions info{.info = FrameInfo{.taken_at = "2024:05:11 10:20:30",
+                                            .exposure_s = 1.0 / 30,
+                                            .f_number = 4.0,
+                                            .iso = 200.0}};
+  if (!write_image(front(), frames[0].image, info) || !write_image(back(), frames[1].image, info) ||
+      !write_image(at("both.tif"), both) || !write_template(template_file(), value)) {
+    throw std::runtime_error("cannot write the test's shot");
+  }
+}
+
+std::vector<std::string> SmallShot::stitch(const std::string& out,
+                                           std::vector<std::string> more) const {
+  std::vector<std::string> arguments = {"stitch", "--template", template_file(), front(), back(),
+                                        "--out",  out,          "--width",       "256"};
+  arguments.insert(arguments.end(), more.begin(), more.end());
+  return arguments;
+}
+
+}  // namespace seamwright::test

@@ -1,0 +1,276 @@
+#include <filesystem>
+#include <fstream>
+
+#include <catch2/catch.hpp>
+#include <sys/mount.h>
+
+#include "imaging/read_image.h"
+#include "imaging/write_image.h"
+#include "tests/cli/run.h"
+#include "tests/support/scratch_dir.h"
+
+using namespace seamwright;
+using test::check_refused;
+using test::get_file;
+using test::put_file;
+using test::run;
+using test::ScratchDir;
+using test::SmallShot;
+
+namespace {
+
+// The shot's four files and nothing else.
+void check_nothing_left(const ScratchDir& scratch, int more = 0) {
+  CHECK(scratch.entry_count() == 4 + more);
+}
+
+std::string replaced(std::string text, const std::string& what, const std::string& with) {
+  const auto at = text.find(what);
+  REQUIRE(at != std::string::npos);
+  return text.replace(at, what.size(), with);
+}
+
+}  // namespace
+
+TEST_CASE("stitch writes a panorama and answers in JSON") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  const auto ran = run(shot.stitch(shot.at("pano.tif"), {"--jpeg", shot.at("pano.jpg"), "--json"}));
+  INFO(ran.err);
+  REQUIRE(ran.exit_code == 0);
+  const auto answer = ran.json();
+  CHECK(answer["width_px"] == 256);
+  CHECK(answer["height_px"] == 128);
+  CHECK(answer["unseen_px"] == 0);
+  CHECK(answer["findings"].empty());
+  CHECK(answer["gains"].size() == 2);
+  const auto header = read_image_header(shot.at("pano.tif"));
+  REQUIRE(header);
+  CHECK(header->width == 256);
+  CHECK(header->bits_per_sample == 16);
+  CHECK(read_image_header(shot.at("pano.jpg")));
+
+  // Not a terminal: no progress bar, only the summary.
+  const auto plain = run(shot.stitch(shot.at("again.tif")));
+  CHECK(plain.exit_code == 0);
+  CHECK(plain.out.empty());
+  CHECK(plain.err.find('\r') == std::string::npos);
+  CHECK(get_file(shot.at("again.tif")) == get_file(shot.at("pano.tif")));
+}
+
+TEST_CASE("stitch gives the same bytes from one file, from a shot file and with one thread") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  REQUIRE(run(shot.stitch(shot.at("a.png"))).exit_code == 0);
+  const auto same = [&](std::vector<std::string> arguments, const std::string& out) {
+    arguments.insert(arguments.end(), {"--width", "256", "--out", shot.at(out)});
+    const auto ran = run(arguments);
+    INFO(ran.err);
+    REQUIRE(ran.exit_code == 0);
+    const auto expected = read_image(shot.at("a.png"));
+    const auto actual = read_image(shot.at(out));
+    REQUIRE(expected);
+    REQUIRE(actual);
+    CHECK(std::equal(expected->bytes().begin(), expected->bytes().end(), actual->bytes().begin(),
+                     actual->bytes().end()));
+  };
+  same({"stitch", "--template", shot.template_file(), shot.at("both.tif")}, "b.png");
+  put_file(scratch / "room.shot.yaml",
+           "format: seamwright-shot\nversion: 1\nframes: [front.tif, back.tif]\n");
+  same({"stitch", "--template", shot.template_file(), shot.at("room.shot.yaml")}, "c.png");
+  same({"stitch", "--template", shot.template_file(), shot.front(), shot.back(), "--threads", "1"},
+       "d.png");
+}
+
+TEST_CASE("stitch --width native says so, wider says that no more detail exists") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  auto ran = run({"stitch", "--template", shot.template_file(), shot.front(), shot.back(), "--out",
+                  shot.at("n.tif"), "--width", "native", "--json"});
+  REQUIRE(ran.exit_code == 0);
+  const int native = ran.json()["native_width_px"];
+  CHECK(ran.json()["width_px"] == native);
+  ran = run({"stitch", "--template", shot.template_file(), shot.front(), shot.back(), "--out",
+             shot.at("w.tif"), "--width", std::to_string(native + 64)});
+  CHECK(ran.exit_code == 0);
+  CHECK_THAT(ran.err, Catch::Contains("no more detail"));
+}
+
+TEST_CASE("stitch finishes with findings where a lens is black") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  REQUIRE(write_image(shot.back(), Image(160, 160, Channels::rgb, SampleType::u16)));
+  const auto ran = run(shot.stitch(shot.at("p.tif"), {"--json"}));
+  CHECK(ran.exit_code == 2);
+  CHECK(ran.json()["findings"].size() == 1);
+  CHECK_THAT(ran.err, Catch::Contains("finding: "));
+  CHECK(std::filesystem::exists(shot.at("p.tif")));
+}
+
+TEST_CASE("stitch refuses frames it cannot use, and leaves nothing") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  const std::string out = shot.at("pano.tif");
+
+  SECTION("missing") {
+    std::filesystem::remove(shot.back());
+    check_refused(run(shot.stitch(out)), "back.tif");
+    check_nothing_left(scratch, -1);
+  }
+  SECTION("truncated") {
+    const std::string bytes = get_file(shot.back());
+    put_file(shot.back(), bytes.substr(0, bytes.size() / 2));
+    check_refused(run(shot.stitch(out)), "back.tif");
+    check_nothing_left(scratch);
+  }
+  SECTION("empty") {
+    put_file(shot.front(), "");
+    check_refused(run(shot.stitch(out)), "front.tif");
+    check_nothing_left(scratch);
+  }
+  SECTION("no picture at all") {
+    put_file(shot.front(), "This is a letter, not a picture.");
+    check_refused(run(shot.stitch(out)), "front.tif");
+    check_nothing_left(scratch);
+  }
+  SECTION("wrong channel count") {
+    REQUIRE(write_image(shot.back(), Image(160, 160, Channels::grey, SampleType::u16)));
+    check_refused(run(shot.stitch(out)), "channels");
+    check_nothing_left(scratch);
+  }
+  SECTION("different size") {
+    REQUIRE(write_image(shot.back(), Image(170, 170, Channels::rgb, SampleType::u16)));
+    check_refused(run(shot.stitch(out)), "back.tif");
+    check_nothing_left(scratch);
+  }
+  SECTION("two identical frames") {
+    std::filesystem::copy_file(shot.front(), shot.back(),
+                               std::filesystem::copy_options::overwrite_existing);
+    check_refused(run(shot.stitch(out)), "same picture");
+    check_nothing_left(scratch);
+  }
+  SECTION("another frame shape than the template's") {
+    for (const auto& [name, code] : {std::pair{"front.tif", 1000}, std::pair{"back.tif", 2000}}) {
+      Image wide(320, 160, Channels::rgb, SampleType::u16);
+      for (auto& sample : wide.row<std::uint16_t>(80)) sample = static_cast<std::uint16_t>(code);
+      REQUIRE(write_image(shot.at(name), wide));
+    }
+    check_refused(run(shot.stitch(out)), "160 x 160");
+    check_nothing_left(scratch);
+  }
+  SECTION("too many") {
+    check_refused(run(shot.stitch(out, {shot.front()})), "3 files");
+    check_nothing_left(scratch);
+  }
+  SECTION("a side-by-side file that does not divide") {
+    REQUIRE(write_image(shot.at("both.tif"), Image(321, 160, Channels::rgb, SampleType::u16)));
+    check_refused(
+        run({"stitch", "--template", shot.template_file(), shot.at("both.tif"), "--out", out}),
+        "divide");
+    check_nothing_left(scratch);
+  }
+}
+
+TEST_CASE("stitch refuses a template it cannot trust, with its line") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  const std::string yaml = get_file(shot.template_file());
+  const std::string out = shot.at("pano.tif");
+  SECTION("missing") {
+    std::filesystem::remove(shot.template_file());
+    check_refused(run(shot.stitch(out)), "T.template.yaml");
+    check_nothing_left(scratch, -1);
+    return;
+  }
+  SECTION("unknown key") {
+    put_file(shot.template_file(), yaml + "favourite_colour: mauve\n");
+    check_refused(run(shot.stitch(out)), "favourite_colour");
+  }
+  SECTION("NaN") {
+    const auto at = yaml.find("focal_px:");
+    REQUIRE(at != std::string::npos);
+    put_file(shot.template_file(),
+             yaml.substr(0, at) + "focal_px: .nan" + yaml.substr(yaml.find('\n', at)));
+    const auto ran = run(shot.stitch(out));
+    check_refused(ran, "focal_px");
+    CHECK_THAT(ran.err, Catch::Contains("T.template.yaml:"));
+  }
+  SECTION("not YAML") {
+    put_file(shot.template_file(), "{[}");
+    check_refused(run(shot.stitch(out)), "T.template.yaml");
+  }
+  SECTION("a newer version") {
+    put_file(shot.template_file(), replaced(yaml, "version: 1", "version: 99"));
+    check_refused(run(shot.stitch(out)), "version");
+  }
+  check_nothing_left(scratch);
+}
+
+TEST_CASE("stitch refuses outputs it cannot write, and leaves nothing") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  SECTION("missing folder") { check_refused(run(shot.stitch(shot.at("no/p.tif"))), "folder"); }
+  SECTION("a folder in the file's place") {
+    std::filesystem::create_directory(scratch / "p.tif");
+    check_refused(run(shot.stitch(shot.at("p.tif"))), "is a folder");
+    std::filesystem::remove(scratch / "p.tif");
+  }
+  SECTION("a read-only file system") { check_refused(run(shot.stitch("/proc/p.tif")), "/proc"); }
+  SECTION("a suffix that says nothing") {
+    check_refused(run(shot.stitch(shot.at("pano"))), ".tif");
+  }
+  SECTION("odd width") {
+    check_refused(run({"stitch", "--template", shot.template_file(), shot.front(), shot.back(),
+                       "--out", shot.at("p.tif"), "--width", "257"}),
+                  "even");
+  }
+  SECTION("no width") {
+    check_refused(run({"stitch", "--template", shot.template_file(), shot.front(), shot.back(),
+                       "--out", shot.at("p.tif"), "--width", "huge"}),
+                  "huge");
+  }
+  SECTION("the old file survives a failure") {
+    put_file(shot.at("p.tif"), "old");
+    REQUIRE(write_image(shot.back(), Image(170, 170, Channels::rgb, SampleType::u16)));
+    check_refused(run(shot.stitch(shot.at("p.tif"))), "back.tif");
+    CHECK(get_file(shot.at("p.tif")) == "old");
+    std::filesystem::remove(shot.at("p.tif"));
+  }
+  check_nothing_left(scratch);
+}
+
+TEST_CASE("A full disk is told in one line and nothing is left on it") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  const auto small = scratch / "small";
+  std::filesystem::create_directory(small);
+  if (::mount("tmpfs", small.c_str(), "tmpfs", 0, "size=128k") != 0) {
+    WARN("SKIPPED: cannot mount a small tmpfs here");
+    return;
+  }
+  const auto full = run(shot.stitch((small / "p.tif").string()));
+  const auto full_png = run(shot.stitch((small / "p.png").string(), {"--width", "512"}));
+  const bool left = !std::filesystem::is_empty(small);
+  ::umount(small.c_str());
+  check_refused(full, "p.tif");
+  check_refused(full_png, "p.png");
+  CHECK_FALSE(left);
+}
+
+TEST_CASE("With --json a failure is an object as well") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  const auto ran = run(shot.stitch(shot.at("no/p.tif"), {"--json"}));
+  CHECK(ran.exit_code == 1);
+  CHECK(ran.json()["error"]["kind"] == "io");
+  CHECK_FALSE(ran.json()["error"]["remedy"].get<std::string>().empty());
+}
