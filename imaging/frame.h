@@ -47,8 +47,8 @@ struct FrameIntake {
 };
 
 /// Reads all frames of one shot. Files: one a lens, or exactly one for the combined layouts.
-/// Fails on unreadable files, frames of different size or channel count, and a width or height
-/// that does not divide.
+/// Fails on unreadable files, frames of different size or channel count, frames with the very same
+/// pixels, and a width or height that does not divide.
 [[nodiscard]] Result<std::vector<Frame>> read_shot(const std::vector<std::filesystem::path>& files,
                                                    const FrameIntake& intake);
 

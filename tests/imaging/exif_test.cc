@@ -1,8 +1,13 @@
+#include <cmath>
+#include <numeric>
+
 #include <catch2/catch.hpp>
 #include <exiv2/exiv2.hpp>
 
+#include "base/parallel.h"
 #include "imaging/exif_writer.h"
 #include "imaging/metadata.h"
+#include "imaging/read_image.h"
 #include "imaging/write_image.h"
 #include "tests/imaging/pictures.h"
 #include "tests/support/scratch_dir.h"
@@ -87,6 +92,27 @@ TEST_CASE("Exiv2 reads our fields", "[imaging][exif]") {
     CHECK(exif.findKey(Exiv2::ExifKey("Exif.Photo.ExposureBiasValue"))->tag() == 0x9204);
     CHECK(exif.findKey(Exiv2::ExifKey("Exif.Photo.FocalLength"))->tag() == 0x920A);
   }
+}
+
+TEST_CASE("many threads may read at once", "[imaging][exif]") {
+  const ScratchDir dir;
+  const Image image = test::smooth_image(16, 12, Channels::rgb);
+  const std::vector<std::string> names = {"f.tif", "f.png", "f.jpg"};
+  for (const std::string& name : names) {
+    REQUIRE(
+        write_image(dir / name, image,
+                    {.info = lantern_info(), .xmp = gpano_xmp(PanoramaInfo::whole_sphere(4, 2))}));
+  }
+  constexpr int kReads = 300;
+  std::vector<int> sound(kReads);
+  parallel_for(0, kReads, [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    const auto path = dir / names[at % names.size()];
+    const auto info = read_frame_info(path);
+    const auto back = read_image(path);
+    sound[at] = info && info->body_model == "Lantern" && back && back->width() == 16 ? 1 : 0;
+  });
+  CHECK(std::accumulate(sound.begin(), sound.end(), 0) == kReads);
 }
 
 TEST_CASE("files that Exiv2 wrote are read", "[imaging][exif]") {

@@ -103,7 +103,13 @@ TEST_CASE("a place that cannot be written is told", "[imaging][write]") {
   }
   std::filesystem::create_directory(dir / "folder.tif");
   CHECK_FALSE(write_image(dir / "folder.tif", image));
-  if (::geteuid() == 0) return;  // the superuser may write anywhere
+  if (std::filesystem::is_directory("/proc")) {  // a place where not even the superuser may write
+    const auto refused = write_image("/proc/a.tif", image);
+    REQUIRE_FALSE(refused);
+    CHECK(refused.error().kind == ErrorKind::io);
+    CHECK(test::contains(refused.error().what, "cannot be written"));
+  }
+  if (::geteuid() == 0) return;  // the superuser may write into any folder
   std::filesystem::create_directory(dir / "locked");
   ::chmod((dir / "locked").c_str(), 0500);
   const auto locked = write_image(dir.path() / "locked" / "a.tif", image);
