@@ -46,7 +46,7 @@ Quat read_rotation(const StrictValue& value, bool is_first) {
 }
 
 Vec3 read_pupil(const StrictValue& value, const PupilUnit& unit) {
-  const Vec3 pupil = value.vector3();
+  Vec3 pupil = value.vector3();
   if (pupil.cwiseAbs().maxCoeff() > unit.limit) {
     value.refuse(fmt::format("lies farther out than {} {}", unit.limit, unit.word),
                  fmt::format("give the entrance pupil in {}", unit.word));
