@@ -54,6 +54,7 @@ Result<std::vector<Frame>> read_split(const fs::path& path, const FrameIntake& i
   }
   const int part = length / intake.lens_count;
   std::vector<Frame> frames;
+  frames.reserve(static_cast<std::size_t>(intake.lens_count));
   for (int i = 0; i < intake.lens_count; ++i) {
     frames.push_back({across ? crop(image, i * part, 0, part, image.height())
                              : crop(image, 0, i * part, image.width(), part),

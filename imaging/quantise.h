@@ -18,7 +18,9 @@ template <class T>
     constexpr float kMax = std::numeric_limits<T>::max();
     const float above = value > 0.0F ? value : 0.0F;
     const float clamped = above < 1.0F ? above : 1.0F;
-    return static_cast<T>(static_cast<std::int32_t>(clamped * kMax + 0.5F));
+    // Not negative, and a library call here would cost more than all the rest.
+    return static_cast<T>(
+        static_cast<std::int32_t>(clamped * kMax + 0.5F));  // NOLINT(bugprone-incorrect-roundings)
   }
 }
 

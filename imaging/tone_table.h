@@ -47,9 +47,11 @@ class ToneTable {
   static constexpr int kFirstOctave = -48;  // straight to zero below 2^kFirstOctave
   static constexpr int kEndOctave = 4;      // by formula from 2^kEndOctave on
   static constexpr std::uint32_t kMantissaBits = 23;
-  static constexpr std::uint32_t kExponentBias = 127;
-  static constexpr std::uint32_t kFirstBits = (kExponentBias + kFirstOctave) << kMantissaBits;
-  static constexpr std::uint32_t kEndBits = (kExponentBias + kEndOctave) << kMantissaBits;
+  static constexpr int kExponentBias = 127;
+  static constexpr std::uint32_t kFirstBits =
+      static_cast<std::uint32_t>(kExponentBias + kFirstOctave) << kMantissaBits;
+  static constexpr std::uint32_t kEndBits = static_cast<std::uint32_t>(kExponentBias + kEndOctave)
+                                            << kMantissaBits;
 
   void build_encoding(int step_bits);
   [[nodiscard]] bool returns_every_code() const;
