@@ -5,12 +5,16 @@
 #include <cmath>
 #include <cstddef>
 #include <span>
+#include <utility>
 
 #include "base/parallel.h"
 
 namespace seamwright {
 
 namespace {
+
+// Blur and step of the levels: each blur leaves little beyond its level's sampling limit.
+constexpr std::pair<double, int> kLevels[] = {{0.7, 1}, {1.5, 2}};
 
 template <class T>
 void take_row(std::span<const T> from, std::size_t step, std::size_t channel, float scale,
@@ -43,8 +47,9 @@ Image match_plane(const Image& frame) {
 }
 
 LensView::LensView(const Image& grey, const MountedLens& lens)
-    : mounted(lens), plane(grey), field(grey, lens.lens) {
+    : mounted(lens), field(grey, lens.lens) {
   assert(grey.width() == lens.lens.width_px && grey.height() == lens.lens.height_px);
+  for (const auto& [blur_px, step] : kLevels) levels.emplace_back(grey, blur_px, step);
 }
 
 }  // namespace seamwright

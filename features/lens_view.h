@@ -1,5 +1,7 @@
 #pragma once
 
+#include <vector>
+
 #include "features/spline_plane.h"
 #include "features/visible_field.h"
 #include "imaging/image.h"
@@ -16,8 +18,11 @@ struct LensView {
   /// `plane` comes from `match_plane` and has the lens' frame size (asserted).
   LensView(const Image& plane, const MountedLens& mounted);
 
+  /// The sharp plane, full size.
+  [[nodiscard]] const SplinePlane& plane() const { return levels.front(); }
+
   MountedLens mounted;
-  SplinePlane plane;
+  std::vector<SplinePlane> levels;  ///< finest first, each half the size of the one before
   VisibleField field;
 };
 

@@ -12,10 +12,10 @@ namespace seamwright {
 
 namespace {
 
-constexpr double kStill_px = 0.002;       // a step this small ends the iteration
-constexpr double kStillEnough_px = 0.03;  // … and this small is accepted when it runs out
-constexpr double kFlat = 1.5 / 65535.0;   // patch deviation below which there is no texture
-constexpr int kCorrelationReach = 3;      // samples over which interpolated noise correlates
+constexpr double kStill = 0.002;         // a step of so many samples ends the iteration
+constexpr double kStillEnough = 0.03;    // … and this small is accepted when it runs out
+constexpr double kFlat = 1.5 / 65535.0;  // patch deviation below which there is no texture
+constexpr int kCorrelationReach = 3;     // samples over which interpolated noise correlates
 // Spread of the affine difference's terms: ψ by q (rows of E), then η by q. Depth slopes shear and
 // stretch along η only; across, the rig's small errors are all there is.
 constexpr double kAcrossAffineSigma = 0.01;
@@ -26,14 +26,15 @@ double square(double x) { return x * x; }
 
 }  // namespace
 
-std::optional<PatchMap> PatchMap::around(const LensView& view, const RibbonGrid& grid,
+std::optional<PatchMap> PatchMap::around(const LensView& view, int level, const RibbonGrid& grid,
                                          const Vec2& at, const Vec2& step, double reach) {
+  const SplinePlane& plane = view.levels[static_cast<std::size_t>(level)];
   std::array<Vec2, 9> px;
   for (int j = -1; j <= 1; ++j) {
     for (int i = -1; i <= 1; ++i) {
       const Vec2 strip_px = at + reach * Vec2(i * step.x(), j * step.y());
       const auto found = view.mounted.project_direction(grid.direction(strip_px));
-      if (!found || !view.plane.contains(*found) || !view.field.contains(*found, 2)) {
+      if (!found || !plane.contains(*found) || !view.field.contains(*found, 2)) {
         return std::nullopt;
       }
       px[static_cast<std::size_t>(3 * (j + 1) + i + 1)] = *found;
@@ -49,19 +50,26 @@ std::optional<PatchMap> PatchMap::around(const LensView& view, const RibbonGrid&
   return map;
 }
 
-PatchAligner::PatchAligner(const LensView& a, const PatchMap& map_a, const LensView& b,
+PatchAligner::PatchAligner(const SplinePlane& a, const PatchMap& map_a, const SplinePlane& b,
                            const PatchMap& map_b, const RefineOptions& options)
-    : a_(a), b_(b), map_a_(map_a), map_b_(map_b), options_(options), side_(options.window) {
+    : a_(a),
+      b_(b),
+      map_a_(map_a),
+      map_b_(map_b),
+      max_iterations_(options.max_iterations),
+      max_drift_(options.max_drift_px / a.step()),
+      side_(options.window) {
   const double across = options.affine ? 1 / square(kAcrossAffineSigma) : kForbidden;
   const double along = options.affine ? 1 / square(kAlongAffineSigma) : kForbidden;
-  const double hold = 1 / square(options.sigma_cap_px);
-  prior_ << hold, hold, across, across, along, along, 0, 0;
+  const double hold = square(a.step() / options.sigma_cap_px);
+  prior_ << hold, hold, across, across, along, along, 0, 0, 0, 0;
 
   const auto count = static_cast<std::size_t>(side_) * static_cast<std::size_t>(side_);
   value_a_.resize(count);
   value_b_.resize(count);
   residual_.resize(count);
-  regressor_.resize(count);
+  regressor_a_.resize(count);
+  regressor_b_.resize(count);
   const double sigma = side_ / 4.0;
   double sum = 0;
   double sum_of_squares = 0;
@@ -72,6 +80,8 @@ PatchAligner::PatchAligner(const LensView& a, const PatchMap& map_a, const LensV
     sum_of_squares += w * w;
   }
   weight_sum_ = square(sum);
+  for (int k = 0; k < side_ * side_; ++k)
+    second_moment_ += weight(k) * square(k % side_ - side_ / 2);
   effective_samples_ = square(square(sum) / sum_of_squares);
 }
 
@@ -91,28 +101,34 @@ void PatchAligner::read_values() {
     const Vec2 half = 0.5 * displacement(q);
     const Vec2 px_a = map_a_.frame_px(q - half);
     const Vec2 px_b = map_b_.frame_px(q + half);
-    value_a_[static_cast<std::size_t>(k)] = a_.plane.value(px_a.x(), px_a.y());
-    value_b_[static_cast<std::size_t>(k)] = b_.plane.value(px_b.x(), px_b.y());
+    value_a_[static_cast<std::size_t>(k)] = a_.value(px_a.x(), px_a.y());
+    value_b_[static_cast<std::size_t>(k)] = b_.value(px_b.x(), px_b.y());
   }
 }
 
-// Brings both patches to mean 0 and deviation 1, and subtracts. False without texture.
+// Brings both patches to deviation 1 with mean and slopes taken out, and subtracts. False without
+// texture.
 bool PatchAligner::take_residuals() {
   const auto standardise = [&](std::vector<float>& values) {
     double sum = 0;
-    double sum_of_squares = 0;
+    Vec2 moments = Vec2::Zero();
     for (int k = 0; k < side_ * side_; ++k) {
-      const double w = static_cast<double>(weight_[static_cast<std::size_t>(k % side_)]) *
-                       weight_[static_cast<std::size_t>(k / side_)];
-      const double v = values[static_cast<std::size_t>(k)];
-      sum += w * v;
-      sum_of_squares += w * v * v;
+      const double v = static_cast<double>(weight(k)) * values[static_cast<std::size_t>(k)];
+      sum += v;
+      moments += v * sample_position(k);
     }
     const double mean = sum / weight_sum_;
-    const double variance = sum_of_squares / weight_sum_ - square(mean);
+    const Vec2 slope = moments / second_moment_;
+    double sum_of_squares = 0;
+    for (int k = 0; k < side_ * side_; ++k) {
+      float& v = values[static_cast<std::size_t>(k)];
+      v -= static_cast<float>(mean + slope.dot(sample_position(k)));
+      sum_of_squares += static_cast<double>(weight(k) * v * v);
+    }
+    const double variance = sum_of_squares / weight_sum_;
     if (!(variance > square(kFlat))) return 0.0;
     const double scale = 1 / std::sqrt(variance);
-    for (float& v : values) v = static_cast<float>((v - mean) * scale);
+    for (float& v : values) v *= static_cast<float>(scale);
     return scale;
   };
   scale_a_ = standardise(value_a_);
@@ -122,57 +138,60 @@ bool PatchAligner::take_residuals() {
   for (int k = 0; k < side_ * side_; ++k) {
     const auto i = static_cast<std::size_t>(k);
     residual_[i] = value_b_[i] - value_a_[i];
-    sum_of_squares += static_cast<double>(weight_[static_cast<std::size_t>(k % side_)]) *
-                      weight_[static_cast<std::size_t>(k / side_)] * square(residual_[i]);
+    sum_of_squares += static_cast<double>(weight(k)) * square(residual_[i]);
   }
   variance_ = std::max(
       sum_of_squares / weight_sum_ * effective_samples_ / (effective_samples_ - kUnknowns), 1e-8);
   return true;
 }
 
-// Change of the residual by each unknown: the mean gradient of both patches. Needs standardised
-// values.
+// Change of the residual by each unknown, as either patch tells it. Needs standardised values.
 void PatchAligner::read_regressors() {
+  const auto regressor = [](const SplinePlane& plane, const PatchMap& map, const Vec2& q_moved,
+                            const Vec2& q, double scale, float value) {
+    const Vec2 px = map.frame_px(q_moved);
+    const auto sample = plane.sample(px.x(), px.y());
+    const Vec2 g = scale * map.jacobian(q_moved).transpose() * Vec2(sample.du, sample.dv);
+    Unknowns row;
+    row << g.x(), g.y(), g.x() * q.x(), g.x() * q.y(), g.y() * q.x(), g.y() * q.y(), value, 1,
+        q.x(), q.y();
+    return Regressor(row.cast<float>());
+  };
   for (int k = 0; k < side_ * side_; ++k) {
+    const auto i = static_cast<std::size_t>(k);
     const Vec2 q = sample_position(k);
     const Vec2 half = 0.5 * displacement(q);
-    const Vec2 q_a = q - half;
-    const Vec2 q_b = q + half;
-    const Vec2 px_a = map_a_.frame_px(q_a);
-    const Vec2 px_b = map_b_.frame_px(q_b);
-    const auto in_a = a_.plane.sample(px_a.x(), px_a.y());
-    const auto in_b = b_.plane.sample(px_b.x(), px_b.y());
-    const Vec2 g = 0.5 * (scale_a_ * map_a_.jacobian(q_a).transpose() * Vec2(in_a.du, in_a.dv) +
-                          scale_b_ * map_b_.jacobian(q_b).transpose() * Vec2(in_b.du, in_b.dv));
-    const auto i = static_cast<std::size_t>(k);
-    Unknowns row;
-    row << g.x(), g.y(), g.x() * q.x(), g.x() * q.y(), g.y() * q.x(), g.y() * q.y(),
-        0.5 * (value_a_[i] + value_b_[i]), 1;
-    regressor_[i] = row.cast<float>();
+    regressor_a_[i] = regressor(a_, map_a_, q - half, q, scale_a_, value_a_[i]);
+    regressor_b_[i] = regressor(b_, map_b_, q + half, q, scale_b_, value_b_[i]);
   }
 }
 
-PatchAligner::Normal PatchAligner::information() const {
-  Eigen::Matrix<float, kUnknowns, kUnknowns> sum =
-      Eigen::Matrix<float, kUnknowns, kUnknowns>::Zero();
+PatchAligner::Curvature PatchAligner::curvature() const {
+  using NormalF = Eigen::Matrix<float, kUnknowns, kUnknowns>;
+  NormalF same = NormalF::Zero();
+  NormalF cross = NormalF::Zero();
   for (int k = 0; k < side_ * side_; ++k) {
-    const float w =
-        weight_[static_cast<std::size_t>(k % side_)] * weight_[static_cast<std::size_t>(k / side_)];
-    const Regressor& g = regressor_[static_cast<std::size_t>(k)];
-    sum.noalias() += (w * g) * g.transpose();
+    const Regressor& a = regressor_a_[static_cast<std::size_t>(k)];
+    const Regressor& b = regressor_b_[static_cast<std::size_t>(k)];
+    const Regressor wa = weight(k) * a;
+    const Regressor wb = weight(k) * b;
+    same.noalias() += wa * a.transpose() + wb * b.transpose();
+    cross.noalias() += wa * b.transpose();
   }
-  Normal normal = sum.cast<double>() / variance_;
-  normal.diagonal() += prior_;
-  return normal;
+  Curvature curvature;
+  const Normal crossed = (0.5F * (cross + cross.transpose())).cast<double>();
+  curvature.symmetric = (0.25 * same.cast<double>() + 0.5 * crossed) / variance_;
+  curvature.crossed = crossed / variance_;
+  curvature.symmetric.diagonal() += prior_;
+  curvature.crossed.diagonal() += prior_;
+  return curvature;
 }
 
 PatchAligner::Unknowns PatchAligner::gradient() const {
   Regressor sum = Regressor::Zero();
   for (int k = 0; k < side_ * side_; ++k) {
     const auto i = static_cast<std::size_t>(k);
-    const float w =
-        weight_[static_cast<std::size_t>(k % side_)] * weight_[static_cast<std::size_t>(k / side_)];
-    sum += (w * residual_[i]) * regressor_[i];
+    sum += (0.5F * weight(k) * residual_[i]) * (regressor_a_[i] + regressor_b_[i]);
   }
   return sum.cast<double>() / variance_ + prior_.cwiseProduct(state_);
 }
@@ -180,21 +199,22 @@ PatchAligner::Unknowns PatchAligner::gradient() const {
 // The sandwich of refine.h for the shift alone. Influence of sample k on it: first two rows of
 // A⁻¹ w g / σ². The noise model is the mean of two: white pixel noise carried through the
 // interpolation, and the products of the residuals themselves, which see where the misfit sits.
-Mat2 PatchAligner::covariance() const {
-  const Normal inverse = information().ldlt().solve(Normal::Identity());
+std::optional<Mat2> PatchAligner::covariance() const {
+  const Eigen::LDLT<Normal> factor(curvature().crossed);
+  if (factor.info() != Eigen::Success || !factor.isPositive()) return std::nullopt;
+  const Normal inverse = factor.solve(Normal::Identity());
   const auto count = static_cast<std::size_t>(side_) * static_cast<std::size_t>(side_);
   std::vector<Vec2> influence(count);
   for (int k = 0; k < side_ * side_; ++k) {
     const auto i = static_cast<std::size_t>(k);
-    const double w = static_cast<double>(weight_[static_cast<std::size_t>(k % side_)]) *
-                     weight_[static_cast<std::size_t>(k / side_)];
-    influence[i] = inverse.topRows<2>() * (w / variance_ * regressor_[i].cast<double>());
+    const Unknowns g = 0.5 * (regressor_a_[i] + regressor_b_[i]).cast<double>();
+    influence[i] = inverse.topRows<2>() * (static_cast<double>(weight(k)) / variance_ * g);
   }
   const Mat2 jacobian_a = map_a_.jacobian(Vec2::Zero());
   const Mat2 jacobian_b = map_b_.jacobian(Vec2::Zero());
-  const auto correlation = [](const Mat2& jacobian, const Vec2& lag) {
+  const auto correlation = [](const SplinePlane& plane, const Mat2& jacobian, const Vec2& lag) {
     const Vec2 lag_px = jacobian * lag;
-    return SplinePlane::noise_correlation(lag_px.x()) * SplinePlane::noise_correlation(lag_px.y());
+    return plane.noise_correlation(lag_px.x()) * plane.noise_correlation(lag_px.y());
   };
   Mat2 modelled = Mat2::Zero();
   Mat2 observed = Mat2::Zero();
@@ -202,7 +222,7 @@ Mat2 PatchAligner::covariance() const {
     for (int dx = -kCorrelationReach; dx <= kCorrelationReach; ++dx) {
       const Vec2 lag(dx, dy);
       const double model =
-          variance_ * 0.5 * (correlation(jacobian_a, lag) + correlation(jacobian_b, lag));
+          variance_ * 0.5 * (correlation(a_, jacobian_a, lag) + correlation(b_, jacobian_b, lag));
       const double taper = (1 - std::abs(dx) / (kCorrelationReach + 1.0)) *
                            (1 - std::abs(dy) / (kCorrelationReach + 1.0));
       Mat2 plain = Mat2::Zero();
@@ -221,8 +241,8 @@ Mat2 PatchAligner::covariance() const {
     }
   }
   const Mat2 from_prior = inverse.topRows<2>() * prior_.asDiagonal() * inverse.leftCols<2>();
-  const Mat2 sum = 0.5 * (modelled + observed) + from_prior;
-  return 0.5 * (sum + sum.transpose());
+  const Mat2 sum = modelled + from_prior;
+  return Mat2(0.5 * (sum + sum.transpose()));
 }
 
 std::optional<PatchAligner::Outcome> PatchAligner::align() {
@@ -230,24 +250,28 @@ std::optional<PatchAligner::Outcome> PatchAligner::align() {
   if (!take_residuals()) return std::nullopt;
   read_regressors();
   double moved = 0;
-  for (int i = 0; i < options_.max_iterations; ++i) {
-    Unknowns step = -information().ldlt().solve(gradient());
+  for (int i = 0; i < max_iterations_; ++i) {
+    const Curvature bend = curvature();
+    // Between the two: Newton's own is the crossed one, the symmetric one keeps it safe.
+    Unknowns step = -(0.5 * (bend.symmetric + bend.crossed)).ldlt().solve(gradient());
     if (!step.allFinite()) return std::nullopt;
-    step.tail<2>().setZero();  // gain and offset are taken out anew each time
+    step.tail<kUnknowns - kMotion>().setZero();  // brightness is taken out anew each time
     moved = step.head<2>().norm();
     if (moved > 1) step /= moved;
     state_ += step;
-    if (state_.head<2>().norm() > options_.max_drift_px) return std::nullopt;
+    if (state_.head<2>().norm() > max_drift_) return std::nullopt;
     read_values();
     if (!take_residuals()) return std::nullopt;
-    if (moved < kStill_px) break;
+    if (moved < kStill) break;
     if (i % 4 == 1) read_regressors();
   }
-  if (moved > kStillEnough_px) return std::nullopt;
+  if (moved > kStillEnough) return std::nullopt;
   read_regressors();
+  const auto claimed = covariance();
+  if (!claimed) return std::nullopt;
   Outcome outcome;
   outcome.shift = state_.head<2>();
-  outcome.covariance = covariance();
+  outcome.covariance = *claimed;
   outcome.noise = std::sqrt(variance_);
   outcome.ncc = 1 - 0.5 * variance_ * (effective_samples_ - kUnknowns) / effective_samples_;
   return outcome;

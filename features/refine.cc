@@ -15,7 +15,44 @@ struct PairRefiner::State {
   const LensView& b;
   RibbonGrid grid;
   RefineOptions options;
+
+  [[nodiscard]] std::optional<RefinedMatch> refine_at(int level, const Vec2& at_a,
+                                                      const Vec2& at_b) const;
 };
+
+std::optional<RefinedMatch> PairRefiner::State::refine_at(int level, const Vec2& at_a,
+                                                          const Vec2& at_b) const {
+  const auto in_a = frame_position(grid, a.mounted, at_a);
+  const auto in_b = frame_position(grid, b.mounted, at_b);
+  if (!in_a || !in_b) return std::nullopt;
+  const SplinePlane& plane_a = a.levels[static_cast<std::size_t>(level)];
+  const SplinePlane& plane_b = b.levels[static_cast<std::size_t>(level)];
+  // Samples about one pixel of the level apart along each ribbon axis.
+  const Vec2 step = 2.0 * plane_a.step() *
+                    (in_a->jacobian.colwise().norm() + in_b->jacobian.colwise().norm())
+                        .cwiseInverse()
+                        .transpose();
+  const double reach = options.window / 2 + 0.5 * options.max_drift_px / plane_a.step() + 1;
+  const auto map_a = PatchMap::around(a, level, grid, at_a, step, reach);
+  const auto map_b = PatchMap::around(b, level, grid, at_b, step, reach);
+  if (!map_a || !map_b) return std::nullopt;
+  const auto aligned = PatchAligner(plane_a, *map_a, plane_b, *map_b, options).align();
+  if (!aligned) return std::nullopt;
+
+  const double px = plane_a.step();  // frame pixels a sample
+  const Mat2 claimed =
+      aligned->covariance + std::pow(options.sigma_floor_px / px, 2) * Mat2::Identity();
+  const double best =
+      Eigen::SelfAdjointEigenSolver<Mat2>(claimed, Eigen::EigenvaluesOnly).eigenvalues().minCoeff();
+  if (!(best <= std::pow(options.max_sigma_px / px, 2))) return std::nullopt;
+  const Vec2 half = 0.5 * step.cwiseProduct(aligned->shift);
+  return RefinedMatch{.at_a = at_a - half,
+                      .at_b = at_b + half,
+                      .covariance_px2 = step.asDiagonal() * claimed * step.asDiagonal(),
+                      .ncc = aligned->ncc,
+                      .noise = aligned->noise,
+                      .level = level};
+}
 
 PairRefiner::PairRefiner(const LensView& a, const LensView& b, const RibbonGrid& grid,
                          const RefineOptions& options)
@@ -25,35 +62,19 @@ PairRefiner& PairRefiner::operator=(PairRefiner&&) noexcept = default;
 PairRefiner::~PairRefiner() = default;
 
 std::optional<RefinedMatch> PairRefiner::refine(const Vec2& at_a, const Vec2& at_b) const {
-  const auto& [a, b, grid, options] = *state_;
-  const auto in_a = frame_position(grid, a.mounted, at_a);
-  const auto in_b = frame_position(grid, b.mounted, at_b);
-  if (!in_a || !in_b) return std::nullopt;
-  // Samples about one frame pixel apart along each ribbon axis.
-  const Vec2 step = 2.0 * (in_a->jacobian.colwise().norm() + in_b->jacobian.colwise().norm())
-                              .cwiseInverse()
-                              .transpose();
-  const double reach = options.window / 2 + 0.5 * options.max_drift_px + 1;
-  const auto map_a = PatchMap::around(a, grid, at_a, step, reach);
-  const auto map_b = PatchMap::around(b, grid, at_b, step, reach);
-  if (!map_a || !map_b) return std::nullopt;
-
-  const auto aligned = PatchAligner(a, *map_a, b, *map_b, options).align();
-  if (!aligned || aligned->ncc < options.min_ncc) return std::nullopt;
-  const double best =
-      Eigen::SelfAdjointEigenSolver<Mat2>(aligned->covariance, Eigen::EigenvaluesOnly)
-          .eigenvalues()
-          .minCoeff();
-  if (!(best <= options.max_sigma_px * options.max_sigma_px)) return std::nullopt;
-
-  const Vec2 half = 0.5 * step.cwiseProduct(aligned->shift);
-  const Mat2 claimed =
-      aligned->covariance + options.sigma_floor_px * options.sigma_floor_px * Mat2::Identity();
-  return RefinedMatch{.at_a = at_a - half,
-                      .at_b = at_b + half,
-                      .covariance_px2 = step.asDiagonal() * claimed * step.asDiagonal(),
-                      .ncc = aligned->ncc,
-                      .noise = aligned->noise};
+  const int levels = static_cast<int>(std::min(state_->a.levels.size(), state_->b.levels.size()));
+  std::optional<RefinedMatch> best;
+  Vec2 from_a = at_a;
+  Vec2 from_b = at_b;
+  for (int level = levels - 1; level >= 0; --level) {
+    auto found = state_->refine_at(level, from_a, from_b);
+    if (!found) continue;
+    from_a = found->at_a;
+    from_b = found->at_b;
+    if (!best || found->covariance_px2.trace() < best->covariance_px2.trace()) best = found;
+  }
+  if (!best || best->ncc < state_->options.min_ncc) return std::nullopt;
+  return best;
 }
 
 }  // namespace seamwright

@@ -43,6 +43,7 @@ struct RefinedMatch {
   Mat2 covariance_px2 = Mat2::Zero();  ///< of at_b − at_a, ribbon pixels²
   double ncc = 0;                      ///< weighted correlation after alignment
   double noise = 0;                    ///< residual σ as a share of the patch's own deviation
+  int level = 0;                       ///< of LensView::levels that was the surer one
 };
 
 /// Refines matches between two frames on the ribbon of their lenses. Thread-safe.

@@ -1,5 +1,6 @@
 #include "features/spline_plane.h"
 
+#include <algorithm>
 #include <array>
 #include <cassert>
 #include <cmath>
@@ -13,8 +14,10 @@ namespace {
 
 // The pole of the cubic B-spline's recursive prefilter, √3 − 2.
 constexpr float kPole = -0.26794919243112270F;
-constexpr float kGain = 6.0F;  // (1 − z)(1 − 1/z)
-constexpr int kHorizon = 14;   // z¹⁴ < 1e-8
+constexpr float kGain = 6.0F;   // (1 − z)(1 − 1/z)
+constexpr int kHorizon = 14;    // z¹⁴ < 1e-8
+constexpr int kPerStep = 16;    // entries of the correlation table a sample
+constexpr int kReachSteps = 6;  // beyond which noise is taken as uncorrelated
 
 // In-place prefilter of n lines side by side: element i of line j is at data[i * stride + j].
 void prefilter(float* data, int count, std::size_t stride, int lines) {
@@ -42,11 +45,6 @@ void prefilter(float* data, int count, std::size_t stride, int lines) {
     for (int j = 0; j < lines; ++j) here[j] = kPole * (after[j] - kGain * here[j]);
   }
 }
-
-struct Weights {
-  std::array<float, 4> value;
-  std::array<float, 4> slope;
-};
 
 std::array<float, 4> weights_at(float t) {
   const float s = 1.0F - t;
@@ -78,16 +76,93 @@ double cardinal(double x) {
   return sum;
 }
 
+std::vector<double> gaussian(double sigma_px) {
+  const int reach = std::max(1, static_cast<int>(std::ceil(4 * sigma_px)));
+  std::vector<double> taps;
+  double sum = 0;
+  for (int k = -reach; k <= reach; ++k) {
+    taps.push_back(std::exp(-0.5 * k * k / (sigma_px * sigma_px)));
+    sum += taps.back();
+  }
+  for (double& tap : taps) tap /= sum;
+  return taps;
+}
+
+// Autocorrelation of the taps at a whole lag.
+double tap_correlation(const std::vector<double>& taps, int lag) {
+  double sum = 0;
+  for (std::size_t i = static_cast<std::size_t>(std::abs(lag)); i < taps.size(); ++i) {
+    sum += taps[i] * taps[i - static_cast<std::size_t>(std::abs(lag))];
+  }
+  return sum;
+}
+
+// Autocorrelation of the cardinal spline at kPerStep lags a sample, from 0.
+std::vector<double> cardinal_correlation() {
+  constexpr int kReach = 10 * kPerStep;
+  std::vector<double> kernel;
+  for (int i = -kReach; i <= kReach; ++i) kernel.push_back(cardinal(1.0 * i / kPerStep));
+  std::vector<double> sums(kernel.size(), 0);
+  for (std::size_t lag = 0; lag < kernel.size(); ++lag) {
+    for (std::size_t i = lag; i < kernel.size(); ++i) sums[lag] += kernel[i] * kernel[i - lag];
+  }
+  return sums;
+}
+
+// The blurred samples are Σ G_k n_(step·m + k); the spline mixes them with its cardinal kernel.
+std::vector<double> correlation_table(const std::vector<double>& taps, int step) {
+  static const std::vector<double> of_cardinal = cardinal_correlation();
+  const auto cardinal_at = [&](int lag) {
+    const auto i = static_cast<std::size_t>(std::abs(lag));
+    return i < of_cardinal.size() ? of_cardinal[i] : 0.0;
+  };
+  std::vector<double> table;
+  for (int lag = 0; lag <= kReachSteps * kPerStep; ++lag) {
+    double sum = 0;
+    for (int j = -8; j <= 8; ++j) {
+      sum += tap_correlation(taps, step * j) * cardinal_at(lag - j * kPerStep);
+    }
+    table.push_back(sum);
+  }
+  const double peak = table[0];
+  for (double& value : table) value /= peak;
+  return table;
+}
+
 }  // namespace
 
-SplinePlane::SplinePlane(const Image& grey) : width_(grey.width()), height_(grey.height()) {
+SplinePlane::SplinePlane(const Image& grey, double blur_px, int step)
+    : width_((grey.width() - 1) / step + 1), height_((grey.height() - 1) / step + 1), step_(step) {
   assert(grey.channels() == Channels::grey && grey.type() == SampleType::f32);
+  const std::vector<double> taps = gaussian(blur_px);
+  correlation_ = correlation_table(taps, step);
+  const std::vector<float> kernel(taps.begin(), taps.end());
+  const int reach = static_cast<int>(taps.size() / 2);
   const auto stride = static_cast<std::size_t>(width_);
+  const auto mirror = [](int i, int count) {
+    if (i < 0) i = -i;
+    if (i >= count) i = 2 * (count - 1) - i;
+    return std::clamp(i, 0, count - 1);
+  };
+
+  // Down first, so that the rows of the picture are read in order.
   coefficients_.resize(stride * static_cast<std::size_t>(height_));
   parallel_for(0, height_, [&](int y) {
-    const auto from = grey.row<float>(y);
+    std::vector<float> column_sum(static_cast<std::size_t>(grey.width()), 0.0F);
+    for (int k = -reach; k <= reach; ++k) {
+      const auto from = grey.row<float>(mirror(y * step + k, grey.height()));
+      const float tap = kernel[static_cast<std::size_t>(k + reach)];
+      for (std::size_t x = 0; x < column_sum.size(); ++x) column_sum[x] += tap * from[x];
+    }
     float* row = coefficients_.data() + static_cast<std::size_t>(y) * stride;
-    std::copy(from.begin(), from.end(), row);
+    for (int x = 0; x < width_; ++x) {
+      float sum = 0;
+      for (int k = -reach; k <= reach; ++k) {
+        sum += kernel[static_cast<std::size_t>(k + reach)] *
+               column_sum[static_cast<std::size_t>(mirror(x * step + k, grey.width()))];
+      }
+      row[x] = sum;
+    }
     prefilter(row, width_, 1, 1);
   });
   constexpr int kBand = 64;
@@ -98,8 +173,8 @@ SplinePlane::SplinePlane(const Image& grey) : width_(grey.width()), height_(grey
 }
 
 float SplinePlane::value(double u, double v) const {
-  const double x = u - 0.5;
-  const double y = v - 0.5;
+  const double x = plane_px(u);
+  const double y = plane_px(v);
   const int left = static_cast<int>(x);
   const int top = static_cast<int>(y);
   const auto wx = weights_at(static_cast<float>(x - left));
@@ -114,8 +189,8 @@ float SplinePlane::value(double u, double v) const {
 }
 
 SplinePlane::Sample SplinePlane::sample(double u, double v) const {
-  const double x = u - 0.5;
-  const double y = v - 0.5;
+  const double x = plane_px(u);
+  const double y = plane_px(v);
   const int left = static_cast<int>(x);
   const int top = static_cast<int>(y);
   const auto tx = static_cast<float>(x - left);
@@ -134,34 +209,18 @@ SplinePlane::Sample SplinePlane::sample(double u, double v) const {
     sum.du += wy[j] * slope;
     sum.dv += sy[j] * along;
   }
+  const float per_px = 1.0F / static_cast<float>(step_);
+  sum.du *= per_px;
+  sum.dv *= per_px;
   return sum;
 }
 
-double SplinePlane::noise_correlation(double lag_px) {
-  // Autocorrelation of the cardinal spline, tabulated at 1/16 px.
-  constexpr int kPerPixel = 16;
-  constexpr int kLags = 4 * kPerPixel;
-  static const std::array<double, kLags + 2> table = [] {
-    constexpr int kReach = 10 * kPerPixel;
-    std::array<double, kLags + 2> sums{};
-    for (int lag = 0; lag <= kLags + 1; ++lag) {
-      double sum = 0;
-      for (int i = -kReach; i <= kReach; ++i) {
-        sum += cardinal(static_cast<double>(i) / kPerPixel) *
-               cardinal(static_cast<double>(i + lag) / kPerPixel);
-      }
-      sums[static_cast<std::size_t>(lag)] = sum;
-    }
-    const double peak = sums[0];
-    for (double& sum : sums) sum /= peak;
-    return sums;
-  }();
-  const double at = std::abs(lag_px) * kPerPixel;
-  if (at >= kLags) return 0;
-  const int index = static_cast<int>(at);
-  const double rest = at - index;
-  const auto i = static_cast<std::size_t>(index);
-  return table[i] * (1 - rest) + table[i + 1] * rest;
+double SplinePlane::noise_correlation(double lag_px) const {
+  const double at = std::abs(lag_px) / step_ * kPerStep;
+  const auto index = static_cast<std::size_t>(at);
+  if (index + 1 >= correlation_.size()) return 0;
+  const double rest = at - static_cast<double>(index);
+  return correlation_[index] * (1 - rest) + correlation_[index + 1] * rest;
 }
 
 }  // namespace seamwright

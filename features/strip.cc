@@ -93,12 +93,12 @@ void render_cell(const LensView& view, const CellMap& map, int x0, int y0, Strip
     const auto valid = strip.valid.row<std::uint8_t>(y);
     for (int x = x0; x < x1; ++x) {
       const Vec2 centre = map.frame_px(x - x0 + 0.5, y - y0 + 0.5);
-      if (!view.plane.contains(centre) || !view.field.contains(centre, kFieldMargin_px)) continue;
+      if (!view.plane().contains(centre) || !view.field.contains(centre, kFieldMargin_px)) continue;
       float sum = 0;
       for (int j = 0; j < ny; ++j) {
         for (int i = 0; i < nx; ++i) {
           const Vec2 px = map.frame_px(x - x0 + (i + 0.5) / nx, y - y0 + (j + 0.5) / ny);
-          sum += view.plane.value(px.x(), px.y());
+          sum += view.plane().value(px.x(), px.y());
         }
       }
       raw[static_cast<std::size_t>(x)] = sum / static_cast<float>(nx * ny);
