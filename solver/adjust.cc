@@ -20,6 +20,9 @@ struct State {
   Flex flex;
 };
 
+constexpr double kPointDamping = 1e-9;  // keeps a depth that nothing holds from running away
+constexpr int kPointSteps = 2;
+
 // A point eliminated from the normal equations, kept for back-substitution.
 struct EliminatedPoint {
   Mat3 inverse = Mat3::Zero();
@@ -118,7 +121,7 @@ class Adjuster {
 
   double depth_cost(const Tie& tie, double rho) const {
     double cost = 0;
-    if (options_.depth_scale_per_m > 0) cost += 2 * rho / options_.depth_scale_per_m;
+    if (options_.depth_lean_per_m > 0) cost += 2 * rho / options_.depth_lean_per_m;
     if (options_.depth_floor_sigma_per_m > 0 && rho < 0) {
       cost += std::pow(rho / options_.depth_floor_sigma_per_m, 2);
     }
@@ -127,7 +130,7 @@ class Adjuster {
   }
 
   void add_depth_terms(const Tie& tie, double rho, double& normal, double& gradient) const {
-    if (options_.depth_scale_per_m > 0) gradient += 1 / options_.depth_scale_per_m;
+    if (options_.depth_lean_per_m > 0) gradient += 1 / options_.depth_lean_per_m;
     if (options_.depth_floor_sigma_per_m > 0 && rho < 0) {
       const double information = std::pow(options_.depth_floor_sigma_per_m, -2);
       normal += information;
@@ -143,15 +146,7 @@ class Adjuster {
   double cost_of(const State& state) const {
     double cost = 0;
     for (std::size_t i = 0; i < ties_.size(); ++i) {
-      const TiePoint& point = state.points[i];
-      if (!point.usable) continue;
-      for (std::size_t j = 0; j < ties_[i].sights.size(); ++j) {
-        const TieSight& sight = ties_[i].sights[j];
-        const Vec2 r = sight_residual(state.rig.lenses[static_cast<std::size_t>(sight.lens)],
-                                      flex_quat(state, ties_[i].shot, sight.lens), sight, point);
-        cost += robust_cost((whiteners_[i][j] * r).squaredNorm());
-      }
-      if (options_.free_depth) cost += depth_cost(ties_[i], point.inverse_depth);
+      if (state.points[i].usable) cost += tie_cost(state, i, state.points[i]);
     }
     if (prior_) {
       const Eigen::VectorXd off = terms_.difference(state.rig, prior_->reference);
@@ -161,10 +156,6 @@ class Adjuster {
       for (const Vec3& flex : shot) {
         cost += flex.squaredNorm() / (options_.flex_sigma_rad * options_.flex_sigma_rad);
       }
-    }
-    if (baseline_m_ > 0) {
-      cost +=
-          std::pow((state.rig.baseline(0, 1).norm() - baseline_m_) / options_.baseline_sigma_m, 2);
     }
     return cost;
   }
@@ -195,7 +186,7 @@ class Adjuster {
     }
   }
 
-  EliminatedPoint add_tie(std::size_t index, double damping, Reduced& reduced) const {
+  EliminatedPoint add_tie(std::size_t index, Reduced& reduced) const {
     const Tie& tie = ties_[index];
     const TiePoint& point = state_.points[index];
     const auto rows = static_cast<Eigen::Index>(2 * tie.sights.size());
@@ -220,16 +211,8 @@ class Adjuster {
     }
     Mat3 normal = by_point.transpose() * by_point;
     out.gradient = by_point.transpose() * residual;
-    if (options_.free_depth) {
-      add_depth_terms(tie, point.inverse_depth, normal(2, 2), out.gradient[2]);
-    } else {
-      normal.row(2).setZero();
-      normal.col(2).setZero();
-      normal(2, 2) = 1;
-      out.gradient[2] = 0;
-      by_point.col(2).setZero();
-    }
-    normal.diagonal() *= 1 + damping;
+    if (!options_.free_depth) by_point.col(2).setZero();
+    finish_point(tie, point, normal, out.gradient);
     out.inverse = normal.inverse();
     out.point_by_columns = by_point.transpose() * by_columns;
 
@@ -264,25 +247,30 @@ class Adjuster {
             flex_information * state_.flex[shot][static_cast<std::size_t>(lens)];
       }
     }
-    add_baseline_prior(reduced);
+    hold_baseline(reduced);
   }
 
-  void add_baseline_prior(Reduced& reduced) const {
+  // The length of the first baseline is the scale: it gets a stiff spring along itself, and every
+  // step ends on the sphere of that length.
+  void hold_baseline(Reduced& reduced) const {
     if (baseline_m_ <= 0 || terms_.column(1, kPupilX) < 0) return;
-    const Vec3 baseline = state_.rig.baseline(0, 1);
-    const Vec3 slope =
-        -baseline.normalized() / options_.baseline_sigma_m;  // by the pupil of lens 1
-    const double residual = (baseline.norm() - baseline_m_) / options_.baseline_sigma_m;
+    const Vec3 along = state_.rig.baseline(0, 1).normalized();
     const int column = terms_.column(1, kPupilX);
-    reduced.normal.block<3, 3>(column, column) += slope * slope.transpose();
-    reduced.gradient.segment<3>(column) += slope * residual;
+    constexpr double kSpringSigma = 1e-4;  // of the baseline
+    reduced.normal.block<3, 3>(column, column) +=
+        along * along.transpose() * std::pow(kSpringSigma * baseline_m_, -2);
+  }
+
+  void restore_baseline(Rig& rig) const {
+    if (baseline_m_ <= 0 || terms_.column(1, kPupilX) < 0) return;
+    rig.lenses[1].pupil = rig.lenses[0].pupil - baseline_m_ * rig.baseline(0, 1).normalized();
   }
 
   Reduced reduce(double damping) const {
     Reduced reduced{Eigen::MatrixXd::Zero(columns(), columns()), Eigen::VectorXd::Zero(columns()),
                     std::vector<EliminatedPoint>(ties_.size())};
     for (std::size_t i = 0; i < ties_.size(); ++i) {
-      if (state_.points[i].usable) reduced.points[i] = add_tie(i, damping, reduced);
+      if (state_.points[i].usable) reduced.points[i] = add_tie(i, reduced);
     }
     add_priors(reduced);
     reduced.normal.diagonal() *= 1 + damping;
@@ -301,6 +289,7 @@ class Adjuster {
   State stepped(const Reduced& reduced, const Eigen::VectorXd& step) const {
     State next;
     next.rig = terms_.stepped(state_.rig, step.head(terms_.columns()));
+    restore_baseline(next.rig);
     next.flex = state_.flex;
     for (std::size_t shot = 0; shot < next.flex.size(); ++shot) {
       for (int lens = 1; lens <= flexing_lenses_; ++lens) {
@@ -312,7 +301,9 @@ class Adjuster {
     }
     next.points = state_.points;
     for (std::size_t i = 0; i < ties_.size(); ++i) {
-      if (next.points[i].usable) move_point(reduced.points[i], step, next.points[i]);
+      if (!next.points[i].usable) continue;
+      move_point(reduced.points[i], step, next.points[i]);
+      for (int k = 0; k < kPointSteps; ++k) refine_point(next, i);
     }
     return next;
   }
@@ -328,6 +319,58 @@ class Adjuster {
     point.direction =
         (point.direction + tangent_basis(point.direction) * move.head<2>()).normalized();
     point.inverse_depth += move[2];
+  }
+
+  double tie_cost(const State& state, std::size_t index, const TiePoint& point) const {
+    const Tie& tie = ties_[index];
+    double cost = options_.free_depth ? depth_cost(tie, point.inverse_depth) : 0;
+    for (std::size_t j = 0; j < tie.sights.size(); ++j) {
+      const TieSight& sight = tie.sights[j];
+      const Vec2 r = sight_residual(state.rig.lenses[static_cast<std::size_t>(sight.lens)],
+                                    flex_quat(state, tie.shot, sight.lens), sight, point);
+      cost += robust_cost((whiteners_[index][j] * r).squaredNorm());
+    }
+    return cost;
+  }
+
+  // A Gauss–Newton step of one tie with the rig held, kept when it helps. A shared step along a
+  // weakly held direction (angular scale against depth) is long; without this the curvature of the
+  // ties' own paths would cut it short.
+  void refine_point(State& state, std::size_t index) const {
+    const Tie& tie = ties_[index];
+    TiePoint point = state.points[index];
+    Mat3 normal = Mat3::Zero();
+    Vec3 gradient = Vec3::Zero();
+    for (std::size_t j = 0; j < tie.sights.size(); ++j) {
+      const TieSight& sight = tie.sights[j];
+      const LinearSight linear =
+          linearise(state.rig.lenses[static_cast<std::size_t>(sight.lens)],
+                    flex_quat(state, tie.shot, sight.lens), sight, whiteners_[index][j], point);
+      const double weight = robust_weight(linear.residual.squaredNorm());
+      normal += weight * linear.by_point.transpose() * linear.by_point;
+      gradient += weight * linear.by_point.transpose() * linear.residual;
+    }
+    finish_point(tie, point, normal, gradient);
+    const Vec3 move = -(normal.inverse() * gradient);
+    point.direction =
+        (point.direction + tangent_basis(point.direction) * move.head<2>()).normalized();
+    point.inverse_depth += move[2];
+    if (tie_cost(state, index, point) < tie_cost(state, index, state.points[index])) {
+      state.points[index] = point;
+    }
+  }
+
+  // Depth terms and damping of a tie's own 3 × 3 system; a fixed depth leaves it.
+  void finish_point(const Tie& tie, const TiePoint& point, Mat3& normal, Vec3& gradient) const {
+    if (options_.free_depth) {
+      add_depth_terms(tie, point.inverse_depth, normal(2, 2), gradient[2]);
+    } else {
+      normal.row(2).setZero();
+      normal.col(2).setZero();
+      normal(2, 2) = 1;
+      gradient[2] = 0;
+    }
+    normal.diagonal() *= 1 + kPointDamping;
   }
 
   // One accepted step; returns how much it lowered the cost, or −1 when none does.

@@ -13,9 +13,10 @@
 //     Σ φ(‖Σ_u^(-1/2) (u − u_observed)‖²)            φ Cauchy, or none
 //   + (x ⊖ x₀)ᵀ P (x ⊖ x₀)                           prior on the shared terms
 //   + Σ ‖flex‖² / σ_flex²                             zero-mean prior on flex
-//   + Σ 2 ρ/λ + (min(0, ρ)/σ_0)²                      depths: exponential, none behind the camera
+//   + Σ 2ρ/λ + (min(0, ρ)/σ_0)²                       depths: leaning far, none negative
 //
-// minimised by Levenberg–Marquardt. Ties are eliminated one by one (Schur complement), which
+// minimised by Levenberg–Marquardt. Ties alone cannot tell scale: the distance of the first two
+// pupils is held at its start value. Ties are eliminated one by one (Schur complement), which
 // leaves a small dense system in the shared terms and flex; its inverse is their joint marginal
 // covariance. See Triggs, McLauchlan, Hartley, Fitzgibbon 2000 for the structure. Lens Jacobians
 // come from dual numbers through the one lens model in projection/, the rest is analytic.
@@ -42,15 +43,12 @@ struct AdjustOptions {
   bool free_depth = true;         ///< false keeps every tie at infinity
   bool free_flex = false;         ///< per-shot rotation of every lens but the first
   double flex_sigma_rad = rad_from_deg(0.05);  ///< prior spread of flex, per axis
-  /// λ of the exponential prior on ρ, 1/m; 0 for none. Rooms have most things at 1–4 m.
-  double depth_scale_per_m = 0;
+  /// λ of an exponential prior on ρ, 1/m: leans every tie away by the same force; 0 for none.
+  double depth_lean_per_m = 0;
   /// σ_0: how far below zero ρ may fall, 1/m; 0 for no bound.
   double depth_floor_sigma_per_m = 0;
   /// ρ below this is what a tie marked `far` means (10 m), with this as its spread.
   double far_sigma_per_m = 0.05;
-  /// σ of the baseline length between the first two pupils around its start value, m. Ties alone
-  /// cannot tell scale.
-  double baseline_sigma_m = 1e-7;
 };
 
 /// Gaussian prior on the shared terms around a reference rig.

@@ -159,6 +159,31 @@ void add_expected_seam(const SharedTerms& terms, RigSolution& solution) {
   solution.quality.expected_seam_across_px = summary.across_rms_px;
 }
 
+// Robust and stiff first, then everything free while outliers leave, then to the end.
+std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties_per_shot,
+                                     int shots) {
+  AdjustOptions round{.cost_tolerance = 1e-6, .free_flex = shots > 1};
+  round.depth_floor_sigma_per_m = options.depth_floor_sigma_per_m;
+  round.depth_lean_per_m = options.depth_lean_per_m * std::max(1.0, ties_per_shot);
+  AdjustOptions first = round;
+  first.free_flex = false;
+  first.robust_scale = 30;  // far from the answer, an honest tie may look like an outlier
+  AdjustOptions last = round;
+  last.cost_tolerance = 1e-9;
+  return {first, first, round, round, last};
+}
+
+// The prior of the first round: radial, affine and decentring terms stay put while rotation, focal
+// length and centre find their place.
+SharedPrior stiff(SharedPrior prior, const SharedTerms& terms) {
+  constexpr double kStiffness = 1e6;
+  for (int column = 0; column < terms.columns(); ++column) {
+    const int slot = terms.slot_of(column);
+    if (slot >= kRadial1 && slot < kRotationX) prior.information(column, column) *= kStiffness;
+  }
+  return prior;
+}
+
 // The rig's centre goes to the mean pupil, where a panorama is seen from.
 void recentre(Rig& rig) {
   const Vec3 centre = rig.centre();
@@ -209,40 +234,32 @@ Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
     return fail(std::move(*error));
   }
 
-  AdjustOptions adjusting;
-  adjusting.depth_scale_per_m = options.depth_scale_per_m;
-  adjusting.depth_floor_sigma_per_m = options.depth_floor_sigma_per_m;
-  adjusting.cost_tolerance = 1e-6;
-  adjusting.flex_sigma_rad = options.flex_start_sigma_rad;
-  adjusting.free_flex = false;
-  adjusting.robust_scale = 30;  // far from the answer, an honest tie may look like an outlier
-  AdjustResult fit = adjust(start, ties, shots, result.terms, prior, adjusting, inlier, progress);
-  adjusting.free_flex = shots > 1;
-  adjusting.robust_scale = 3;
-
+  AdjustResult fit;
+  fit.rig = start;
   double spread = 1;
-  for (int round = 0; round < options.rejection_rounds; ++round) {
+  double flex_sigma_rad = options.flex_start_sigma_rad;
+  const std::vector<AdjustOptions> rounds =
+      rounds_of(options, static_cast<double>(ties.size()) / std::max(1, shots), shots);
+  for (std::size_t round = 0; round < rounds.size(); ++round) {
+    AdjustOptions adjusting = rounds[round];
+    adjusting.flex_sigma_rad = flex_sigma_rad;
+    fit = adjust(fit.rig, ties, shots, result.terms,
+                 round == 0 ? stiff(prior, result.terms) : prior, adjusting, inlier, progress);
     if (fit.stop == StopReason::cancelled) {
-      return fail({.kind = ErrorKind::cancelled,
-                   .where = {},
-                   .field = {},
-                   .what = "stopped",
-                   .remedy = {}});
+      return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
     }
-    const bool last = round + 1 == options.rejection_rounds;
-    if (last) adjusting.cost_tolerance = 1e-9;
-    fit = adjust(fit.rig, ties, shots, result.terms, prior, adjusting, inlier, progress);
     const std::vector<double> tie_fit = fits(fit, ties);
     spread = spread_of(tie_fit, inlier);
-    if (!last) inlier = judge(tie_fit, spread, options.reject_sigmas);
-    adjusting.flex_sigma_rad = learned_flex_sigma(fit, adjusting.flex_sigma_rad);
+    if (rounds[round].robust_scale > 3 || round + 1 == rounds.size()) continue;
+    inlier = judge(tie_fit, spread, options.reject_sigmas);
+    flex_sigma_rad = learned_flex_sigma(fit, flex_sigma_rad);
     if (auto error = check_support(lens_count, ties, inlier, options.minimum_ties)) {
       return fail(std::move(*error));
     }
   }
 
   result.solution.quality = quality_of(fit, ties, shots, inlier, spread);
-  result.solution.quality.flex_sigma_rad = shots > 1 ? adjusting.flex_sigma_rad : 0;
+  result.solution.quality.flex_sigma_rad = shots > 1 ? flex_sigma_rad : 0;
   result.solution.rig = fit.rig;
   recentre(result.solution.rig);
   if (fit.covariance.size() == 0) {

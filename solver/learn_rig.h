@@ -7,10 +7,11 @@
 // lateral terms. Its along part (η) is shared between its depth, the lenses' angular scale (an
 // error gives the same disparity all around, just like a room of constant depth) and the relative
 // tilt (a cosine around the ring, just like a room deeper on one side). Depths cannot be negative,
-// which bounds scale and tilt from one side; an exponential prior on inverse depth leans from the
-// other, so that the farthest things seen decide. With something far all around in one shot the
-// answer is good to that distance's parallax; in rooms alone it is off by about the parallax of
-// the farthest wall, and the weak directions of the solution say so.
+// which bounds scale and tilt from one side; a weak prior on inverse depth leans from the
+// other, so that the farthest things seen decide. With
+// something far all around in one shot the answer is good to that distance's parallax; in rooms
+// alone it is off by about the parallax of the farthest wall, and the weak directions of the
+// solution say so.
 
 #include <span>
 #include <vector>
@@ -28,18 +29,19 @@ struct BodySpread {
   double focal_share = 0.05;                        ///< of the focal length
   double centre_share = 0.02;                       ///< of the frame width
   double radial[4] = {0.01, 0.003, 0.001, 0.0003};  ///< k1…k4: about 3 % of the radius each
-  double affine = 0.002;                            ///< b1, b2
-  double decentring = 0.002;                        ///< p1, p2
+  double affine = 1e-4;      ///< b1, b2: pixel grids are square to about this (common practice)
+  double decentring = 2e-4;  ///< p1, p2
   double rotation_rad = rad_from_deg(5.0);
   double pupil_m = 0.002;  ///< per axis; the baseline's length is held
 };
 
 struct LearnRigOptions {
-  double depth_scale_per_m = 0.3;          ///< λ of the prior on inverse depth
+  /// λ of the exponential prior on inverse depth, 1/m. A room is a few surfaces, not as many
+  /// independent depths as it has ties: one shot's ties share this strength.
+  double depth_lean_per_m = 0.5;
   double depth_floor_sigma_per_m = 0.005;  ///< softness of "not behind the camera"
   double reject_sigmas = 4.0;              ///< ties worse than this leave
-  int rejection_rounds = 3;
-  int minimum_ties = 25;  ///< fewer usable ties than this is refused
+  int minimum_ties = 25;                   ///< fewer usable ties than this is refused
   double flex_start_sigma_rad = rad_from_deg(0.03);
 };
 

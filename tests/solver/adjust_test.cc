@@ -1,0 +1,170 @@
+#include "solver/adjust.h"
+
+#include <cmath>
+
+#include "solver/sight.h"
+#include "tests/support/matchers.h"
+#include "tests/support/rigs.h"
+#include "tests/support/ties.h"
+
+namespace seamwright {
+namespace {
+
+using test::Random;
+using test::seed;
+
+constexpr int kCurves = kLensCurveCount;
+
+TiePoint some_point(Random& random, const MountedLens& mounted) {
+  TiePoint point;
+  point.direction = mounted.rig_from_lens *
+                    test::random_direction_within(random, 0.9 * mounted.lens.theta_max_rad);
+  point.inverse_depth = random.uniform(0.1, 2.0);
+  return point;
+}
+
+TEST_CASE("derivatives of a sight match central differences") {
+  CAPTURE(seed());
+  Random random(11);
+  int checked = 0;
+  for (int c = 0; c < kCurves; ++c) {
+    test::RigOptions options{.curve = static_cast<LensCurve>(c)};
+    const Rig rig = test::random_rig(random, options);
+    const SharedTerms terms(2, [](int, int) { return true; });
+    for (int trial = 0; trial < 20; ++trial) {
+      const MountedLens& mounted = rig.lenses[1];
+      const TiePoint point = some_point(random, mounted);
+      const Vec3 flex = test::random_offset(random, 0.01);
+      const TieSight sight{1, Vec2(900, 1000), Mat2::Identity()};
+      const LinearSight linear =
+          linearise(mounted, quat_from_rotation_vector(flex), sight, Mat2::Identity(), point);
+      const auto residual = [&](const Rig& at, const Vec3& turned, const TiePoint& where) {
+        return sight_residual(at.lenses[1], quat_from_rotation_vector(turned), sight, where);
+      };
+      CHECK((linear.residual - residual(rig, flex, point)).norm() < 1e-9);
+      const auto check = [&](const Vec2& analytic, const Vec2& plus, const Vec2& minus, double h) {
+        const Vec2 numeric = (plus - minus) / (2 * h);
+        CHECK((analytic - numeric).norm() <= 1e-5 * (1 + numeric.norm()));
+        ++checked;
+      };
+      for (int slot = 0; slot < kSlotCount; ++slot) {
+        const double h = slot < kRadial1 ? 1e-3 : 1e-6;
+        Eigen::VectorXd step = Eigen::VectorXd::Zero(terms.columns());
+        step[terms.column(1, slot)] = h;
+        check(linear.by_shared.col(slot), residual(terms.stepped(rig, step), flex, point),
+              residual(terms.stepped(rig, -step), flex, point), h);
+      }
+      for (int k = 0; k < 3; ++k) {
+        const double h = 1e-6;
+        const Vec3 turn = h * Vec3::Unit(k);
+        const auto turned = [&](const Vec3& by) {
+          return rotation_vector_from_quat(quat_from_rotation_vector(by) *
+                                           quat_from_rotation_vector(flex));
+        };
+        check(linear.by_flex.col(k), residual(rig, turned(turn), point),
+              residual(rig, turned(-turn), point), h);
+        TiePoint plus = point;
+        TiePoint minus = point;
+        if (k < 2) {
+          plus.direction += h * tangent_basis(point.direction).col(k);
+          minus.direction -= h * tangent_basis(point.direction).col(k);
+        } else {
+          plus.inverse_depth += h;
+          minus.inverse_depth -= h;
+        }
+        check(linear.by_point.col(k), residual(rig, flex, plus), residual(rig, flex, minus), h);
+      }
+    }
+  }
+  CHECK(checked == kCurves * 20 * (kSlotCount + 6));
+}
+
+TEST_CASE("a whitener squares to the information matrix") {
+  Mat2 covariance;
+  covariance << 0.25, 0.1, 0.1, 0.16;
+  const Mat2 white = whitener(covariance);
+  CHECK((white.transpose() * white - covariance.inverse()).norm() < 1e-12);
+}
+
+TEST_CASE("a tie is located where it was") {
+  CAPTURE(seed());
+  Random random(12);
+  const Rig rig = test::random_rig(random);
+  const auto scene = test::box_room({2, 1.3, 3}, {0.3, -0.1, 0.4}, Quat::Identity());
+  const auto ties = test::synthetic_ties(random, rig, scene, 0, {.per_pair = 50});
+  REQUIRE(ties.size() == 50);
+  for (const Tie& tie : ties) {
+    const TiePoint point = locate_tie(rig, tie, true);
+    REQUIRE(point.usable);
+    CHECK(1.0 / point.inverse_depth == Approx(scene(point.direction)).epsilon(1e-6));
+    CHECK(tie_chi2(rig, tie, point, {}) < 1e-12);
+  }
+}
+
+// Exact ties of a far scene and of a room, every base curve; the start is the nominal body. The
+// far ties are marked: without them scale and depth cannot be told apart by one ring.
+void check_exact_recovery(int lens_count, LensCurve curve) {
+  CAPTURE(seed(), lens_count, curve_name(curve));
+  Random random(100 + static_cast<std::uint64_t>(curve));
+  test::RigOptions options{.lens_count = lens_count, .curve = curve};
+  options.theta_max_rad = rad_from_deg(lens_count == 2 ? 110 : 95);
+  if (curve == LensCurve::orthographic && lens_count == 2)
+    return;  // never sees past 90°: no overlap
+  const Rig truth = test::random_rig(random, options);
+  Rig start = test::nominal_rig(options);
+  for (std::size_t i = 0; i < start.lenses.size(); ++i) {
+    start.lenses[i].lens.theta_max_rad += rad_from_deg(2);  // room for the start's error
+    if (start.lenses[i].lens.validate()) start.lenses[i].lens.theta_max_rad -= rad_from_deg(2);
+  }
+  std::vector<Tie> ties = test::synthetic_ties(
+      random, truth, test::open_yard(50), 0,
+      {.per_pair = 150, .margin_rad = rad_from_deg(1), .range = TieRange::far});
+  const auto near = test::synthetic_ties(
+      random, truth, test::box_room({2, 1.3, 3}, {0.3, -0.1, 0.4}, Quat::Identity()), 1,
+      {.per_pair = 150, .margin_rad = rad_from_deg(1)});
+  ties.insert(ties.end(), near.begin(), near.end());
+
+  const SharedTerms terms(lens_count, [](int, int) { return true; });
+  AdjustOptions adjusting{.max_iterations = 200, .cost_tolerance = 1e-15, .robust_scale = 0};
+  adjusting.far_sigma_per_m = 1e-6;
+  // The true baseline's length is the scale: an input.
+  const double length = truth.baseline(0, 1).norm();
+  start.lenses[1].pupil = start.lenses[0].pupil - length * start.baseline(0, 1).normalized();
+  const Vec3 shift = truth.lenses[0].pupil - start.lenses[0].pupil;
+  for (auto& mounted : start.lenses) mounted.pupil += shift;
+
+  const AdjustResult result = adjust(start, ties, 2, terms, std::nullopt, adjusting);
+  CAPTURE(result.iterations, result.initial_cost, result.final_cost);
+  REQUIRE(result.usable());
+  for (int lens = 0; lens < lens_count; ++lens) {
+    CAPTURE(lens);
+    const MountedLens& found = result.rig.lenses[static_cast<std::size_t>(lens)];
+    const MountedLens& true_lens = truth.lenses[static_cast<std::size_t>(lens)];
+    CHECK(std::abs(found.lens.terms[kFocal] / true_lens.lens.terms[kFocal] - 1) <= 1e-6);
+    for (const LensTerm term : {kCentreU, kCentreV}) {
+      CHECK(std::abs(found.lens.terms[term] / true_lens.lens.terms[term] - 1) <= 1e-6);
+    }
+    for (int term = kRadial1; term < kLensTermCount; ++term) {
+      CAPTURE(term);
+      const auto i = static_cast<std::size_t>(term);
+      CHECK(std::abs(found.lens.terms[i] - true_lens.lens.terms[i]) <= 1e-6);
+    }
+    CHECK_THAT(found.rig_from_lens, test::same_rotation(true_lens.rig_from_lens, 1e-6));
+    CHECK((found.pupil - true_lens.pupil).norm() <= 1e-6 * length * 10);
+  }
+}
+
+TEST_CASE("exact ties give the terms back, two lenses") {
+  for (int curve = 0; curve < kCurves; ++curve) {
+    check_exact_recovery(2, static_cast<LensCurve>(curve));
+  }
+}
+
+TEST_CASE("exact ties give the terms back, six lenses") {
+  for (int curve = 0; curve < kCurves; ++curve) {
+    check_exact_recovery(6, static_cast<LensCurve>(curve));
+  }
+}
+
+}  // namespace
+}  // namespace seamwright
