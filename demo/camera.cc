@@ -68,6 +68,8 @@ LensCamera::LensCamera(const MountedLens& lens, const Pose& pose, std::uint64_t 
     : lens_(lens),
       axis_(pose.world_from_rig * (lens.rig_from_lens * Vec3::UnitZ())),
       pupil_(pose.position + pose.world_from_rig * lens.pupil),
+      pupil_f_(to_float(pupil_)),
+      cos_rim_(std::cos(lens.lens.theta_max_rad)),
       jitter_seed_(jitter_seed),
       px_angle_rad_(1.0 / lens.lens.peak_px_per_rad()),
       node_step_px_(lens.lens.width_px / kNodesPerFrame) {
@@ -110,6 +112,10 @@ std::vector<LensCamera::RowNode> LensCamera::row_nodes(double v_px) const {
 
 CameraRay LensCamera::ray_of(const Vec3& direction) const {
   const double along = direction.dot(axis_);
+  if (lens_.pupil_travel == 0 && along > cos_rim_ * direction.norm()) {
+    return {{pupil_f_, to_float(direction.normalized())},
+            1.0F};  // the common case, no angle needed
+  }
   const double theta = std::atan2(direction.cross(axis_).norm(), along);
   const float weight = soft_rim(theta - lens_.lens.theta_max_rad);
   if (weight <= 0) {

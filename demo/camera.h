@@ -69,6 +69,8 @@ class LensCamera : public Camera {
   MountedLens lens_;
   Vec3 axis_;   ///< of the lens, in the world
   Vec3 pupil_;  ///< in the world
+  Float3 pupil_f_;
+  double cos_rim_;  ///< of half the field of view
   std::uint64_t jitter_seed_;
   double px_angle_rad_;
   double node_step_px_;

@@ -38,7 +38,7 @@ struct DemoOptions {
   std::vector<std::string> only_shots;  ///< names from demo_shots(); empty: all
   double flex_rms_deg = 0.02;           ///< of the back lens about each axis, shot by shot; 0…2
   double back_gain_ev = 0.25;           ///< the back lens is brighter by this; −4…4
-  double light_cell_m = 0.2;            ///< fineness of the rooms' indirect light, 0.1…1
+  double light_cell_m = 0.25;           ///< fineness of the rooms' indirect light, 0.1…1
 
   [[nodiscard]] std::optional<Error> validate() const;
 };

@@ -53,10 +53,9 @@ void SubRaster::trace(const Scene& scene, std::span<const Shape> stand, const Ca
     for (int x = 0; x < width_; ++x) {
       const CameraRay& r = rays[static_cast<std::size_t>(x)];
       if (r.weight > 0) {
-        // A 4 × 4 pattern of lamp points: neighbours together see the whole lamp.
-        const auto jitter =
-            static_cast<std::uint32_t>(((first_row_ + y) & 3) * 4 + ((first_column_ + x) & 3));
-        out[x] = light_along(scene, stand, {r.ray, angle_rad, jitter}) * r.weight;
+        const Rgb light =
+            light_along(scene, stand, {r.ray, angle_rad, first_column_ + x, first_row_ + y});
+        out[x] = light * r.weight;
       }
     }
   }

@@ -14,8 +14,8 @@ struct RoomLook {
 
 constexpr RoomLook kHall = {"hall", 0.85, 1.0 / 8};
 constexpr RoomLook kLibrary = {"library", 1.0, 1.0 / 6};
-constexpr RoomLook kBreakfast = {"breakfast", 0.6, 1.0 / 15};
-constexpr RoomLook kBedroom = {"room3", 0.75, 1.0 / 10};
+constexpr RoomLook kBreakfast = {"breakfast", 0.72, 1.0 / 12};
+constexpr RoomLook kBedroom = {"room3", 0.9, 1.0 / 8};
 constexpr RoomLook kCourtyard = {"courtyard", 0.075, 1.0 / 250};
 
 }  // namespace

@@ -56,6 +56,7 @@ void LightGrid::finish() {
     fill_solid();
   }
   smooth();
+  smooth();
 }
 
 void LightGrid::fill_solid() {

@@ -28,7 +28,7 @@ class LightGrid {
 
   /// Marks a node that lies inside something solid.
   void set_solid(int index) { solid_[static_cast<std::size_t>(index)] = 1; }
-  /// Gives solid nodes the mean of their open neighbours, and smooths the rest once.
+  /// Gives solid nodes the mean of their open neighbours, and smooths everything a little.
   void finish();
 
   [[nodiscard]] Rgb irradiance(const Float3& position, const Float3& normal) const;

@@ -262,14 +262,13 @@ Rgb key_rack_pattern(const Material& m, const FacePoint& p, std::uint32_t seed) 
     // A key on its hook: a ring, a shaft, a bit.
     const float dx = x - 0.5F * cell;
     const float ring =
-        0.022F * cell / 0.1F -
+        0.028F * cell -
         std::fabs(std::sqrt(dx * dx + (y - 0.5F * cell) * (y - 0.5F * cell)) - 0.1F * cell);
     const float shaft =
         smaller(0.025F * cell - std::fabs(dx), 0.16F * cell - std::fabs(y - 0.75F * cell));
     const float bit = smaller(0.06F * cell - std::fabs(dx - 0.07F * cell),
                               0.03F * cell - std::fabs(y - 0.86F * cell));
-    colour = mix(colour, kGold,
-                 coverage(larger(smaller(ring, 0.02F * cell), larger(shaft, bit)), p.footprint));
+    colour = mix(colour, kGold, coverage(larger(ring, larger(shaft, bit)), p.footprint));
   }
   const float divider =
       coverage(0.004F - smaller(smaller(x, cell - x), smaller(y, cell - y)), p.footprint);

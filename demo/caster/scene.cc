@@ -85,7 +85,7 @@ bool Scene::blocked(const Ray& ray, std::span<const Shape> stand, float max_t) c
   }
   Crossing ignored;
   for (const Shape& shape : stand) {
-    if (crosses(shape, ray, kNear, max_t, ignored)) {
+    if (shape.casts_shadow && crosses(shape, ray, kNear, max_t, ignored)) {
       return true;
     }
   }

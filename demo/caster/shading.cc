@@ -13,26 +13,34 @@ constexpr Rgb kSkyPale = {6.5F, 7.4F, 8.4F};
 constexpr Rgb kGroundLight = {1.6F, 1.5F, 1.3F};
 constexpr float kHazeLength_m = 900.0F;
 
-Float3 offset_into_lamp(const Light& light, std::uint32_t jitter) {
-  const auto h = lattice_hash(static_cast<std::int32_t>(jitter), 17, 91);
-  const Float3 d = {unit_float(h) - 0.5F, unit_float(h * 2654435761U) - 0.5F,
-                    unit_float(h * 747796405U) - 0.5F};
-  return d * (1.6F * light.radius_m);
+/// A point of the lamp for a sample at (x, y) of the raster of samples. Any 4 × 4 samples share
+/// the lamp evenly between them, the nearest neighbours taking opposite halves; which takes which
+/// part changes from block to block, so that half shadows are grain and not a pattern.
+Float3 offset_into_lamp(const Light& light, std::int32_t x, std::int32_t y) {
+  const std::uint32_t block = lattice_hash(x >> 2, y >> 2, 17);
+  const std::uint32_t own = lattice_hash(x, y, 91);
+  const auto part = [&](std::uint32_t k, int shift) {
+    const auto quarter = static_cast<float>(2U * (k & 1U) + ((k >> 1U) & 1U));
+    return (quarter + static_cast<float>((own >> shift) & 255U) / 255.0F) / 4.0F - 0.5F;
+  };
+  const std::uint32_t a = (static_cast<std::uint32_t>(x) ^ block) & 3U;
+  const std::uint32_t b = (static_cast<std::uint32_t>(y) ^ (block >> 8U)) & 3U;
+  return Float3{part(a, 0), part(a ^ b, 8), part(b, 16)} * (0.8F * light.radius_m);
 }
 
 /// Irradiance from the room's key lamp, with one shadow ray.
 Rgb key_light(const Scene& scene, std::span<const Shape> stand, const Light& light,
-              const Float3& position, const Float3& normal, std::uint32_t jitter) {
+              const Float3& position, const Float3& normal, const Sample& sample) {
   const Float3 to_light = light.position - position;
   const float distance = length(to_light);
   const float cosine = dot(to_light, normal) / distance;
   if (cosine <= 0.0F) {
     return {};
   }
-  const Float3 target = to_light + offset_into_lamp(light, jitter);
+  const Float3 target = to_light + offset_into_lamp(light, sample.x, sample.y);
   const float reach = length(target);
   const Ray shadow{position, target * (1.0F / reach)};
-  if (scene.blocked(shadow, stand, reach - 2.0F * light.radius_m)) {
+  if (scene.blocked(shadow, stand, reach)) {
     return {};
   }
   return light.power * (cosine / (distance * distance + 0.09F));
@@ -106,7 +114,7 @@ Rgb shape_light(const Scene& scene, std::span<const Shape> stand, const Sample& 
     const LightGrid& grid = room->stored;
     irradiance = grid.irradiance(position + frame.normal * (0.6F * grid.cell_m()), frame.normal);
     irradiance += key_light(scene, stand, room->lights[static_cast<std::size_t>(room->key_light)],
-                            lifted, frame.normal, sample.jitter);
+                            lifted, frame.normal, sample);
     if (!room->sun_windows.empty()) {
       irradiance += sun_light(scene, stand, room, lifted, frame.normal);
     }
@@ -141,16 +149,22 @@ Rgb sky_light(const Scene& scene, const Float3& d, float angle_rad) {
   const float y = d.z * slant;
   const float footprint = angle_rad * slant * slant * 0.5F;
   const float shape =
-      fractal_noise(x, y, {.frequency = 1.1F, .count = 9, .gain = 0.66F}, footprint, 4021);
+      fractal_noise(x, y, {.frequency = 1.6F, .count = 9, .gain = 0.66F}, footprint, 4021);
   const float lit = fractal_noise(x + 0.05F, y - 0.04F,
-                                  {.frequency = 2.3F, .count = 8, .gain = 0.72F}, footprint, 977);
-  const float cover = clamp01(0.55F + 1.5F * shape);
+                                  {.frequency = 2.6F, .count = 9, .gain = 0.76F}, footprint, 977);
+  const float cover = clamp01(0.5F + 1.3F * shape);
   const Rgb cloud =
-      mix(Rgb{5.2F, 5.5F, 6.0F}, Rgb{12.5F, 12.2F, 11.8F}, clamp01(0.5F + 0.7F * lit));
+      mix(Rgb{4.6F, 5.0F, 5.6F}, Rgb{12.5F, 12.2F, 11.8F}, clamp01(0.5F + 0.42F * lit));
   light = mix(light, cloud, cover * clamp01(6.0F * up));
-  const float glare = larger(0.0F, dot(d, scene.sun.direction));
-  const float g8 = glare * glare * glare * glare * glare * glare * glare * glare;
-  return light + Rgb{8.0F, 7.4F, 6.0F} * (g8 * g8 * g8 * g8);
+  const float near_sun = larger(0.0F, dot(d, scene.sun.direction));
+  const auto squared = [](float v, int times) {
+    for (int i = 0; i < times; ++i) {
+      v *= v;
+    }
+    return v;
+  };
+  return light + Rgb{3.0F, 2.8F, 2.4F} * squared(near_sun, 5) +
+         Rgb{60.0F, 56.0F, 48.0F} * squared(near_sun, 12);
 }
 
 Rgb light_along(const Scene& scene, std::span<const Shape> stand, const Sample& sample) {

@@ -9,8 +9,8 @@ namespace seamwright::demo {
 /// One sample of the picture.
 struct Sample {
   Ray ray;
-  float angle_rad = 0;       ///< what the sample covers
-  std::uint32_t jitter = 0;  ///< picks the point of the lamp the shadow ray goes to
+  float angle_rad = 0;        ///< what the sample covers
+  std::int32_t x = 0, y = 0;  ///< place in the raster of samples
 };
 
 /// Light arriving along a sample's ray, linear; a white wall in a well lit room is about 1.

@@ -15,50 +15,36 @@ Float3 out_of_box(const Shape& s, const Float3& v) {
   return {s.cos_turn * v.x + s.sin_turn * v.z, v.y, -s.sin_turn * v.x + s.cos_turn * v.z};
 }
 
-float axis_value(const Float3& v, int axis) { return axis == 0 ? v.x : (axis == 1 ? v.y : v.z); }
+/// 1 / d, huge instead of infinite where a ray runs along a face.
+float inverted(float d) { return 1.0F / (std::fabs(d) < 1e-20F ? std::copysign(1e-20F, d) : d); }
 
 bool crosses_box(const Shape& s, const Ray& ray, float min_t, float max_t, Crossing& out) {
   const Float3 o = into_box(s, ray.origin - s.centre);
   const Float3 d = into_box(s, ray.direction);
-  float enter = -1e30F;
-  float leave = 1e30F;
-  int enter_face = 0;
-  int leave_face = 0;
-  for (int axis = 0; axis < 3; ++axis) {
-    const float da = axis_value(d, axis);
-    const float oa = axis_value(o, axis);
-    const float ha = axis_value(s.half, axis);
-    if (std::fabs(da) < 1e-12F) {
-      if (std::fabs(oa) > ha) {
-        return false;
-      }
-      continue;
-    }
-    const float inverse = 1.0F / da;
-    const bool towards_plus = inverse > 0.0F;
-    const float near = ((towards_plus ? -ha : ha) - oa) * inverse;
-    const float far = ((towards_plus ? ha : -ha) - oa) * inverse;
-    if (near > enter) {
-      enter = near;
-      enter_face = 2 * axis + (towards_plus ? 1 : 0);
-    }
-    if (far < leave) {
-      leave = far;
-      leave_face = 2 * axis + (towards_plus ? 0 : 1);
-    }
-  }
-  if (enter > leave) {
+  const Float3 inverse = {inverted(d.x), inverted(d.y), inverted(d.z)};
+  const Float3 middle = -o * inverse;
+  const Float3 reach = {s.half.x * std::fabs(inverse.x), s.half.y * std::fabs(inverse.y),
+                        s.half.z * std::fabs(inverse.z)};
+  const Float3 enter = middle - reach;
+  const Float3 leave = middle + reach;
+  const float first = max3(enter);
+  const float last = min3(leave);
+  if (first > last || last <= min_t || first >= max_t) {
     return false;
   }
-  if (enter > min_t && enter < max_t) {
-    out = {enter, enter_face};
+  if (first > min_t) {
+    const int axis = first == enter.x ? 0 : (first == enter.y ? 1 : 2);
+    const float along = axis == 0 ? d.x : (axis == 1 ? d.y : d.z);
+    out = {first, 2 * axis + (along > 0.0F ? 1 : 0)};
     return true;
   }
-  if (enter <= min_t && leave > min_t && leave < max_t) {
-    out = {leave, leave_face};
-    return true;
+  if (last >= max_t) {
+    return false;
   }
-  return false;
+  const int axis = last == leave.x ? 0 : (last == leave.y ? 1 : 2);
+  const float along = axis == 0 ? d.x : (axis == 1 ? d.y : d.z);
+  out = {last, 2 * axis + (along > 0.0F ? 0 : 1)};
+  return true;
 }
 
 bool crosses_quad(const Shape& s, const Ray& ray, float min_t, float max_t, Crossing& out) {

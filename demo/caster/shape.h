@@ -32,6 +32,7 @@ struct Shape {
   float cos_turn = 1, sin_turn = 0;
   std::array<std::uint16_t, kFaceCount> materials{};
   std::uint32_t seed = 0;
+  bool casts_shadow = true;  ///< lamps let their own light out
 };
 
 struct Ray {

@@ -7,7 +7,7 @@
 namespace seamwright::demo {
 namespace {
 
-constexpr int kGatherRays = 96;
+constexpr int kGatherRays = 72;
 constexpr int kWindowSteps = 3;  ///< a window is sampled at 3 × 3 points
 constexpr std::span<const Shape> kNoStand;
 
@@ -39,7 +39,7 @@ Arrival from_lamp(const Scene& scene, const Light& light, const Float3& position
   const Float3 to_light = light.position - position;
   const float distance = length(to_light);
   const Float3 direction = to_light * (1.0F / distance);
-  if (scene.blocked({position, direction}, kNoStand, distance - 1.2F * light.radius_m)) {
+  if (scene.blocked({position, direction}, kNoStand, distance)) {
     return {};
   }
   return {direction, light.power * (1.0F / (distance * distance + 0.09F))};
@@ -96,7 +96,7 @@ Rgb reflected(const Scene& scene, const Ray& ray, bool& from_inside) {
   if (room == nullptr) {
     return {};
   }
-  Rgb irradiance = {0.16F, 0.15F, 0.14F};  // what has been around more than once
+  Rgb irradiance = {0.24F, 0.225F, 0.2F};  // what has been around more than once
   for (const Light& light : room->lights) {
     direct_light(scene, light, lifted, 1, [&](const Arrival& a) {
       irradiance += a.irradiance * larger(0.0F, dot(a.direction, frame.normal));

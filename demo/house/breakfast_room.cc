@@ -40,7 +40,7 @@ void shell(Builder& b, const Palette& p) {
          {{1.2F, 2.6F, kSill, kHead}, {3.8F, 5.2F, kSill, kHead}},
          {p.cream_plaster, paper, paint, paint, paint, paint});
   b.wall({.along = Builder::Along::x,
-          .from = 4.2F,
+          .from = 4.5F,
           .to = 10.0F,
           .side_low = 6.4F,
           .side_high = 6.7F,

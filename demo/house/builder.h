@@ -49,6 +49,8 @@ class Builder {
     cylinder(from, to, radius, m, m);
   }
   void ellipsoid(const Float3& centre, const Float3& half, MaterialId m);
+  /// The last shape lets light through.
+  void cast_no_shadow() { scene_.shapes.back().casts_shadow = false; }
 
   /// A wall along x (thickness in z) or along z (thickness in x) with gaps; unturned places only.
   enum class Along { x, z };

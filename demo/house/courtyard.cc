@@ -33,13 +33,13 @@ void tree(Builder& b, const Palette& p, const Place& place, float height, Materi
   b.enter(place);
   b.cylinder({0, -0.1F, 0}, {0, 0.6F * height, 0}, 0.03F * height, p.oak);
   const auto seed = static_cast<std::uint32_t>(b.scene().shapes.size());
-  for (int i = 0; i < 40; ++i) {
+  for (int i = 0; i < 150; ++i) {
     const float a = lattice_unit(i, 0, seed) - 0.5F;
     const float c = lattice_unit(i, 1, seed) - 0.5F;
     const float h = lattice_unit(i, 2, seed);
     const float spread = (1.1F - h) * 0.75F * height;
-    const float r = (0.06F + 0.07F * lattice_unit(i, 3, seed)) * height;
-    b.ellipsoid({spread * a, (0.35F + 0.6F * h) * height, spread * c}, {r, 0.8F * r, r}, crown);
+    const float r = (0.025F + 0.05F * lattice_unit(i, 3, seed)) * height;
+    b.ellipsoid({spread * a, (0.33F + 0.62F * h) * height, spread * c}, {r, 0.6F * r, r}, crown);
   }
   b.leave();
 }

@@ -68,6 +68,7 @@ Float3 pendant(Builder& b, const Palette& p, const Place& place, float drop) {
   b.cylinder({0, -drop + 0.04F, 0}, {0, -drop + 0.055F, 0}, 0.2F, p.brass);
   const Float3 middle = {0, -drop - 0.03F, 0};
   b.ellipsoid(middle, {0.075F, 0.075F, 0.075F}, p.lamp_globe);
+  b.cast_no_shadow();
   const Float3 world = b.to_world(middle);
   b.leave();
   return world;
@@ -79,6 +80,7 @@ void table_lamp(Builder& b, const Palette& p, const Place& place) {
   b.ellipsoid({0, 0.12F, 0}, {0.07F, 0.1F, 0.07F}, p.blue_china);
   b.cylinder({0, 0.2F, 0}, {0, 0.28F, 0}, 0.012F, p.brass);
   b.cylinder({0, 0.27F, 0}, {0, 0.47F, 0}, 0.14F, p.lamp_shade);
+  b.cast_no_shadow();
   b.leave();
 }
 
@@ -87,6 +89,7 @@ void floor_lamp(Builder& b, const Palette& p, const Place& place) {
   b.cylinder({0, 0, 0}, {0, 0.03F, 0}, 0.15F, p.iron);
   b.cylinder({0, 0.03F, 0}, {0, 1.5F, 0}, 0.014F, p.brass);
   b.cylinder({0, 1.32F, 0}, {0, 1.6F, 0}, 0.2F, p.lamp_shade);
+  b.cast_no_shadow();
   b.leave();
 }
 
@@ -96,13 +99,13 @@ void plant(Builder& b, const Palette& p, const Place& place, float height) {
   b.cylinder({0, 0, 0}, {0, pot, 0}, 0.55F * pot, p.terracotta, p.dark_wood);
   b.cylinder({0, pot, 0}, {0, 0.65F * height, 0}, 0.02F, p.oak);
   const auto seed = static_cast<std::uint32_t>(b.scene().shapes.size());
-  for (int i = 0; i < 22; ++i) {
+  for (int i = 0; i < 46; ++i) {
     const float a = lattice_unit(i, 0, seed) - 0.5F;
     const float c = lattice_unit(i, 1, seed) - 0.5F;
     const float h = lattice_unit(i, 2, seed);
-    const float r = (0.05F + 0.07F * lattice_unit(i, 3, seed)) * height;
+    const float r = (0.03F + 0.05F * lattice_unit(i, 3, seed)) * height;
     b.ellipsoid({0.55F * height * a, (0.55F + 0.42F * h) * height, 0.55F * height * c},
-                {r, 0.55F * r, r}, p.leaves);
+                {r, 0.3F * r, 0.8F * r}, p.leaves);
   }
   b.leave();
 }

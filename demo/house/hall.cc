@@ -73,10 +73,10 @@ void shell(Builder& b, const Palette& p) {
 
 void entrance(Builder& b, const Palette& p) {
   door_frame(b, {2.1F, 0, -0.15F, 0}, 1.4F, 2.5F, 0.3F, p.oak);
-  for (const float x : {1.42F, 2.11F}) {
-    b.box({x, 0.01F, -0.18F}, {x + 0.67F, 0.95F, -0.12F},
+  for (const float x : {1.41F, 2.1F}) {
+    b.box({x, 0.01F, -0.18F}, {x + 0.69F, 0.95F, -0.12F},
           {p.oak, p.oak, p.oak, p.oak, p.dark_door, p.dark_door});
-    window_bars(b, {x + 0.335F, 1.52F, -0.17F, 0}, 0.66F, 1.1F, 2, 3, p.oak);
+    window_bars(b, {x + 0.345F, 1.52F, -0.17F, 0}, 0.68F, 1.1F, 2, 3, p.oak);
   }
   b.box({1.4F, 2.07F, -0.18F}, {2.8F, 2.14F, -0.12F}, p.oak);
   window_bars(b, {2.1F, 2.32F, -0.17F, 0}, 1.38F, 0.36F, 4, 1, p.oak);

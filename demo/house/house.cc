@@ -49,9 +49,9 @@ std::vector<Shape> stand_under(const Palette& p, const Float3& body, float floor
   Scene lone;
   Builder b(lone);
   b.enter({body.x, floor_height, body.z});
-  const float top = -body.y - floor_height - 0.1F;
-  b.cylinder({0, 0.06F, 0}, {0, top, 0}, 0.012F, p.iron);
-  b.cylinder({0, top - 0.05F, 0}, {0, top, 0}, 0.02F, p.brass, p.iron);
+  const float top = -body.y - floor_height - 0.17F;
+  b.cylinder({0, 0.06F, 0}, {0, top, 0}, 0.011F, p.iron);
+  b.cylinder({0, top - 0.05F, 0}, {0, top, 0}, 0.014F, p.brass, p.iron);
   b.cylinder({0, 0.24F, 0}, {0, 0.34F, 0}, 0.024F, p.brass);
   constexpr float kCos[] = {1.0F, -0.5F, -0.5F};
   constexpr float kSin[] = {0.0F, 0.8660254F, -0.8660254F};

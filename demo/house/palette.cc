@@ -80,9 +80,9 @@ void add_things(Builder& b, Palette& p) {
                         .per_shape = true,
                         .text = "NOTES"});
   p.leaves = b.material({.pattern = Pattern::leaves,
-                         .base = {0.05F, 0.16F, 0.03F},
-                         .second = {0.2F, 0.4F, 0.08F},
-                         .third = {0.1F, 0.2F, 0.03F},
+                         .base = {0.04F, 0.09F, 0.025F},
+                         .second = {0.17F, 0.27F, 0.08F},
+                         .third = {0.08F, 0.13F, 0.03F},
                          .scale_m = 0.12F,
                          .per_shape = true});
   p.blossoms = b.material({.pattern = Pattern::leaves,
