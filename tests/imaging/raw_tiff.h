@@ -136,6 +136,7 @@ class RawTiffWriter {
 
 inline void write_raw_tiff(const std::filesystem::path& path, const Image& image,
                            const RawTiff& options) {
+  std::filesystem::remove(path);  // cheaper than overwriting on some file systems
   RawTiffWriter(path, image, options);
 }
 
