@@ -40,24 +40,24 @@ struct LearnOptions {
   /// Distance of the first two entrance pupils, m: the scale of all depths. Unset: the starter's
   /// or the template's own.
   std::optional<double> baseline_m;
-  int rounds = 3;              ///< of matching and solving
-  double settled_px = 0.02;    ///< RMS move of the seam below which no further round is made
+  int rounds = 3;                  ///< of matching and solving
+  double settled_px = 0.02;        ///< RMS move of the seam below which no further round is made
   int minimum_ties_per_shot = 12;  ///< a shot with fewer is left out and named
-  int cold_shots = 4;          ///< shots that take part in the cold start's consensus
-  bool mirrored = false;       ///< the files hold mirrored pictures (they are flipped here)
-  TieOptions ties;             ///< of the fine rounds
+  int cold_shots = 4;              ///< shots that take part in the cold start's consensus
+  bool mirrored = false;           ///< the files hold mirrored pictures (they are flipped here)
+  TieOptions ties;                 ///< of the fine rounds
   LearnRigOptions solving;
 };
 
 /// How one shot took part.
 struct ShotOutcome {
   std::string name;
-  int ties = 0;          ///< found in the last round
+  int ties = 0;  ///< found in the last round
   int inliers = 0;
-  double rms_px = 0;     ///< of the inliers' residuals
-  double flex_deg = 0;   ///< largest turn of a lens against its mount
+  double rms_px = 0;                      ///< of the inliers' residuals
+  double flex_deg = 0;                    ///< largest turn of a lens against its mount
   std::vector<double> empty_sectors_deg;  ///< azimuths around the ring without ties
-  std::string left_out;  ///< why the shot did not count; empty when it did
+  std::string left_out;                   ///< why the shot did not count; empty when it did
 };
 
 struct LearnOutcome {
@@ -67,8 +67,8 @@ struct LearnOutcome {
   std::vector<Tie> ties;                            ///< of the last round
   LearnRigResult solve;
   int rounds = 0;
-  double last_move_px = 0;             ///< how far the last round moved the seam, RMS
-  std::vector<std::string> notes;      ///< things a person should know, e.g. mirrored frames
+  double last_move_px = 0;         ///< how far the last round moved the seam, RMS
+  std::vector<std::string> notes;  ///< things a person should know, e.g. mirrored frames
 };
 
 /// Fails when frames cannot be read, differ in size or number of lenses, when no shot has enough
