@@ -21,10 +21,11 @@ enum class ErrorKind {
 /// One failure, told so that a person can act on it.
 struct Error {
   ErrorKind kind = ErrorKind::user_input;
-  std::string where;   ///< file (and line) or object, e.g. "lantern.template.yaml:12"; may be empty
-  std::string field;   ///< field or option, e.g. "lenses[1].focal_px"; may be empty
-  std::string what;    ///< what is wrong, with the value seen
-  std::string remedy;  ///< what to do about it; may be empty
+  std::string
+      where{};  ///< file (and line) or object, e.g. "lantern.template.yaml:12"; may be empty
+  std::string field{};   ///< field or option, e.g. "lenses[1].focal_px"; may be empty
+  std::string what{};    ///< what is wrong, with the value seen
+  std::string remedy{};  ///< what to do about it; may be empty
 
   /// "where: field: what; remedy" on one line, empty parts left out.
   [[nodiscard]] std::string line() const;

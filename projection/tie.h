@@ -20,7 +20,7 @@ struct TieSight {
 /// The same scene point in two or more lenses of one shot: 2 direction + 1 inverse-depth unknowns.
 struct Tie {
   int shot = 0;
-  std::vector<TieSight> sights;
+  std::vector<TieSight> sights{};
   TieRange range = TieRange::open;
   TieOrigin origin = TieOrigin::automatic;
 };
