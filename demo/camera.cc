@@ -10,7 +10,7 @@ namespace seamwright::demo {
 namespace {
 
 constexpr int kMargin = 4;  // lattice steps around the frame
-constexpr double kNodesPerFrame = 250;
+constexpr double kNodesPerFrame = 500;
 constexpr double kSoftRim_rad = rad_from_deg(0.6);
 constexpr double kBeyondRim_rad = rad_from_deg(3.2);  // what interpolation at the rim reaches
 
@@ -66,6 +66,8 @@ Float3 to_float(const Vec3& v) {
 
 LensCamera::LensCamera(const MountedLens& lens, const Pose& pose, std::uint64_t jitter_seed)
     : lens_(lens),
+      wide_(lens.lens),
+      world_from_lens_((pose.world_from_rig * lens.rig_from_lens).toRotationMatrix()),
       axis_(pose.world_from_rig * (lens.rig_from_lens * Vec3::UnitZ())),
       pupil_(pose.position + pose.world_from_rig * lens.pupil),
       pupil_f_(to_float(pupil_)),
@@ -73,20 +75,25 @@ LensCamera::LensCamera(const MountedLens& lens, const Pose& pose, std::uint64_t 
       jitter_seed_(jitter_seed),
       px_angle_rad_(1.0 / lens.lens.peak_px_per_rad()),
       node_step_px_(lens.lens.width_px / kNodesPerFrame) {
-  Lens wide = lens.lens;
-  wide.theta_max_rad += kBeyondRim_rad;
-  const Mat3 world_from_lens = (pose.world_from_rig * lens.rig_from_lens).toRotationMatrix();
+  wide_.theta_max_rad += kBeyondRim_rad;
+  reach_px_ = 1.02 * wide_.rim_radius_px() + 2;
   columns_ = static_cast<int>(std::ceil(lens.lens.width_px / node_step_px_)) + 2 * kMargin + 1;
   rows_ = static_cast<int>(std::ceil(lens.lens.height_px / node_step_px_)) + 2 * kMargin + 1;
   nodes_.assign(static_cast<std::size_t>(columns_ * rows_), Vec3::Zero());
   parallel_for(0, rows_, [&](int row) {
     for (int column = 0; column < columns_; ++column) {
       const Vec2 px((column - kMargin) * node_step_px_, (row - kMargin) * node_step_px_);
-      if (const auto direction = wide.unproject(px)) {
-        nodes_[static_cast<std::size_t>(row * columns_ + column)] = world_from_lens * *direction;
-      }
+      nodes_[static_cast<std::size_t>(row * columns_ + column)] = exact_direction(px);
     }
   });
+}
+
+Vec3 LensCamera::exact_direction(const Vec2& px) const {
+  if ((px - wide_.centre_px()).norm() > reach_px_) {
+    return Vec3::Zero();
+  }
+  const auto direction = wide_.unproject(px);
+  return direction ? Vec3(world_from_lens_ * *direction) : Vec3(Vec3::Zero());
 }
 
 std::vector<LensCamera::RowNode> LensCamera::row_nodes(double v_px) const {
@@ -144,7 +151,11 @@ void LensCamera::cast(const RowPoints& points, std::span<CameraRay> rays) const 
       known = known && n.known;
       direction += w.value[static_cast<std::size_t>(k)] * (n.direction + jitter.v * n.slope);
     }
-    if (known) {
+    if (!known) {
+      // The lattice ends at the rim.
+      direction = exact_direction({u_px + jitter.u, points.v_px + jitter.v});
+    }
+    if (!direction.isZero(0)) {
       rays[i] = ray_of(direction);
     }
   }

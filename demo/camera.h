@@ -42,7 +42,7 @@ class Camera {
   [[nodiscard]] virtual double px_angle_rad() const = 0;
 };
 
-/// A true lens of the body. Directions are computed exactly on a lattice of 1/250 of the frame and
+/// A true lens of the body. Directions are computed exactly on a lattice of 1/500 of the frame and
 /// interpolated by cubics in between; the error stays below 1e-3 px. The rim is soft: light fades
 /// from the lens' field of view to 0.6° beyond it.
 class LensCamera : public Camera {
@@ -66,9 +66,15 @@ class LensCamera : public Camera {
   [[nodiscard]] std::vector<RowNode> row_nodes(double v_px) const;
   [[nodiscard]] CameraRay ray_of(const Vec3& direction) const;
 
+  /// In the world; zero where the lens has none.
+  [[nodiscard]] Vec3 exact_direction(const Vec2& px) const;
+
   MountedLens lens_;
-  Vec3 axis_;   ///< of the lens, in the world
-  Vec3 pupil_;  ///< in the world
+  Lens wide_;  ///< the same, a little beyond its field of view
+  Mat3 world_from_lens_;
+  double reach_px_ = 0;  ///< no direction farther from the centre than this
+  Vec3 axis_;            ///< of the lens, in the world
+  Vec3 pupil_;           ///< in the world
   Float3 pupil_f_;
   double cos_rim_;  ///< of half the field of view
   std::uint64_t jitter_seed_;

@@ -129,7 +129,7 @@ Vec2 green_position(const Lens& lens, const FringeTerms& colour, const Vec2& px)
   const double r = from_centre.norm();
   double scale = 1;
   // r_c = r_g · scale(r_g): the scale hardly changes with the radius, so this settles at once.
-  for (int i = 0; i < 4; ++i) {
+  for (int i = 0; i < 6; ++i) {
     scale = colour.scale(std::min(kLargestRadius, r / scale / rim));
   }
   return lens.centre_px() + from_centre / scale;

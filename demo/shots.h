@@ -10,8 +10,8 @@ namespace seamwright {
 /// One stand of the Lantern in the guest house. World axes: x east, y down, z north, the ground
 /// floor at y = 0; metres.
 struct DemoShot {
-  std::string name;              ///< for example "library_2"
-  std::string room;              ///< hall, library, breakfast, room3 or courtyard
+  std::string name = {};         ///< for example "library_2"
+  std::string room = {};         ///< hall, library, breakfast, room3 or courtyard
   Vec3 position = Vec3::Zero();  ///< of the rig's origin in the world
   double heading_deg = 0;        ///< where lens 0 looks: 0 north, 90 east
   double pitch_deg = 0;          ///< small tilt of the stick, upwards and …
@@ -20,7 +20,7 @@ struct DemoShot {
   double exposure_s = 1.0 / 15;
   double iso = 200;
   double f_number = 4;
-  std::string taken_at;  ///< "YYYY:MM:DD HH:MM:SS"
+  std::string taken_at = {};  ///< "YYYY:MM:DD HH:MM:SS"
 
   [[nodiscard]] Quat world_from_rig() const;
 };
