@@ -130,6 +130,37 @@ Error lens_error(std::string field, std::string what, std::string remedy) {
           .remedy = std::move(remedy)};
 }
 
+std::optional<Error> validate_colour(const Lens& lens) {
+  const auto not_finite = [](std::string field) {
+    return lens_error(std::move(field), "is not a finite number", "give numbers");
+  };
+  const auto finite = [](double a, double b, double c) { return std::isfinite(a + b + c); };
+  if (!finite(lens.red.a0, lens.red.a1, lens.red.a2)) return not_finite("red");
+  if (!finite(lens.blue.a0, lens.blue.a1, lens.blue.a2)) return not_finite("blue");
+  const VignettingTerms& vignetting = lens.vignetting;
+  if (!finite(vignetting.v1, vignetting.v2, vignetting.v3)) return not_finite("vignetting");
+  constexpr int kSteps = 100;
+  for (int i = 0; i <= kSteps; ++i) {
+    const double r_hat = static_cast<double>(i) / kSteps;
+    if (vignetting.gain(r_hat) > 0) continue;
+    return lens_error("vignetting",
+                      fmt::format("its gain {:.4g} at {:.2f} of the rim radius is not above 0",
+                                  vignetting.gain(r_hat), r_hat),
+                      "correct v1…v3");
+  }
+  return std::nullopt;
+}
+
+// Decentring moves a radius ρ in the direction of p by 3 |p| ρ²: it folds where 6 |p| ρ reaches 1
+// on the far side. Half of that is already far beyond any lens.
+std::optional<Error> validate_decentring(const Lens& lens) {
+  const double p1 = lens.terms[kDecentre1];
+  const double p2 = lens.terms[kDecentre2];
+  if (6 * std::hypot(p1, p2) * lens.radius(lens.theta_max_rad) <= 0.5) return std::nullopt;
+  return lens_error("p1/p2", fmt::format("{} / {} is no lens", p1, p2),
+                    "decentring terms are of the order of 0.001");
+}
+
 }  // namespace
 
 double Lens::radius(double theta_rad) const {
@@ -258,7 +289,8 @@ std::optional<Error> Lens::validate() const {
                     curve_name(curve), deg_from_rad(fold), deg_from_rad(theta_max_rad)),
         "lower theta_max_deg or correct the radial terms");
   }
-  return std::nullopt;
+  if (auto error = validate_decentring(*this)) return error;
+  return validate_colour(*this);
 }
 
 }  // namespace seamwright

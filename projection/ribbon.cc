@@ -10,9 +10,11 @@ namespace {
 
 constexpr double kShortestBaseline_m = 1e-4;
 
+// Into [0, period); a hair below 0 must not round up to a whole period.
 double wrapped(double angle, double period) {
-  const double rest = std::fmod(angle, period);
-  return rest < 0 ? rest + period : rest;
+  double rest = std::fmod(angle, period);
+  if (rest < 0) rest += period;
+  return rest < period ? rest : 0;
 }
 
 // Widest empty run of a closed occupancy histogram: where the covered arc begins and ends.
@@ -95,7 +97,7 @@ Vec3 RibbonGrid::direction(const Vec2& px) const {
 
 Vec2 RibbonGrid::position(const Vec3& direction_in_rig) const {
   const RibbonAngles at = axes.angles(direction_in_rig);
-  return {wrapped(at.psi_rad - psi_begin_rad, 2 * kPi) * px_per_rad,
+  return {wrapped((at.psi_rad - psi_begin_rad) * px_per_rad, 2 * kPi * px_per_rad),
           (at.eta_rad - eta_begin_rad) * px_per_rad};
 }
 
