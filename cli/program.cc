@@ -58,10 +58,15 @@ int Program::refuse(const CLI::ParseError& error) {
   }
   std::string command;
   for (const CLI::App* sub : app_.get_subcommands()) command = sub->get_name() + " ";
+  std::string what = error.what();
+  const auto rest = app_.remaining();
+  if (command.empty()) {
+    what = rest.empty() ? "no command given" : fmt::format("'{}' is not a command", rest.front());
+  }
   Console(json_).fail({.kind = ErrorKind::user_input,
                        .where = {},
                        .field = {},
-                       .what = error.what(),
+                       .what = what,
                        .remedy = fmt::format("see 'seamwright {}--help'", command)});
   return static_cast<int>(Outcome::user_error);
 }

@@ -33,8 +33,7 @@ std::string shot_name(const fs::path& first_file) {
   return name;
 }
 
-Result<ShotInput> read_from_shot_file(const fs::path& path, const IntakeOptions& options,
-                                      int lens_count) {
+Result<ShotInput> open_shot_file(const fs::path& path, const IntakeOptions& options) {
   if (!options.layout.empty() || !options.quarter_turns.empty()) {
     return fail({.kind = ErrorKind::user_input,
                  .where = path.string(),
@@ -44,15 +43,9 @@ Result<ShotInput> read_from_shot_file(const fs::path& path, const IntakeOptions&
   }
   const auto shot = read_shot_file(path);
   if (!shot) return tl::unexpected(shot.error());
-  ShotInput input;
-  input.name = shot_name(path);
+  ShotInput input{.name = shot_name(path), .files = {}, .intake = shot->intake};
   for (const fs::path& frame : shot->frames) input.files.push_back(beside_shot_file(path, frame));
-  FrameIntake intake = shot->intake;
-  intake.mirrored = intake.mirrored || options.mirrored;
-  if (intake.layout != FrameLayout::one_per_file) intake.lens_count = lens_count;
-  auto frames = read_shot(input.files, intake);
-  if (!frames) return tl::unexpected(frames.error());
-  input.frames = std::move(*frames);
+  input.intake.mirrored = input.intake.mirrored || options.mirrored;
   return input;
 }
 
@@ -77,21 +70,18 @@ bool is_shot_file(const fs::path& path) {
   return ends_with(path, ".shot.yaml") || ends_with(path, ".shot.yml");
 }
 
-Result<ShotInput> read_shot_input(const std::vector<std::string>& arguments,
+Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
                                   const IntakeOptions& options, int lens_count) {
   if (arguments.size() == 1 && is_yaml(arguments[0])) {
-    return read_from_shot_file(arguments[0], options, lens_count);
+    return open_shot_file(arguments[0], options);
   }
-  ShotInput input;
-  input.files.assign(arguments.begin(), arguments.end());
-  input.name = shot_name(input.files.front());
-  const FrameIntake intake{
-      .layout = layout_of(options.layout, arguments.size(), lens_count),
-      .lens_count = lens_count,
-      .quarter_turns = options.quarter_turns,
-      .mirrored = options.mirrored,
-  };
-  if (intake.layout == FrameLayout::one_per_file &&
+  ShotInput input{.name = shot_name(arguments.front()),
+                  .files = {arguments.begin(), arguments.end()},
+                  .intake = {.layout = layout_of(options.layout, arguments.size(), lens_count),
+                             .lens_count = lens_count,
+                             .quarter_turns = options.quarter_turns,
+                             .mirrored = options.mirrored}};
+  if (input.intake.layout == FrameLayout::one_per_file &&
       static_cast<int>(arguments.size()) != lens_count) {
     return fail(
         {.kind = ErrorKind::user_input,
@@ -100,9 +90,6 @@ Result<ShotInput> read_shot_input(const std::vector<std::string>& arguments,
          .what = fmt::format("{} files for a body of {} lenses", arguments.size(), lens_count),
          .remedy = "give one file per lens, or one file with all lenses"});
   }
-  auto frames = read_shot(input.files, intake);
-  if (!frames) return tl::unexpected(frames.error());
-  input.frames = std::move(*frames);
   return input;
 }
 

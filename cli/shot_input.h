@@ -21,11 +21,11 @@ struct IntakeOptions {
   void add_to(CLI::App& command);
 };
 
-/// The frames of one shot and the files they came from.
+/// One shot: its files and how they are read.
 struct ShotInput {
   std::string name;
-  std::vector<Frame> frames;
   std::vector<std::filesystem::path> files;
+  FrameIntake intake;
 };
 
 /// True for `*.yaml` and `*.yml`.
@@ -33,9 +33,9 @@ struct ShotInput {
 /// True for `*.shot.yaml`.
 [[nodiscard]] bool is_shot_file(const std::filesystem::path& path);
 
-/// Reads one shot given as a file per lens, as one file with all lenses (side by side unless the
-/// layout says otherwise) or as a `*.shot.yaml`.
-[[nodiscard]] Result<ShotInput> read_shot_input(const std::vector<std::string>& arguments,
+/// One shot given as a file per lens, as one file with all lenses (side by side unless the layout
+/// says otherwise) or as a `*.shot.yaml`. Its frames come from `read_shot(files, intake)`.
+[[nodiscard]] Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
                                                 const IntakeOptions& options, int lens_count);
 
 /// File names and content hashes, for a template's record.

@@ -4,9 +4,11 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "base/file.h"
 #include "cli/program.h"
 #include "cli/shot_input.h"
 #include "compose/panorama_file.h"
+#include "templates/shot_file.h"
 
 namespace seamwright {
 
@@ -132,18 +134,55 @@ nlohmann::json as_json(const StitchOptions& options, const RenderReport& report,
   return object;
 }
 
+// The template on the command line, or else the one that the shot file names.
+Result<RigTemplate> find_template(const StitchOptions& options) {
+  if (!options.template_file.empty()) return read_template(options.template_file);
+  const std::string& first = options.frames.front();
+  if (!is_shot_file(first)) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--template",
+                 .what = "is required",
+                 .remedy = "give the template of the body, or a shot file that names it"});
+  }
+  const auto shot = read_shot_file(first);
+  if (!shot) return tl::unexpected(shot.error());
+  if (!shot->rig_template) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = first,
+                 .field = "template",
+                 .what = "the shot file names none",
+                 .remedy = "give --template"});
+  }
+  const auto path = beside_shot_file(first, shot->rig_template->file);
+  if (const auto& wanted = shot->rig_template->sha256) {
+    const auto found = sha256_of_file(path);
+    if (!found) return tl::unexpected(found.error());
+    if (*found != *wanted) {
+      return fail({.kind = ErrorKind::user_input,
+                   .where = path.string(),
+                   .field = "sha256",
+                   .what = fmt::format("is not the template that {} was finished with", first),
+                   .remedy = "put the old template back, or give --template"});
+    }
+  }
+  return read_template(path);
+}
+
 Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   const auto render = render_options(options);
   if (!render) return tl::unexpected(render.error());
-  const auto rig_template = read_template(options.template_file);
+  const auto rig_template = find_template(options);
   if (!rig_template) return tl::unexpected(rig_template.error());
   IntakeOptions intake = options.intake;
   intake.mirrored = intake.mirrored || rig_template->mirrored;
-  const auto shot = read_shot_input(options.frames, intake, rig_template->rig().lens_count());
+  const auto shot = open_shot_input(options.frames, intake, rig_template->rig().lens_count());
   if (!shot) return tl::unexpected(shot.error());
+  const auto frames = read_shot(shot->files, shot->intake);
+  if (!frames) return tl::unexpected(frames.error());
 
-  const auto report = write_panorama(rig_template->rig(), shot->frames, *render,
-                                     panorama_files(options), console.progress());
+  const auto report = write_panorama(rig_template->rig(), *frames, *render, panorama_files(options),
+                                     console.progress());
   if (!report) return tl::unexpected(report.error());
   const auto findings = findings_of(*report, render->gain_match);
   tell_people(console, options, *report);
@@ -159,7 +198,8 @@ void add_stitch(Program& program) {
   CLI::App& command = program.add_command(
       "stitch", "Stitch one shot into an equirectangular panorama", std::string(kExample),
       [options](const Console& console) { return stitch(*options, console); });
-  command.add_option("--template", options->template_file, "Template of the body")->required();
+  command.add_option("--template", options->template_file,
+                     "Template of the body; may be left out where a shot file names it");
   command
       .add_option("frames", options->frames,
                   "One file per lens, in the template's order; or one file with all lenses; or a "

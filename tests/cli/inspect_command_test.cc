@@ -5,6 +5,7 @@
 
 #include "tests/cli/run.h"
 #include "tests/support/matchers.h"
+#include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
 
 using namespace seamwright;

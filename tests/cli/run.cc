@@ -101,4 +101,12 @@ std::vector<std::string> SmallShot::stitch(const std::string& out,
   return arguments;
 }
 
+void SmallShot::write_shot(const std::string& name,
+                           std::optional<TemplateReference> reference) const {
+  ShotFile shot;
+  shot.frames = {"front.tif", "back.tif"};
+  shot.rig_template = std::move(reference);
+  if (!write_shot_file(folder_ / name, shot)) throw std::runtime_error("cannot write " + name);
+}
+
 }  // namespace seamwright::test

@@ -3,6 +3,7 @@
 // Runs the real program, named by SEAMWRIGHT_PROGRAM, the way a shell does.
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -10,6 +11,7 @@
 
 #include "imaging/frame.h"
 #include "projection/rig.h"
+#include "templates/shot_file.h"
 
 namespace seamwright::test {
 
@@ -46,6 +48,8 @@ class SmallShot {
   /// `stitch` of this shot to `out`, 256 px wide, with more arguments.
   [[nodiscard]] std::vector<std::string> stitch(const std::string& out,
                                                 std::vector<std::string> more = {}) const;
+  /// A shot file of front and back that names this template, if any.
+  void write_shot(const std::string& name, std::optional<TemplateReference> reference) const;
 
  private:
   std::filesystem::path folder_;

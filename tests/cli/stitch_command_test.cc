@@ -77,9 +77,9 @@ TEST_CASE("stitch gives the same bytes from one file, from a shot file and with 
                      actual->bytes().end()));
   };
   same({"stitch", "--template", shot.template_file(), shot.at("both.tif")}, "b.png");
-  put_file(scratch / "room.shot.yaml",
-           "format: seamwright-shot\nversion: 1\nframes: [front.tif, back.tif]\n");
+  shot.write_shot("room.shot.yaml", TemplateReference{"T.template.yaml", {}});
   same({"stitch", "--template", shot.template_file(), shot.at("room.shot.yaml")}, "c.png");
+  same({"stitch", shot.at("room.shot.yaml")}, "c2.png");
   same({"stitch", "--template", shot.template_file(), shot.front(), shot.back(), "--threads", "1"},
        "d.png");
 }
@@ -257,12 +257,34 @@ TEST_CASE("A full disk is told in one line and nothing is left on it") {
     return;
   }
   const auto full = run(shot.stitch((small / "p.tif").string()));
-  const auto full_png = run(shot.stitch((small / "p.png").string(), {"--width", "512"}));
+  const auto full_png = run({"stitch", "--template", shot.template_file(), shot.front(),
+                             shot.back(), "--out", (small / "p.png").string(), "--width", "512"});
   const bool left = !std::filesystem::is_empty(small);
   ::umount(small.c_str());
   check_refused(full, "p.tif");
   check_refused(full_png, "p.png");
   CHECK_FALSE(left);
+}
+
+TEST_CASE("stitch takes the template a shot file names, and only that one") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  const std::vector<std::string> stitch = {
+      "stitch", shot.at("s.shot.yaml"), "--out", shot.at("p.tif"), "--width", "256"};
+  shot.write_shot("s.shot.yaml", {});
+  check_refused(run(stitch), "--template");
+  shot.write_shot("s.shot.yaml", TemplateReference{"T.template.yaml", std::string(64, '0')});
+  check_refused(run(stitch), "sha256");
+  shot.write_shot("s.shot.yaml", TemplateReference{"elsewhere.yaml", {}});
+  check_refused(run(stitch), "elsewhere.yaml");
+  check_refused(run({"stitch", shot.front(), shot.back(), "--out", shot.at("p.tif")}),
+                "--template");
+  shot.write_shot("s.shot.yaml", TemplateReference{"T.template.yaml", {}});
+  auto turned = stitch;
+  turned.insert(turned.end(), {"--layout", "stacked"});
+  check_refused(run(turned), "shot file");
+  CHECK(run(stitch).exit_code == 0);
 }
 
 TEST_CASE("With --json a failure is an object as well") {

@@ -29,7 +29,7 @@ TEST_CASE("A command line that does not parse is refused in one line") {
   test::check_refused(run({"paint"}), "paint");
   test::check_refused(run({"stitch"}), "seamwright stitch --help");
   test::check_refused(run({"stitch", "--template", "t", "a", "b"}), "--out");
-  test::check_refused(run({"stitch", "--templat", "t", "a", "--out", "b"}), "--template");
+  test::check_refused(run({"stitch", "--templat", "t", "a", "--out", "b"}), "--templat");
   test::check_refused(run({"demo", "somewhere", "--frame", "many"}), "--frame");
   test::check_refused(run({"inspect", "x", "--threads", "-4"}), "--threads");
   test::check_refused(run({"inspect", "x", "--project", "--unproject"}), "--unproject");

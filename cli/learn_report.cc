@@ -1,0 +1,131 @@
+#include "cli/learn_report.h"
+
+#include <cmath>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+namespace seamwright {
+
+namespace {
+
+struct TermLine {
+  std::string name;
+  double value = 0;
+  std::optional<double> sigma;  ///< empty: held fixed
+};
+
+// Values in the order of the rig, sigmas by name from the covariance.
+std::vector<TermLine> term_lines(const RigSolution& solution) {
+  std::vector<TermLine> lines;
+  const auto add = [&](std::size_t lens, std::string_view term, double value) {
+    lines.push_back({fmt::format("lens{}.{}", lens, term), value, std::nullopt});
+  };
+  for (std::size_t i = 0; i < solution.rig.lenses.size(); ++i) {
+    const MountedLens& mounted = solution.rig.lenses[i];
+    for (std::size_t term = 0; term < kLensTermCount; ++term) {
+      add(i, kLensTermNames[term], mounted.lens.terms[term]);
+    }
+    const Vec3 rotation = rotation_vector_from_quat(mounted.rig_from_lens);
+    const std::string_view axes[] = {"x", "y", "z"};
+    for (int a = 0; a < 3; ++a) add(i, fmt::format("rotation_{}_rad", axes[a]), rotation[a]);
+    for (int a = 0; a < 3; ++a) add(i, fmt::format("pupil_{}", axes[a]), mounted.pupil[a]);
+  }
+  const TermCovariance& covariance = solution.covariance;
+  for (TermLine& line : lines) {
+    for (std::size_t i = 0; i < covariance.names.size(); ++i) {
+      const auto index = static_cast<Eigen::Index>(i);
+      if (covariance.names[i] == line.name) line.sigma = std::sqrt(covariance.values(index, index));
+    }
+  }
+  return lines;
+}
+
+void tell_shot(const Console& console, const ShotOutcome& shot) {
+  if (!shot.left_out.empty()) {
+    console.say(fmt::format("finding: shot {} was left out: {}", shot.name, shot.left_out));
+    return;
+  }
+  std::string line = fmt::format("shot {}: {} of {} ties, RMS {:.3f} px, flex {:.3f} degrees",
+                                 shot.name, shot.inliers, shot.ties, shot.rms_px, shot.flex_deg);
+  if (!shot.empty_sectors_deg.empty()) {
+    line += fmt::format("; no ties at {:.0f} degrees around the ring",
+                        fmt::join(shot.empty_sectors_deg, ", "));
+  }
+  console.say(line);
+}
+
+}  // namespace
+
+void tell_learned(const Console& console, const std::string& file, const LearnOutcome& outcome,
+                  bool terms) {
+  const RigSolution& solution = outcome.rig_template.solution;
+  const SolutionQuality& quality = solution.quality;
+  for (const std::string& note : outcome.notes) console.say(note);
+  for (const ShotOutcome& shot : outcome.shots) tell_shot(console, shot);
+  console.say(fmt::format("{} ties, {} rejected; RMS {:.3f} px, largest {:.2f} px", quality.ties,
+                          quality.ties_rejected, quality.rms_px, quality.max_px));
+  console.say(fmt::format("inliers {:.1f} %, residual spread {:.2f} (1: as sure as claimed)",
+                          100 * quality.inlier_share, quality.residual_spread));
+  console.say(
+      fmt::format("expected at the seam, 1 sigma at infinity: {:.2f} px along, {:.2f} px across",
+                  quality.expected_seam_along_px, quality.expected_seam_across_px));
+  for (const WeakDirection& weak : solution.weak) {
+    console.say(
+        fmt::format("weak: {} ({:.1f} px at the seam); {}", weak.what, weak.seam_px, weak.remedy));
+  }
+  if (terms) {
+    for (const TermLine& line : term_lines(solution)) {
+      console.say(fmt::format("  {:<22} {:>14.8g} {}", line.name, line.value,
+                              line.sigma ? fmt::format("sigma {:.3g}", *line.sigma) : "held"));
+    }
+  }
+  console.say(fmt::format("{}: {} from {} shots in {} rounds", file, outcome.rig_template.body,
+                          quality.shots, outcome.rounds));
+}
+
+nlohmann::json learned_as_json(const std::string& file, const LearnOutcome& outcome) {
+  const RigSolution& solution = outcome.rig_template.solution;
+  const SolutionQuality& quality = solution.quality;
+  nlohmann::json shots = nlohmann::json::array();
+  for (const ShotOutcome& shot : outcome.shots) {
+    shots.push_back({{"name", shot.name},
+                     {"ties", shot.ties},
+                     {"inliers", shot.inliers},
+                     {"rms_px", shot.rms_px},
+                     {"flex_deg", shot.flex_deg},
+                     {"empty_sectors_deg", shot.empty_sectors_deg},
+                     {"left_out", shot.left_out}});
+  }
+  nlohmann::json weak = nlohmann::json::array();
+  for (const WeakDirection& direction : solution.weak) {
+    weak.push_back(
+        {{"what", direction.what}, {"remedy", direction.remedy}, {"seam_px", direction.seam_px}});
+  }
+  nlohmann::json terms = nlohmann::json::object();
+  for (const TermLine& line : term_lines(solution)) {
+    terms[line.name] = {{"value", line.value}, {"sigma", nullptr}};
+    if (line.sigma) terms[line.name]["sigma"] = *line.sigma;
+  }
+  return {{"command", "learn"},
+          {"template", file},
+          {"body", outcome.rig_template.body},
+          {"mirrored", outcome.rig_template.mirrored},
+          {"rounds", outcome.rounds},
+          {"last_move_px", outcome.last_move_px},
+          {"ties", quality.ties},
+          {"ties_rejected", quality.ties_rejected},
+          {"rms_px", quality.rms_px},
+          {"max_px", quality.max_px},
+          {"inlier_share", quality.inlier_share},
+          {"residual_spread", quality.residual_spread},
+          {"expected_seam_along_px", quality.expected_seam_along_px},
+          {"expected_seam_across_px", quality.expected_seam_across_px},
+          {"flex_sigma_deg", deg_from_rad(quality.flex_sigma_rad)},
+          {"shots", shots},
+          {"weak", weak},
+          {"terms", terms},
+          {"notes", outcome.notes}};
+}
+
+}  // namespace seamwright

@@ -1,0 +1,18 @@
+#pragma once
+
+#include <string>
+
+#include <nlohmann/json_fwd.hpp>
+
+#include "cli/console.h"
+#include "learning/learn.h"
+
+namespace seamwright {
+
+/// What was learned, for people. `terms` adds a line per term.
+void tell_learned(const Console& console, const std::string& file, const LearnOutcome& outcome,
+                  bool terms);
+
+[[nodiscard]] nlohmann::json learned_as_json(const std::string& file, const LearnOutcome& outcome);
+
+}  // namespace seamwright
