@@ -60,6 +60,8 @@ RibbonAxes::RibbonAxes(const Vec3& pole, const Vec3& zero) {
   Vec3 x = zero - zero.dot(z) * z;
   if (x.norm() < 1e-6 * zero.norm()) x = z.unitOrthogonal();
   x.normalize();
+  // Once more: a zero close to the pole has lost digits to the difference.
+  x = (x - x.dot(z) * z).normalized();
   ribbon_from_rig_ << x.transpose(), z.cross(x).transpose(), z.transpose();
 }
 

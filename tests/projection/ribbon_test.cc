@@ -49,10 +49,13 @@ TEST_CASE("ribbon axes are right-handed and orthonormal for any pole", "[ribbon]
   Random random(71);
   for (int i = 0; i < 2000; ++i) {
     const Vec3 pole = random.uniform(1e-3, 1e3) * random_direction(random);
-    const RibbonAxes axes(pole, random_direction(random));
-    REQUIRE(axes.ribbon_from_rig().isUnitary(1e-13));
+    Vec3 zero = random_direction(random);
+    // Now and then nearly along the pole.
+    if (i % 4 == 0) zero = pole + pole.norm() * std::pow(10, random.uniform(-8, -1)) * zero;
+    const RibbonAxes axes(pole, zero);
+    REQUIRE(axes.ribbon_from_rig().isUnitary(1e-15));
     REQUIRE(axes.ribbon_from_rig().determinant() > 0);
-    REQUIRE_THAT(axes.pole(), same_direction(pole, 1e-14));
+    REQUIRE_THAT(axes.pole(), same_direction(pole, 1e-15));
   }
 }
 
@@ -82,11 +85,11 @@ TEST_CASE("along and across are the ribbon's own tangents", "[ribbon]") {
     const Vec3 direction = axes.direction(at);
     const Vec3 along = axes.along(at);
     const Vec3 across = axes.across(at);
-    REQUIRE(std::abs(along.norm() - 1) <= 1e-14);
-    REQUIRE(std::abs(across.norm() - 1) <= 1e-14);
-    REQUIRE(std::abs(along.dot(across)) <= 1e-14);
-    REQUIRE(std::abs(along.dot(direction)) <= 1e-14);
-    REQUIRE(std::abs(across.dot(direction)) <= 1e-14);
+    REQUIRE(std::abs(along.norm() - 1) <= 1e-13);
+    REQUIRE(std::abs(across.norm() - 1) <= 1e-13);
+    REQUIRE(std::abs(along.dot(across)) <= 1e-13);
+    REQUIRE(std::abs(along.dot(direction)) <= 1e-13);
+    REQUIRE(std::abs(across.dot(direction)) <= 1e-13);
     const Vec3 by_eta = (axes.direction({at.psi_rad, at.eta_rad + kStep}) -
                          axes.direction({at.psi_rad, at.eta_rad - kStep})) /
                         (2 * kStep);
@@ -125,7 +128,8 @@ TEST_CASE("a point at any depth keeps its azimuth and moves only in colatitude",
     const double disparity = a.eta_rad - b.eta_rad;
     REQUIRE(disparity >= 0);
     // η_a − η_b = 2hρ sin η + O((hρ)³): the even orders cancel from the midpoint. Exactly,
-    // cot η_a,b = (cos η ∓ q) / sin η with q = hρ, whose difference is bounded by q³.
+    // tan η_a,b = sin η / (cos η ∓ q) with q = hρ; the difference is 2q sin η + (2/3) q³ sin 3η +
+    // …, whose tail is below q³ here.
     const double q = h_m * inverse_depth;
     const double exact = std::atan2(std::sin(at.eta_rad), std::cos(at.eta_rad) - q) -
                          std::atan2(std::sin(at.eta_rad), std::cos(at.eta_rad) + q);
@@ -136,7 +140,7 @@ TEST_CASE("a point at any depth keeps its azimuth and moves only in colatitude",
   }
   CHECK(cases > 4000);
   CHECK(worst_psi <= 1e-13);
-  CHECK(worst_excess <= 0);
+  CHECK(worst_excess <= 1e-13);
 }
 
 TEST_CASE("both lenses of a body see a point under one azimuth", "[ribbon]") {
