@@ -30,6 +30,7 @@ function(seamwright_module name)
   add_library(${target} STATIC ${arg_SOURCES} ${arg_HEADERS})
   add_library(seamwright::${name} ALIAS ${target})
   set_target_properties(${target} PROPERTIES EXPORT_NAME ${name})
+  target_compile_features(${target} PUBLIC cxx_std_20)
   target_include_directories(${target} PUBLIC
     $<BUILD_INTERFACE:${PROJECT_SOURCE_DIR}>
     $<INSTALL_INTERFACE:${CMAKE_INSTALL_INCLUDEDIR}/seamwright>)
