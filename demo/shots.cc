@@ -12,9 +12,9 @@ struct RoomLook {
   double exposure_s;
 };
 
-constexpr RoomLook kHall = {"hall", 0.85, 1.0 / 8};
+constexpr RoomLook kHall = {"hall", 0.95, 1.0 / 8};
 constexpr RoomLook kLibrary = {"library", 1.0, 1.0 / 6};
-constexpr RoomLook kBreakfast = {"breakfast", 0.72, 1.0 / 12};
+constexpr RoomLook kBreakfast = {"breakfast", 0.8, 1.0 / 10};
 constexpr RoomLook kBedroom = {"room3", 0.9, 1.0 / 8};
 constexpr RoomLook kCourtyard = {"courtyard", 0.075, 1.0 / 250};
 

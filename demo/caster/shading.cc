@@ -25,7 +25,7 @@ Float3 offset_into_lamp(const Light& light, std::int32_t x, std::int32_t y) {
   };
   const std::uint32_t a = (static_cast<std::uint32_t>(x) ^ block) & 3U;
   const std::uint32_t b = (static_cast<std::uint32_t>(y) ^ (block >> 8U)) & 3U;
-  return Float3{part(a, 0), part(a ^ b, 8), part(b, 16)} * (0.8F * light.radius_m);
+  return Float3{part(a, 0), part(a ^ b, 8), part(b, 16)} * (0.45F * light.radius_m);
 }
 
 /// Irradiance from the room's key lamp, with one shadow ray.
