@@ -16,7 +16,7 @@ namespace seamwright {
 namespace {
 
 constexpr int kSample = 3;            // ties of one hypothesis: 6 measurements, 4 unknowns
-constexpr std::size_t kScored = 500;  // ties that hypotheses are scored on
+constexpr std::size_t kScored = 300;  // ties that hypotheses are scored on
 constexpr double kAlongSigma = rad_from_deg(1.0);     // above the lower envelope: depth
 constexpr double kEnvelopeSigma = rad_from_deg(0.1);  // below it: behind infinity
 constexpr double kCentreSigma_px = 6;                 // principal points are known this well

@@ -28,7 +28,7 @@ struct ConsensusOptions {
   double along_slack_rad = rad_from_deg(0.5);        ///< allowed beyond the disparity range
   double reject_mads = 5;  ///< final inliers lie within this many scaled MADs across
   double least_reject_rad = rad_from_deg(0.06);  ///< … but this much is always allowed
-  int iterations = 600;
+  int iterations = 400;
   std::uint64_t seed = 1;  ///< of the sampling; same seed, same result
 };
 

@@ -5,6 +5,7 @@
 #include <cstddef>
 
 #include "base/parallel.h"
+#include "features/edge_search.h"
 #include "features/even_spread.h"
 #include "features/strip.h"
 #include "features/strip_keys.h"
@@ -20,6 +21,8 @@ constexpr int kLeastHeight_px = 24;
 constexpr double kLeastSinEta = 0.35;  // nearer to the pole the ribbon is stretched too far
 constexpr double kKeySigma_px = 0.5;   // of a key point that was not refined
 constexpr double kRefinedReject_rad = rad_from_deg(0.06);
+constexpr int kRefinedPerKept = 2;  // matches that are refined for every tie that may be kept
+constexpr double kEdgeSigmas = 3;   // an edge may lie this far off across
 
 // px per radian along the radius where the overlap is.
 double radial_px_per_rad(const Lens& lens) {
@@ -32,6 +35,7 @@ struct RibbonMatch {
   Vec2 at_b = Vec2::Zero();
   Mat2 covariance_px2 = Mat2::Identity() * 2 * kKeySigma_px * kKeySigma_px;
   double ncc = 0;
+  double response = 0;  // of the weaker key point
   bool edge = false;
 };
 
@@ -53,26 +57,33 @@ class PairFinder {
   }
 
   PairTies run() {
-    std::vector<RibbonMatch> matches = matched();
+    const RibbonGrid wide = padded(grid_, pad());
+    const Strip strip_a = render_strip(a_, wide);
+    const Strip strip_b = render_strip(b_, wide);
+    std::vector<RibbonMatch> matches = matched(strip_a, strip_b);
     found_.report.matched = static_cast<int>(matches.size());
     matches = agreed(std::move(matches), options_.consensus.least_reject_rad);
     found_.report.consistent = static_cast<int>(matches.size());
     if (options_.refined) {
-      matches = refined(matches);
+      const auto by_response = [](const RibbonMatch& match) { return match.response; };
+      matches = refined(spread(matches, kRefinedPerKept * options_.max_ties_per_pair, by_response));
       matches = agreed(std::move(matches), kRefinedReject_rad);
       found_.report.refined = static_cast<int>(matches.size());
+      if (options_.edge_ties) add_edges(strip_a, strip_b, matches);
     }
-    keep(spread(std::move(matches)));
+    // Sure in every direction first; edges, which are not, where nothing else is.
+    keep(spread(matches, options_.max_ties_per_pair, [](const RibbonMatch& match) {
+      return std::max(match.ncc, 0.01) / match.covariance_px2.trace();
+    }));
     return std::move(found_);
   }
 
  private:
   [[nodiscard]] int pad() const { return grid_.closed ? kPad_px : 0; }
 
-  std::vector<RibbonMatch> matched() {
-    const RibbonGrid wide = padded(grid_, pad());
-    const std::vector<StripKey> keys_a = find_keys(render_strip(a_, wide), pad());
-    const std::vector<StripKey> keys_b = find_keys(render_strip(b_, wide), pad());
+  std::vector<RibbonMatch> matched(const Strip& strip_a, const Strip& strip_b) {
+    const std::vector<StripKey> keys_a = find_keys(strip_a, pad());
+    const std::vector<StripKey> keys_b = find_keys(strip_b, pad());
     found_.report.detected[0] = static_cast<int>(keys_a.size());
     found_.report.detected[1] = static_cast<int>(keys_b.size());
     const MatchGate gate{.across_rad = options_.across_gate_rad,
@@ -80,8 +91,11 @@ class PairFinder {
                          .max_ratio = options_.max_ratio};
     std::vector<RibbonMatch> matches;
     for (const KeyMatch& match : match_keys(keys_a, keys_b, grid_, range_, gate)) {
-      matches.push_back({.at_a = keys_a[static_cast<std::size_t>(match.key_a)].at,
-                         .at_b = keys_b[static_cast<std::size_t>(match.key_b)].at});
+      const StripKey& a = keys_a[static_cast<std::size_t>(match.key_a)];
+      const StripKey& b = keys_b[static_cast<std::size_t>(match.key_b)];
+      RibbonMatch found{.at_a = a.at, .at_b = b.at};
+      found.response = std::min(a.response, b.response);
+      matches.push_back(found);
     }
     return matches;
   }
@@ -123,14 +137,52 @@ class PairFinder {
       results[index] = refiner.refine(matches[index].at_a, matches[index].at_b);
     });
     std::vector<RibbonMatch> refined;
-    for (const auto& result : results) {
-      if (!result) continue;
-      refined.push_back({.at_a = result->at_a,
-                         .at_b = result->at_b,
-                         .covariance_px2 = result->covariance_px2,
-                         .ncc = result->ncc});
+    for (std::size_t i = 0; i < matches.size(); ++i) {
+      if (!results[i]) continue;
+      RibbonMatch better = matches[i];
+      better.at_a = results[i]->at_a;
+      better.at_b = results[i]->at_b;
+      better.covariance_px2 = results[i]->covariance_px2;
+      better.ncc = results[i]->ncc;
+      refined.push_back(better);
     }
     return refined;
+  }
+
+  void add_edges(const Strip& strip_a, const Strip& strip_b, std::vector<RibbonMatch>& matches) {
+    std::vector<RibbonPair> known;
+    for (const RibbonMatch& match : matches) known.push_back({match.at_a, match.at_b});
+    const EdgeSearchOptions options{.pad_px = pad(),
+                                    .across_rad = options_.across_gate_rad,
+                                    .along_slack_rad = options_.along_slack_rad};
+    std::vector<RibbonMatch> edges;
+    for (const RibbonPair& pair : search_edges(strip_a, strip_b, grid_, range_, known, options)) {
+      RibbonMatch edge{.at_a = pair.at_a, .at_b = pair.at_b};
+      edge.edge = true;
+      edges.push_back(edge);
+    }
+    for (const RibbonMatch& edge : refined(edges)) {
+      if (!fits_consensus(edge)) continue;
+      matches.push_back(edge);
+      ++found_.report.edges;
+    }
+  }
+
+  // The consensus of the corners explains the edge's across part, within what both claim.
+  [[nodiscard]] bool fits_consensus(const RibbonMatch& edge) const {
+    const auto tie = tie_of(edge);
+    if (!tie) return false;
+    const Rig better = corrected(rig_, lens_a_, lens_b_, found_.report.consensus);
+    const auto in_a =
+        better.lenses[static_cast<std::size_t>(lens_a_)].direction_in_rig(tie->sights[0].px);
+    const auto in_b =
+        better.lenses[static_cast<std::size_t>(lens_b_)].direction_in_rig(tie->sights[1].px);
+    if (!in_a || !in_b) return false;
+    const RibbonAngles a = grid_.axes.angles(*in_a);
+    const RibbonAngles b = grid_.axes.angles(*in_b);
+    const double across = std::remainder(b.psi_rad - a.psi_rad, 2 * kPi) * std::sin(a.eta_rad);
+    const double own = std::sqrt(edge.covariance_px2(0, 0)) / grid_.px_per_rad;
+    return std::abs(across) <= kRefinedReject_rad + kEdgeSigmas * own;
   }
 
   // Both sights in frame pixels; the covariance of the difference is shared evenly.
@@ -169,19 +221,21 @@ class PairFinder {
     return std::clamp(static_cast<int>(turn * options_.cells_psi), 0, options_.cells_psi - 1);
   }
 
-  [[nodiscard]] std::vector<RibbonMatch> spread(std::vector<RibbonMatch> matches) const {
+  [[nodiscard]] int cell_of(const RibbonMatch& match) const {
+    const TieDetail detail = detail_of(match);
+    const double down = (detail.eta_rad - grid_.eta_begin_rad) * grid_.px_per_rad / grid_.height_px;
+    const int row =
+        std::clamp(static_cast<int>(down * options_.cells_eta), 0, options_.cells_eta - 1);
+    return row * options_.cells_psi + sector_of(detail);
+  }
+
+  template <class Score>
+  [[nodiscard]] std::vector<RibbonMatch> spread(const std::vector<RibbonMatch>& matches,
+                                                int max_count, Score score) const {
     std::vector<SpreadItem> items;
-    const double eta_span = grid_.height_px / grid_.px_per_rad;
-    for (const RibbonMatch& match : matches) {
-      const TieDetail detail = detail_of(match);
-      const double down = (detail.eta_rad - grid_.eta_begin_rad) / eta_span;
-      const int row =
-          std::clamp(static_cast<int>(down * options_.cells_eta), 0, options_.cells_eta - 1);
-      items.push_back({.cell = row * options_.cells_psi + sector_of(detail),
-                       .score = std::max(match.ncc, 0.01) / match.covariance_px2.trace()});
-    }
+    for (const RibbonMatch& match : matches) items.push_back({cell_of(match), score(match)});
     std::vector<RibbonMatch> kept;
-    for (const int i : spread_evenly(items, options_.max_ties_per_pair)) {
+    for (const int i : spread_evenly(items, max_count)) {
       kept.push_back(matches[static_cast<std::size_t>(i)]);
     }
     return kept;

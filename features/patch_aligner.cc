@@ -1,5 +1,6 @@
 #include "features/patch_aligner.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
@@ -14,6 +15,9 @@ namespace {
 
 constexpr double kStill = 0.002;         // a step of so many samples ends the iteration
 constexpr double kStillEnough = 0.03;    // … and this small is accepted when it runs out
+constexpr double kLongestStep = 1;       // samples
+constexpr int kKeepCurvature = 4;        // iterations before gradients are read again
+constexpr double kLeastVariance = 1e-8;  // of residuals, for pictures without any noise
 constexpr double kFlat = 1.5 / 65535.0;  // patch deviation below which there is no texture
 constexpr int kCorrelationReach = 3;     // samples over which interpolated noise correlates
 // Spread of the affine difference's terms: ψ by q (rows of E), then η by q. Depth slopes shear and
@@ -52,221 +56,203 @@ std::optional<PatchMap> PatchMap::around(const LensView& view, int level, const 
 
 PatchAligner::PatchAligner(const SplinePlane& a, const PatchMap& map_a, const SplinePlane& b,
                            const PatchMap& map_b, const RefineOptions& options)
-    : a_(a),
-      b_(b),
-      map_a_(map_a),
-      map_b_(map_b),
+    : side_(options.window),
       max_iterations_(options.max_iterations),
-      max_drift_(options.max_drift_px / a.step()),
-      side_(options.window) {
+      max_drift_(options.max_drift_px / a.step()) {
   const double across = options.affine ? 1 / square(kAcrossAffineSigma) : kForbidden;
   const double along = options.affine ? 1 / square(kAlongAffineSigma) : kForbidden;
   const double hold = square(a.step() / options.sigma_cap_px);
   prior_ << hold, hold, across, across, along, along, 0, 0, 0, 0;
 
-  const auto count = static_cast<std::size_t>(side_) * static_cast<std::size_t>(side_);
-  value_a_.resize(count);
-  value_b_.resize(count);
-  residual_.resize(count);
-  regressor_a_.resize(count);
-  regressor_b_.resize(count);
+  const int half = side_ / 2;
   const double sigma = side_ / 4.0;
-  double sum = 0;
   double sum_of_squares = 0;
-  for (int i = 0; i < side_; ++i) {
-    const double w = std::exp(-0.5 * square((i - side_ / 2) / sigma));
-    weight_.push_back(static_cast<float>(w));
-    sum += w;
-    sum_of_squares += w * w;
-  }
-  weight_sum_ = square(sum);
-  for (int k = 0; k < side_ * side_; ++k)
-    second_moment_ += weight(k) * square(k % side_ - side_ / 2);
-  effective_samples_ = square(square(sum) / sum_of_squares);
-}
-
-Vec2 PatchAligner::displacement(const Vec2& q) const {
-  return {state_[0] + state_[2] * q.x() + state_[3] * q.y(),
-          state_[1] + state_[4] * q.x() + state_[5] * q.y()};
-}
-
-Vec2 PatchAligner::sample_position(int index) const {
-  return {static_cast<double>(index % side_ - side_ / 2),
-          static_cast<double>(index / side_ - side_ / 2)};
-}
-
-void PatchAligner::read_values() {
-  for (int k = 0; k < side_ * side_; ++k) {
-    const Vec2 q = sample_position(k);
-    const Vec2 half = 0.5 * displacement(q);
-    const Vec2 px_a = map_a_.frame_px(q - half);
-    const Vec2 px_b = map_b_.frame_px(q + half);
-    value_a_[static_cast<std::size_t>(k)] = a_.value(px_a.x(), px_a.y());
-    value_b_[static_cast<std::size_t>(k)] = b_.value(px_b.x(), px_b.y());
-  }
-}
-
-// Brings both patches to deviation 1 with mean and slopes taken out, and subtracts. False without
-// texture.
-bool PatchAligner::take_residuals() {
-  const auto standardise = [&](std::vector<float>& values) {
-    double sum = 0;
-    Vec2 moments = Vec2::Zero();
-    for (int k = 0; k < side_ * side_; ++k) {
-      const double v = static_cast<double>(weight(k)) * values[static_cast<std::size_t>(k)];
-      sum += v;
-      moments += v * sample_position(k);
+  for (int y = -half; y <= half; ++y) {
+    for (int x = -half; x <= half; ++x) {
+      const double w = std::exp(-0.5 * (square(x / sigma) + square(y / sigma)));
+      q_.emplace_back(x, y);
+      weight_.push_back(static_cast<float>(w));
+      weight_sum_ += w;
+      second_moment_ += w * x * x;
+      sum_of_squares += w * w;
     }
-    const double mean = sum / weight_sum_;
-    const Vec2 slope = moments / second_moment_;
-    double sum_of_squares = 0;
-    for (int k = 0; k < side_ * side_; ++k) {
-      float& v = values[static_cast<std::size_t>(k)];
-      v -= static_cast<float>(mean + slope.dot(sample_position(k)));
-      sum_of_squares += static_cast<double>(weight(k) * v * v);
-    }
-    const double variance = sum_of_squares / weight_sum_;
-    if (!(variance > square(kFlat))) return 0.0;
-    const double scale = 1 / std::sqrt(variance);
-    for (float& v : values) v *= static_cast<float>(scale);
-    return scale;
+  }
+  effective_samples_ = square(weight_sum_) / sum_of_squares;
+  const auto blank = [&](const SplinePlane& plane, const PatchMap& map, double towards) {
+    return Patch{
+        &plane, map, towards, std::vector<float>(q_.size()), std::vector<Regressor>(q_.size()),
+        0.0};
   };
-  scale_a_ = standardise(value_a_);
-  scale_b_ = standardise(value_b_);
-  if (scale_a_ == 0 || scale_b_ == 0) return false;
-  double sum_of_squares = 0;
-  for (int k = 0; k < side_ * side_; ++k) {
-    const auto i = static_cast<std::size_t>(k);
-    residual_[i] = value_b_[i] - value_a_[i];
-    sum_of_squares += static_cast<double>(weight(k)) * square(residual_[i]);
+  a_ = blank(a, map_a, -0.5);
+  b_ = blank(b, map_b, 0.5);
+  residual_.resize(q_.size());
+}
+
+Vec2 PatchAligner::moved(const Patch& patch, const Vec2& q) const {
+  return {q.x() + patch.towards * (state_[0] + state_[2] * q.x() + state_[3] * q.y()),
+          q.y() + patch.towards * (state_[1] + state_[4] * q.x() + state_[5] * q.y())};
+}
+
+void PatchAligner::read_values(Patch& patch) const {
+  for (std::size_t i = 0; i < q_.size(); ++i) {
+    const Vec2 px = patch.map.frame_px(moved(patch, q_[i]));
+    patch.values[i] = patch.plane->value(px.x(), px.y());
   }
-  variance_ = std::max(
-      sum_of_squares / weight_sum_ * effective_samples_ / (effective_samples_ - kUnknowns), 1e-8);
+}
+
+// Takes out the weighted mean and slopes and divides by the deviation. False without texture.
+bool PatchAligner::standardise(Patch& patch) const {
+  double sum = 0;
+  Vec2 moments = Vec2::Zero();
+  for (std::size_t i = 0; i < q_.size(); ++i) {
+    const double v = static_cast<double>(weight_[i]) * patch.values[i];
+    sum += v;
+    moments += v * q_[i];
+  }
+  const double mean = sum / weight_sum_;
+  const Vec2 slope = moments / second_moment_;
+  double sum_of_squares = 0;
+  for (std::size_t i = 0; i < q_.size(); ++i) {
+    float& v = patch.values[i];
+    v -= static_cast<float>(mean + slope.dot(q_[i]));
+    sum_of_squares += static_cast<double>(weight_[i] * v * v);
+  }
+  const double variance = sum_of_squares / weight_sum_;
+  if (!(variance > square(kFlat))) return false;
+  patch.scale = 1 / std::sqrt(variance);
+  for (float& v : patch.values) v *= static_cast<float>(patch.scale);
   return true;
 }
 
-// Change of the residual by each unknown, as either patch tells it. Needs standardised values.
-void PatchAligner::read_regressors() {
-  const auto regressor = [](const SplinePlane& plane, const PatchMap& map, const Vec2& q_moved,
-                            const Vec2& q, double scale, float value) {
-    const Vec2 px = map.frame_px(q_moved);
-    const auto sample = plane.sample(px.x(), px.y());
-    const Vec2 g = scale * map.jacobian(q_moved).transpose() * Vec2(sample.du, sample.dv);
-    Unknowns row;
-    row << g.x(), g.y(), g.x() * q.x(), g.x() * q.y(), g.y() * q.x(), g.y() * q.y(), value, 1,
-        q.x(), q.y();
-    return Regressor(row.cast<float>());
-  };
-  for (int k = 0; k < side_ * side_; ++k) {
-    const auto i = static_cast<std::size_t>(k);
-    const Vec2 q = sample_position(k);
-    const Vec2 half = 0.5 * displacement(q);
-    regressor_a_[i] = regressor(a_, map_a_, q - half, q, scale_a_, value_a_[i]);
-    regressor_b_[i] = regressor(b_, map_b_, q + half, q, scale_b_, value_b_[i]);
+// Needs standardised values.
+void PatchAligner::read_regressors(Patch& patch) const {
+  for (std::size_t i = 0; i < q_.size(); ++i) {
+    const Vec2 at = moved(patch, q_[i]);
+    const Vec2 px = patch.map.frame_px(at);
+    const auto sample = patch.plane->sample(px.x(), px.y());
+    const Eigen::Vector2f g =
+        (patch.scale * patch.map.jacobian(at).transpose() * Vec2(sample.du, sample.dv))
+            .cast<float>();
+    const Eigen::Vector2f q = q_[i].cast<float>();
+    Regressor& row = patch.regressors[i];
+    row.head<2>() = g;
+    row.segment<2>(2) = g.x() * q;
+    row.segment<2>(4) = g.y() * q;
+    row[6] = patch.values[i];
+    row[7] = 1;
+    row.segment<2>(8) = q;
   }
 }
 
-PatchAligner::Curvature PatchAligner::curvature() const {
+// Reads both patches at the current state. False without texture.
+bool PatchAligner::update_residuals() {
+  for (Patch* patch : {&a_, &b_}) {
+    read_values(*patch);
+    if (!standardise(*patch)) return false;
+  }
+  double sum_of_squares = 0;
+  for (std::size_t i = 0; i < q_.size(); ++i) {
+    residual_[i] = b_.values[i] - a_.values[i];
+    sum_of_squares += static_cast<double>(weight_[i] * residual_[i] * residual_[i]);
+  }
+  const double freedom = (effective_samples_ - kUnknowns) / effective_samples_;
+  variance_ = std::max(sum_of_squares / weight_sum_ / freedom, kLeastVariance);
+  return true;
+}
+
+void PatchAligner::update_curvature() {
+  read_regressors(a_);
+  read_regressors(b_);
   using NormalF = Eigen::Matrix<float, kUnknowns, kUnknowns>;
-  NormalF same = NormalF::Zero();
+  NormalF own = NormalF::Zero();
   NormalF cross = NormalF::Zero();
-  for (int k = 0; k < side_ * side_; ++k) {
-    const Regressor& a = regressor_a_[static_cast<std::size_t>(k)];
-    const Regressor& b = regressor_b_[static_cast<std::size_t>(k)];
-    const Regressor wa = weight(k) * a;
-    const Regressor wb = weight(k) * b;
-    same.noalias() += wa * a.transpose() + wb * b.transpose();
+  for (std::size_t i = 0; i < q_.size(); ++i) {
+    const Regressor& a = a_.regressors[i];
+    const Regressor& b = b_.regressors[i];
+    const Regressor wa = weight_[i] * a;
+    const Regressor wb = weight_[i] * b;
+    own.noalias() += wa * a.transpose();
+    own.noalias() += wb * b.transpose();
     cross.noalias() += wa * b.transpose();
   }
-  Curvature curvature;
-  const Normal crossed = (0.5F * (cross + cross.transpose())).cast<double>();
-  curvature.symmetric = (0.25 * same.cast<double>() + 0.5 * crossed) / variance_;
-  curvature.crossed = crossed / variance_;
-  curvature.symmetric.diagonal() += prior_;
-  curvature.crossed.diagonal() += prior_;
-  return curvature;
+  curvature_.crossed = (0.5F * (cross + cross.transpose())).cast<double>();
+  curvature_.symmetric = 0.25 * own.cast<double>() + 0.5 * curvature_.crossed;
 }
 
 PatchAligner::Unknowns PatchAligner::gradient() const {
   Regressor sum = Regressor::Zero();
-  for (int k = 0; k < side_ * side_; ++k) {
-    const auto i = static_cast<std::size_t>(k);
-    sum += (0.5F * weight(k) * residual_[i]) * (regressor_a_[i] + regressor_b_[i]);
+  for (std::size_t i = 0; i < q_.size(); ++i) {
+    sum += (0.5F * weight_[i] * residual_[i]) * (a_.regressors[i] + b_.regressors[i]);
   }
   return sum.cast<double>() / variance_ + prior_.cwiseProduct(state_);
 }
 
-// The sandwich of refine.h for the shift alone. Influence of sample k on it: first two rows of
-// A⁻¹ w g / σ². The noise model is the mean of two: white pixel noise carried through the
-// interpolation, and the products of the residuals themselves, which see where the misfit sits.
+// The sandwich of refine.h for the shift alone. The influence of a sample on it is the first two
+// rows of A⁻¹ w g / σ².
 std::optional<Mat2> PatchAligner::covariance() const {
-  const Eigen::LDLT<Normal> factor(curvature().crossed);
+  Normal information = curvature_.crossed / variance_;
+  information.diagonal() += prior_;
+  const Eigen::LDLT<Normal> factor(information);
   if (factor.info() != Eigen::Success || !factor.isPositive()) return std::nullopt;
   const Normal inverse = factor.solve(Normal::Identity());
-  const auto count = static_cast<std::size_t>(side_) * static_cast<std::size_t>(side_);
-  std::vector<Vec2> influence(count);
-  for (int k = 0; k < side_ * side_; ++k) {
-    const auto i = static_cast<std::size_t>(k);
-    const Unknowns g = 0.5 * (regressor_a_[i] + regressor_b_[i]).cast<double>();
-    influence[i] = inverse.topRows<2>() * (static_cast<double>(weight(k)) / variance_ * g);
-  }
-  const Mat2 jacobian_a = map_a_.jacobian(Vec2::Zero());
-  const Mat2 jacobian_b = map_b_.jacobian(Vec2::Zero());
-  const auto correlation = [](const SplinePlane& plane, const Mat2& jacobian, const Vec2& lag) {
-    const Vec2 lag_px = jacobian * lag;
-    return plane.noise_correlation(lag_px.x()) * plane.noise_correlation(lag_px.y());
-  };
-  Mat2 modelled = Mat2::Zero();
-  Mat2 observed = Mat2::Zero();
-  for (int dy = -kCorrelationReach; dy <= kCorrelationReach; ++dy) {
-    for (int dx = -kCorrelationReach; dx <= kCorrelationReach; ++dx) {
-      const Vec2 lag(dx, dy);
-      const double model =
-          variance_ * 0.5 * (correlation(a_, jacobian_a, lag) + correlation(b_, jacobian_b, lag));
-      const double taper = (1 - std::abs(dx) / (kCorrelationReach + 1.0)) *
-                           (1 - std::abs(dy) / (kCorrelationReach + 1.0));
-      Mat2 plain = Mat2::Zero();
-      Mat2 with_residuals = Mat2::Zero();
-      for (int y = std::max(0, -dy); y < side_ - std::max(0, dy); ++y) {
-        for (int x = std::max(0, -dx); x < side_ - std::max(0, dx); ++x) {
-          const auto i = static_cast<std::size_t>(y * side_ + x);
-          const auto j = static_cast<std::size_t>((y + dy) * side_ + x + dx);
-          const Mat2 product = influence[i] * influence[j].transpose();
-          plain += product;
-          with_residuals += static_cast<double>(residual_[i] * residual_[j]) * product;
-        }
-      }
-      modelled += model * plain;
-      observed += taper * with_residuals;
-    }
+  const Eigen::Matrix<float, 2, kUnknowns> rows =
+      (inverse.topRows<2>() * (0.5 / variance_)).cast<float>();
+  std::vector<Eigen::Vector2f> influence(q_.size());
+  for (std::size_t i = 0; i < q_.size(); ++i) {
+    influence[i] = rows * (weight_[i] * (a_.regressors[i] + b_.regressors[i]));
   }
   const Mat2 from_prior = inverse.topRows<2>() * prior_.asDiagonal() * inverse.leftCols<2>();
-  const Mat2 sum = modelled + from_prior;
+  const Mat2 sum = variance_ * spread(influence) + from_prior;
   return Mat2(0.5 * (sum + sum.transpose()));
 }
 
+// Σx Σy ψ_x ψ_yᵀ c(x − y): influences under noise of unit variance, white in both frames' pixels
+// and carried here by the interpolation.
+Mat2 PatchAligner::spread(const std::vector<Eigen::Vector2f>& influence) const {
+  const auto correlation = [](const Patch& patch, const Vec2& lag) {
+    const Vec2 lag_px = patch.map.jacobian(Vec2::Zero()) * lag;
+    return patch.plane->noise_correlation(lag_px.x()) * patch.plane->noise_correlation(lag_px.y());
+  };
+  const auto at = [&](int x, int y) { return influence[static_cast<std::size_t>(y * side_ + x)]; };
+  Mat2 sum = Mat2::Zero();
+  for (int dy = 0; dy <= kCorrelationReach; ++dy) {
+    // A lag and its opposite are each other's transpose: half of them is enough.
+    for (int dx = dy == 0 ? 0 : -kCorrelationReach; dx <= kCorrelationReach; ++dx) {
+      const Vec2 lag(dx, dy);
+      const double c = 0.5 * (correlation(a_, lag) + correlation(b_, lag));
+      Eigen::Matrix2f products = Eigen::Matrix2f::Zero();
+      for (int y = 0; y < side_ - dy; ++y) {
+        for (int x = std::max(0, -dx); x < side_ - std::max(0, dx); ++x) {
+          products += at(x, y) * at(x + dx, y + dy).transpose();
+        }
+      }
+      const Mat2 part = c * products.cast<double>();
+      sum += dx == 0 && dy == 0 ? part : Mat2(part + part.transpose());
+    }
+  }
+  return sum;
+}
+
 std::optional<PatchAligner::Outcome> PatchAligner::align() {
-  read_values();
-  if (!take_residuals()) return std::nullopt;
-  read_regressors();
-  double moved = 0;
+  if (!update_residuals()) return std::nullopt;
+  double step_length = 0;
   for (int i = 0; i < max_iterations_; ++i) {
-    const Curvature bend = curvature();
+    if (i % kKeepCurvature == 0) update_curvature();
     // Between the two: Newton's own is the crossed one, the symmetric one keeps it safe.
-    Unknowns step = -(0.5 * (bend.symmetric + bend.crossed)).ldlt().solve(gradient());
+    Normal information = 0.5 / variance_ * (curvature_.symmetric + curvature_.crossed);
+    information.diagonal() += prior_;
+    Unknowns step = -information.ldlt().solve(gradient());
     if (!step.allFinite()) return std::nullopt;
     step.tail<kUnknowns - kMotion>().setZero();  // brightness is taken out anew each time
-    moved = step.head<2>().norm();
-    if (moved > 1) step /= moved;
+    step_length = step.head<2>().norm();
+    if (step_length > kLongestStep) step *= kLongestStep / step_length;
     state_ += step;
     if (state_.head<2>().norm() > max_drift_) return std::nullopt;
-    read_values();
-    if (!take_residuals()) return std::nullopt;
-    if (moved < kStill) break;
-    if (i % 4 == 1) read_regressors();
+    if (!update_residuals()) return std::nullopt;
+    if (step_length < kStill) break;
   }
-  if (moved > kStillEnough) return std::nullopt;
-  read_regressors();
+  if (step_length > kStillEnough) return std::nullopt;
+  update_curvature();
   const auto claimed = covariance();
   if (!claimed) return std::nullopt;
   Outcome outcome;

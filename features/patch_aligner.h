@@ -61,41 +61,49 @@ class PatchAligner {
   using Normal = Eigen::Matrix<double, kUnknowns, kUnknowns>;
   using Regressor = Eigen::Matrix<float, kUnknowns, 1>;
 
-  [[nodiscard]] Vec2 displacement(const Vec2& q) const;
-  [[nodiscard]] Vec2 sample_position(int index) const;
-  void read_values();
-  void read_regressors();
-  [[nodiscard]] bool take_residuals();
-  struct Curvature {
-    Normal symmetric;  // from the mean gradients: never flat, but noise adds to it
-    Normal crossed;    // products of a's with b's gradients: noise adds nothing on average
+  // One lens' patch: values with mean, slopes and deviation taken out, and how they change with
+  // each unknown as the patch's own gradient tells it.
+  struct Patch {
+    const SplinePlane* plane = nullptr;
+    PatchMap map;
+    double towards = 0;  // −½ for a, +½ for b: its share of the displacement
+    std::vector<float> values;
+    std::vector<Regressor> regressors;
+    double scale = 0;  // 1 / deviation of the raw values
   };
-  [[nodiscard]] Curvature curvature() const;
-  [[nodiscard]] float weight(int index) const {
-    return weight_[static_cast<std::size_t>(index % side_)] *
-           weight_[static_cast<std::size_t>(index / side_)];
-  }
+
+  // Σ w g gᵀ of the mean gradients: never flat, but noise adds to it.
+  // Σ w of a's times b's gradients: noise adds nothing on average.
+  struct Curvature {
+    Normal symmetric = Normal::Zero();
+    Normal crossed = Normal::Zero();
+  };
+
+  [[nodiscard]] Vec2 moved(const Patch& patch, const Vec2& q) const;
+  void read_values(Patch& patch) const;
+  [[nodiscard]] bool standardise(Patch& patch) const;
+  void read_regressors(Patch& patch) const;
+  [[nodiscard]] bool update_residuals();
+  void update_curvature();
   [[nodiscard]] Unknowns gradient() const;
   [[nodiscard]] std::optional<Mat2> covariance() const;
+  [[nodiscard]] Mat2 spread(const std::vector<Eigen::Vector2f>& influence) const;
 
-  const SplinePlane& a_;
-  const SplinePlane& b_;
-  PatchMap map_a_;
-  PatchMap map_b_;
+  Patch a_;
+  Patch b_;
+  int side_;
   int max_iterations_;
   double max_drift_;  // samples
-  int side_ = 0;
   Unknowns state_ = Unknowns::Zero();
-  Unknowns prior_ = Unknowns::Zero();  // precision of the motion terms
-  std::vector<float> weight_;          // of one row or column; the window is separable
-  std::vector<float> value_a_, value_b_, residual_;
-  std::vector<Regressor> regressor_a_, regressor_b_;  // by each patch's own gradient
-  double scale_a_ = 0;  // 1 / deviation of the patches, 0 without texture
-  double scale_b_ = 0;
+  Unknowns prior_ = Unknowns::Zero();  // precision of the unknowns
+  std::vector<Vec2> q_;                // patch coordinates of every sample
+  std::vector<float> weight_;          // and its weight
   double weight_sum_ = 0;
   double second_moment_ = 0;  // Σ w qx² = Σ w qy²
   double effective_samples_ = 0;
-  double variance_ = 1;  // of the residuals
+  std::vector<float> residual_;  // b − a
+  double variance_ = 1;          // of the residuals
+  Curvature curvature_;
 };
 
 }  // namespace seamwright

@@ -84,7 +84,21 @@ class CellMap {
   bool whole_;
 };
 
+bool visible(const LensView& view, const Vec2& px, double margin_px) {
+  return view.plane().contains(px) && view.field.contains(px, margin_px);
+}
+
+// True where every pixel of a cell is well inside the picture: then none needs to be asked.
+bool all_visible(const LensView& view, const CellMap& map) {
+  const double margin = kFieldMargin_px + (map.frame_px(0, 0) - map.frame_px(kCell, kCell)).norm();
+  return visible(view, map.frame_px(0, 0), margin) &&
+         visible(view, map.frame_px(kCell, 0), margin) &&
+         visible(view, map.frame_px(0, kCell), margin) &&
+         visible(view, map.frame_px(kCell, kCell), margin);
+}
+
 void render_cell(const LensView& view, const CellMap& map, int x0, int y0, Strip& strip) {
+  const bool sure = all_visible(view, map);
   const auto [nx, ny] = map.footprint();
   const int x1 = std::min(x0 + kCell, strip.grid.width_px);
   const int y1 = std::min(y0 + kCell, strip.grid.height_px);
@@ -93,7 +107,7 @@ void render_cell(const LensView& view, const CellMap& map, int x0, int y0, Strip
     const auto valid = strip.valid.row<std::uint8_t>(y);
     for (int x = x0; x < x1; ++x) {
       const Vec2 centre = map.frame_px(x - x0 + 0.5, y - y0 + 0.5);
-      if (!view.plane().contains(centre) || !view.field.contains(centre, kFieldMargin_px)) continue;
+      if (!sure && !visible(view, centre, kFieldMargin_px)) continue;
       float sum = 0;
       for (int j = 0; j < ny; ++j) {
         for (int i = 0; i < nx; ++i) {
