@@ -119,8 +119,13 @@ class Adjuster {
     return c2 > 0 ? 1.0 / (1.0 + s / c2) : 1.0;
   }
 
-  double depth_cost(const Tie& tie, double rho) const {
+  double depth_cost(std::size_t index, double rho) const {
+    const Tie& tie = ties_[index];
     double cost = 0;
+    if (!options_.depth_priors.empty()) {
+      const DepthPrior& known = options_.depth_priors[index];
+      cost += known.weight * std::log1p(std::pow((rho - known.mean_per_m) / known.sigma_per_m, 2));
+    }
     if (options_.depth_lean_per_m > 0) cost += 2 * rho / options_.depth_lean_per_m;
     if (options_.depth_floor_sigma_per_m > 0 && rho < 0) {
       cost += std::pow(rho / options_.depth_floor_sigma_per_m, 2);
@@ -129,7 +134,15 @@ class Adjuster {
     return cost;
   }
 
-  void add_depth_terms(const Tie& tie, double rho, double& normal, double& gradient) const {
+  void add_depth_terms(std::size_t index, double rho, double& normal, double& gradient) const {
+    const Tie& tie = ties_[index];
+    if (!options_.depth_priors.empty()) {
+      const DepthPrior& known = options_.depth_priors[index];
+      const double off = rho - known.mean_per_m;
+      const double information = known.weight / (known.sigma_per_m * known.sigma_per_m + off * off);
+      normal += information;
+      gradient += information * off;
+    }
     if (options_.depth_lean_per_m > 0) gradient += 1 / options_.depth_lean_per_m;
     if (options_.depth_floor_sigma_per_m > 0 && rho < 0) {
       const double information = std::pow(options_.depth_floor_sigma_per_m, -2);
@@ -212,7 +225,7 @@ class Adjuster {
     Mat3 normal = by_point.transpose() * by_point;
     out.gradient = by_point.transpose() * residual;
     if (!options_.free_depth) by_point.col(2).setZero();
-    finish_point(tie, point, normal, out.gradient);
+    finish_point(index, point, normal, out.gradient);
     out.inverse = normal.inverse();
     out.point_by_columns = by_point.transpose() * by_columns;
 
@@ -323,7 +336,7 @@ class Adjuster {
 
   double tie_cost(const State& state, std::size_t index, const TiePoint& point) const {
     const Tie& tie = ties_[index];
-    double cost = options_.free_depth ? depth_cost(tie, point.inverse_depth) : 0;
+    double cost = options_.free_depth ? depth_cost(index, point.inverse_depth) : 0;
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
       const TieSight& sight = tie.sights[j];
       const Vec2 r = sight_residual(state.rig.lenses[static_cast<std::size_t>(sight.lens)],
@@ -350,7 +363,7 @@ class Adjuster {
       normal += weight * linear.by_point.transpose() * linear.by_point;
       gradient += weight * linear.by_point.transpose() * linear.residual;
     }
-    finish_point(tie, point, normal, gradient);
+    finish_point(index, point, normal, gradient);
     const Vec3 move = -(normal.inverse() * gradient);
     point.direction =
         (point.direction + tangent_basis(point.direction) * move.head<2>()).normalized();
@@ -361,9 +374,9 @@ class Adjuster {
   }
 
   // Depth terms and damping of a tie's own 3 × 3 system; a fixed depth leaves it.
-  void finish_point(const Tie& tie, const TiePoint& point, Mat3& normal, Vec3& gradient) const {
+  void finish_point(std::size_t index, const TiePoint& point, Mat3& normal, Vec3& gradient) const {
     if (options_.free_depth) {
-      add_depth_terms(tie, point.inverse_depth, normal(2, 2), gradient[2]);
+      add_depth_terms(index, point.inverse_depth, normal(2, 2), gradient[2]);
     } else {
       normal.row(2).setZero();
       normal.col(2).setZero();

@@ -13,7 +13,8 @@
 //     Σ φ(‖Σ_u^(-1/2) (u − u_observed)‖²)            φ Cauchy, or none
 //   + (x ⊖ x₀)ᵀ P (x ⊖ x₀)                           prior on the shared terms
 //   + Σ ‖flex‖² / σ_flex²                             zero-mean prior on flex
-//   + Σ 2ρ/λ + (min(0, ρ)/σ_0)²                       depths: leaning far, none negative
+//   + Σ 2ρ/λ + (min(0, ρ)/σ_0)² + w log(1 + ((ρ−m)/s)²)   depths: leaning far, none negative, as
+//                                                     far as each is known
 //
 // minimised by Levenberg–Marquardt. Ties alone cannot tell scale: the distance of the first two
 // pupils is held at its start value. Ties are eliminated one by one (Schur complement), which
@@ -36,6 +37,14 @@
 
 namespace seamwright {
 
+/// What is known of one tie's inverse depth before any measurement: a Cauchy density, so that a tie
+/// that stands elsewhere is let go.
+struct DepthPrior {
+  double mean_per_m = 0;
+  double sigma_per_m = 1;
+  double weight = 0;  ///< 0: nothing is known
+};
+
 struct AdjustOptions {
   int max_iterations = 50;
   double cost_tolerance = 1e-10;  ///< stop when a step lowers the cost by less than this share
@@ -45,6 +54,7 @@ struct AdjustOptions {
   double flex_sigma_rad = rad_from_deg(0.05);  ///< prior spread of flex, per axis
   /// λ of an exponential prior on ρ, 1/m: leans every tie away by the same force; 0 for none.
   double depth_lean_per_m = 0;
+  std::vector<DepthPrior> depth_priors{};  ///< one per tie, or empty
   /// σ_0: how far below zero ρ may fall, 1/m; 0 for no bound.
   double depth_floor_sigma_per_m = 0;
   /// ρ below this is what a tie marked `far` means (10 m), with this as its spread.

@@ -162,15 +162,17 @@ void add_expected_seam(const SharedTerms& terms, RigSolution& solution) {
 // Robust and stiff first, then everything free while outliers leave, then to the end.
 std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties_per_shot,
                                      int shots) {
-  AdjustOptions round{.cost_tolerance = 1e-6, .free_flex = shots > 1};
+  AdjustOptions round{.max_iterations = 100, .cost_tolerance = 1e-6, .free_flex = shots > 1};
   round.depth_floor_sigma_per_m = options.depth_floor_sigma_per_m;
   round.depth_lean_per_m = options.depth_lean_per_m * std::max(1.0, ties_per_shot);
   AdjustOptions first = round;
   first.free_flex = false;
   first.robust_scale = 30;  // far from the answer, an honest tie may look like an outlier
+  AdjustOptions second = round;
+  second.robust_scale = 10;
   AdjustOptions last = round;
   last.cost_tolerance = 1e-9;
-  return {first, first, round, round, last};
+  return {first, first, second, round, round, last};
 }
 
 // The prior of the first round: radial, affine and decentring terms stay put while rotation, focal
@@ -188,6 +190,39 @@ SharedPrior stiff(SharedPrior prior, const SharedTerms& terms) {
 void recentre(Rig& rig) {
   const Vec3 centre = rig.centre();
   for (MountedLens& mounted : rig.lenses) mounted.pupil -= centre;
+}
+
+// One term of all lenses near their common mean. Called once a lens, so each pair counts half.
+void hold_together(const SharedTerms& terms, int slot, double sigma, Eigen::MatrixXd& information) {
+  const double strength = 0.5 / (sigma * sigma * terms.lens_count());
+  for (int a = 0; a < terms.lens_count(); ++a) {
+    for (int b = 0; b < terms.lens_count(); ++b) {
+      if (a == b) continue;
+      information(terms.column(a, slot), terms.column(a, slot)) += 0.5 * strength;
+      information(terms.column(b, slot), terms.column(b, slot)) += 0.5 * strength;
+      information(terms.column(a, slot), terms.column(b, slot)) -= strength;
+    }
+  }
+}
+
+// The floor below the stand, for ties within 35° of straight down.
+std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties, int shots,
+                                     const LearnRigOptions& options) {
+  std::vector<DepthPrior> priors;
+  if (options.stand_sigma_per_m <= 0) return priors;
+  priors.resize(ties.size());
+  constexpr double kLeastDown = 0.82;
+  int count = 0;
+  for (std::size_t i = 0; i < ties.size(); ++i) {
+    const TiePoint point = locate_tie(rig, ties[i], false);
+    if (!point.usable || point.direction.y() < kLeastDown) continue;
+    priors[i] = {point.direction.y() / options.stand_height_m, options.stand_sigma_per_m, 1};
+    ++count;
+  }
+  // The height is one unknown a stand, not one a tie.
+  for (DepthPrior& prior : priors)
+    prior.weight *= shots / std::max(1.0, static_cast<double>(count));
+  return priors;
 }
 
 }  // namespace
@@ -215,7 +250,10 @@ SharedPrior prior_of(const BodySpread& spread, const Rig& nominal, const SharedT
     } else {
       sigma = slot < kPupilX ? spread.rotation_rad : spread.pupil_m;
     }
-    prior.information(column, column) = 1.0 / (sigma * sigma);
+    prior.information(column, column) += 1.0 / (sigma * sigma);
+    if (slot == kFocal || (slot >= kRadial1 && slot <= kRadial4)) {
+      hold_together(terms, slot, spread.piece_share * sigma, prior.information);
+    }
   }
   return prior;
 }
@@ -240,9 +278,11 @@ Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
   double flex_sigma_rad = options.flex_start_sigma_rad;
   const std::vector<AdjustOptions> rounds =
       rounds_of(options, static_cast<double>(ties.size()) / std::max(1, shots), shots);
+  const std::vector<DepthPrior> priors = floor_priors(start, ties, shots, options);
   for (std::size_t round = 0; round < rounds.size(); ++round) {
     AdjustOptions adjusting = rounds[round];
     adjusting.flex_sigma_rad = flex_sigma_rad;
+    adjusting.depth_priors = priors;
     fit = adjust(fit.rig, ties, shots, result.terms,
                  round == 0 ? stiff(prior, result.terms) : prior, adjusting, inlier, progress);
     if (fit.stop == StopReason::cancelled) {

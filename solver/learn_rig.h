@@ -29,16 +29,25 @@ struct BodySpread {
   double focal_share = 0.05;                        ///< of the focal length
   double centre_share = 0.02;                       ///< of the frame width
   double radial[4] = {0.01, 0.003, 0.001, 0.0003};  ///< k1…k4: about 3 % of the radius each
-  double affine = 1e-4;      ///< b1, b2: pixel grids are square to about this (common practice)
-  double decentring = 2e-4;  ///< p1, p2
+  double affine = 1e-3;                             ///< b1, b2
+  double decentring = 5e-4;                         ///< p1, p2
   double rotation_rad = rad_from_deg(5.0);
+  /// Lenses of one body are of one make: their focal lengths and radial terms differ by this share
+  /// of the spreads above.
+  double piece_share = 0.15;
   double pupil_m = 0.002;  ///< per axis; the baseline's length is held
 };
 
 struct LearnRigOptions {
   /// λ of the exponential prior on inverse depth, 1/m. A room is a few surfaces, not as many
   /// independent depths as it has ties: one shot's ties share this strength.
-  double depth_lean_per_m = 0.5;
+  double depth_lean_per_m = 0.1;
+  /// Bodies stand upright on a stick of about eye height (common practice: 1.5 m), so the ring's
+  /// lowest part looks at a floor whose distance is roughly known; this is what tells a tilt
+  /// between back-to-back lenses from a room deeper above than below. 1σ of the inverse height
+  /// of a stand; 0 for bodies that stand otherwise.
+  double stand_height_m = 1.5;
+  double stand_sigma_per_m = 0.08;
   double depth_floor_sigma_per_m = 0.005;  ///< softness of "not behind the camera"
   double reject_sigmas = 4.0;              ///< ties worse than this leave
   int minimum_ties = 25;                   ///< fewer usable ties than this is refused
