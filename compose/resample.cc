@@ -2,12 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace seamwright {
 
 namespace {
-
-constexpr int kPhases = 1024;
 
 double catmull_rom(double x) {
   x = std::abs(x);
@@ -26,77 +25,110 @@ constexpr float kWhite<std::uint8_t> = 255.0F;
 template <>
 constexpr float kWhite<std::uint16_t> = 65535.0F;
 
-// Where the taps of one axis lie and what they weigh.
+// The taps of one axis: where the first one lies, and what each weighs.
 struct AxisTaps {
   std::array<float, KernelWeights::kMaxTaps> weight;
-  std::array<int, KernelWeights::kMaxTaps> index;
+  int first;
+  bool inside;  // no tap lies beyond the border
 
-  AxisTaps(const KernelWeights& kernel, double position, int size, int stride) {
-    const double x = position - 0.5;
+  AxisTaps(const KernelWeights& kernel, double position, int size) {
+    const double x = std::clamp(position - 0.5, -2.0 * KernelWeights::kMaxTaps,
+                                size + 2.0 * KernelWeights::kMaxTaps);
     const double floor_x = std::floor(x);
     kernel.at(x - floor_x, weight.data());
-    const int first = static_cast<int>(floor_x) - kernel.taps() / 2 + 1;
-    for (int i = 0; i < kernel.taps(); ++i) {
-      index[static_cast<std::size_t>(i)] = std::clamp(first + i, 0, size - 1) * stride;
-    }
+    first = static_cast<int>(floor_x) - kernel.taps() / 2 + 1;
+    inside = first >= 0 && first + kernel.taps() <= size;
   }
 };
 
+// Sum, lowest and highest of what one channel's taps hold.
+struct TapSum {
+  float sum = 0;
+  float low = std::numeric_limits<float>::max();
+  float high = std::numeric_limits<float>::lowest();
+
+  void add_row(const TapSum& row, float weight) {
+    sum += weight * row.sum;
+    low = std::min(low, row.low);
+    high = std::max(high, row.high);
+  }
+  void add(float value, float weight) {
+    sum += weight * value;
+    low = std::min(low, value);
+    high = std::max(high, value);
+  }
+  [[nodiscard]] float held() const { return std::clamp(sum, low, high); }
+};
+
 // The separable sum over kTaps × kTaps samples (kTaps 0: as many as the kernel says) of kColours
-// neighbouring channels, each held within the range of its samples.
-template <class T, int kTaps, int kColours>
-void weigh(const Image& image, const AxisTaps& across, const AxisTaps& down, int taps,
-           int first_channel, float* values) {
-  const std::size_t count = static_cast<std::size_t>(kTaps > 0 ? kTaps : taps);
-  std::array<float, kColours> sum{};
-  std::array<float, kColours> low;
-  std::array<float, kColours> high;
-  low.fill(std::numeric_limits<float>::max());
-  high.fill(std::numeric_limits<float>::lowest());
-  for (std::size_t j = 0; j < count; ++j) {
-    const T* row = image.row<T>(down.index[j]).data() + first_channel;
-    std::array<float, kColours> row_sum{};
-    for (std::size_t i = 0; i < count; ++i) {
+// neighbouring channels, each held within the range of its samples. `column(i)` and `row(j)` give
+// the places of taps.
+template <class T, int kTaps, int kColours, class Column, class Row>
+void weigh(const AxisTaps& across, const AxisTaps& down, int taps, const Column& column,
+           const Row& row, float* values) {
+  const int count = kTaps > 0 ? kTaps : taps;
+  std::array<TapSum, kColours> total;
+  for (int j = 0; j < count; ++j) {
+    const T* samples = row(j);
+    std::array<TapSum, kColours> line;
+    for (int i = 0; i < count; ++i) {
+      const T* pixel = samples + column(i);
       for (std::size_t c = 0; c < kColours; ++c) {
-        const float value = static_cast<float>(row[static_cast<std::size_t>(across.index[i]) + c]);
-        row_sum[c] += across.weight[i] * value;
-        low[c] = std::min(low[c], value);
-        high[c] = std::max(high[c], value);
+        line[c].add(static_cast<float>(pixel[c]), across.weight[static_cast<std::size_t>(i)]);
       }
     }
-    for (std::size_t c = 0; c < kColours; ++c) sum[c] += down.weight[j] * row_sum[c];
+    for (std::size_t c = 0; c < kColours; ++c) {
+      total[c].add_row(line[c], down.weight[static_cast<std::size_t>(j)]);
+    }
   }
-  for (std::size_t c = 0; c < kColours; ++c) {
-    values[c] = std::clamp(sum[c], low[c], high[c]) / kWhite<T>;
+  for (std::size_t c = 0; c < kColours; ++c) values[c] = total[c].held() / kWhite<T>;
+}
+
+template <class T, int kTaps, int kColours>
+void sample_with(const PictureSampler::Raster& raster, const AxisTaps& across, const AxisTaps& down,
+                 int taps, int first_channel, float* values) {
+  const T* origin = reinterpret_cast<const T*>(raster.samples) + first_channel;
+  const std::ptrdiff_t pixel = raster.channels;
+  const std::ptrdiff_t pitch = pixel * raster.width;
+  if (across.inside && down.inside) {
+    const T* corner = origin + down.first * pitch + across.first * pixel;
+    return weigh<T, kTaps, kColours>(
+        across, down, taps, [&](int i) { return i * pixel; },
+        [&](int j) { return corner + j * pitch; }, values);
   }
+  weigh<T, kTaps, kColours>(
+      across, down, taps,
+      [&](int i) { return std::clamp(across.first + i, 0, raster.width - 1) * pixel; },
+      [&](int j) { return origin + std::clamp(down.first + j, 0, raster.height - 1) * pitch; },
+      values);
 }
 
 template <class T, int kColours>
-void sample_as(const Image& image, const KernelWeights& kernel, const Vec2& px, int first_channel,
-               float* values) {
-  const AxisTaps across(kernel, px.x(), image.width(), image.channel_count());
-  const AxisTaps down(kernel, px.y(), image.height(), 1);
+void sample_as(const PictureSampler::Raster& raster, const KernelWeights& kernel, const Vec2& px,
+               int first_channel, float* values) {
+  const AxisTaps across(kernel, px.x(), raster.width);
+  const AxisTaps down(kernel, px.y(), raster.height);
   const int taps = kernel.taps();
   switch (taps) {
     case 4:
-      return weigh<T, 4, kColours>(image, across, down, taps, first_channel, values);
+      return sample_with<T, 4, kColours>(raster, across, down, taps, first_channel, values);
     case 6:
-      return weigh<T, 6, kColours>(image, across, down, taps, first_channel, values);
+      return sample_with<T, 6, kColours>(raster, across, down, taps, first_channel, values);
     default:
-      return weigh<T, 0, kColours>(image, across, down, taps, first_channel, values);
+      return sample_with<T, 0, kColours>(raster, across, down, taps, first_channel, values);
   }
 }
 
 template <int kColours>
-void sample_colours(const Image& image, const KernelWeights& kernel, const Vec2& px,
-                    int first_channel, float* values) {
-  switch (image.type()) {
+void sample_colours(const PictureSampler::Raster& raster, const KernelWeights& kernel,
+                    const Vec2& px, int first_channel, float* values) {
+  switch (raster.type) {
     case SampleType::u8:
-      return sample_as<std::uint8_t, kColours>(image, kernel, px, first_channel, values);
+      return sample_as<std::uint8_t, kColours>(raster, kernel, px, first_channel, values);
     case SampleType::u16:
-      return sample_as<std::uint16_t, kColours>(image, kernel, px, first_channel, values);
+      return sample_as<std::uint16_t, kColours>(raster, kernel, px, first_channel, values);
     case SampleType::f32:
-      return sample_as<float, kColours>(image, kernel, px, first_channel, values);
+      return sample_as<float, kColours>(raster, kernel, px, first_channel, values);
   }
 }
 
@@ -126,29 +158,23 @@ KernelWeights::KernelWeights(ResampleKernel kernel, double stretch) {
   }
 }
 
-void KernelWeights::at(double fraction, float* weights) const {
-  const double position = fraction * kPhases;
-  const auto phase = std::min(static_cast<std::size_t>(position), std::size_t{kPhases - 1});
-  const float t = static_cast<float>(position - static_cast<double>(phase));
-  const auto width = static_cast<std::size_t>(taps_);
-  const float* low = table_.data() + phase * width;
-  const float* high = low + width;
-  for (std::size_t i = 0; i < width; ++i) weights[i] = low[i] + t * (high[i] - low[i]);
-}
-
 PictureSampler::PictureSampler(const Image& image, const KernelWeights& kernel)
-    : image_(&image),
+    : raster_{.samples = image.bytes().data(),
+              .type = image.type(),
+              .width = image.width(),
+              .height = image.height(),
+              .channels = image.channel_count()},
       kernel_(&kernel),
       colours_(image.channel_count() - (has_alpha(image.channels()) ? 1 : 0)) {}
 
 void PictureSampler::sample(const Vec2& px, float* values) const {
-  if (colours_ == 3) return sample_colours<3>(*image_, *kernel_, px, 0, values);
-  sample_colours<1>(*image_, *kernel_, px, 0, values);
+  if (colours_ == 3) return sample_colours<3>(raster_, *kernel_, px, 0, values);
+  sample_colours<1>(raster_, *kernel_, px, 0, values);
 }
 
 float PictureSampler::sample(const Vec2& px, int colour) const {
   float value = 0;
-  sample_colours<1>(*image_, *kernel_, px, colour, &value);
+  sample_colours<1>(raster_, *kernel_, px, colour, &value);
   return value;
 }
 

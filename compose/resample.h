@@ -9,7 +9,9 @@
 // (Catmull–Rom repeats polynomials up to degree 2). What ringing remains is cut: a result never
 // leaves the range of the samples it was made from.
 
+#include <algorithm>
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <span>
 #include <vector>
@@ -37,9 +39,19 @@ class KernelWeights {
   /// floor(x) − taps()/2 + 1 … floor(x) + taps()/2.
   [[nodiscard]] int taps() const { return taps_; }
   /// Weights for x − floor(x) = `fraction` in [0, 1); they sum to 1. `weights` has taps() places.
-  void at(double fraction, float* weights) const;
+  void at(double fraction, float* weights) const {
+    const double position = fraction * kPhases;
+    const auto phase = std::min(static_cast<std::size_t>(position), std::size_t{kPhases - 1});
+    const float t = static_cast<float>(position - static_cast<double>(phase));
+    const auto width = static_cast<std::size_t>(taps_);
+    const float* low = table_.data() + phase * width;
+    const float* high = low + width;
+    for (std::size_t i = 0; i < width; ++i) weights[i] = low[i] + t * (high[i] - low[i]);
+  }
 
  private:
+  static constexpr int kPhases = 1024;
+
   int taps_ = 0;
   std::vector<float> table_;  // (kPhases + 1) rows of taps_
 };
@@ -48,6 +60,13 @@ class KernelWeights {
 /// border's samples repeat. Keeps a reference to both arguments' memory. Thread-safe.
 class PictureSampler {
  public:
+  /// The picture's memory, as in Image.
+  struct Raster {
+    const std::byte* samples;
+    SampleType type;
+    int width, height, channels;
+  };
+
   PictureSampler(const Image& image, const KernelWeights& kernel);
 
   /// Channels without alpha: 1 or 3.
@@ -58,7 +77,7 @@ class PictureSampler {
   [[nodiscard]] float sample(const Vec2& px, int colour) const;
 
  private:
-  const Image* image_;
+  Raster raster_;
   const KernelWeights* kernel_;
   int colours_;
 };
