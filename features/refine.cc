@@ -4,11 +4,18 @@
 #include <cmath>
 
 #include <Eigen/Eigenvalues>
+#include <Eigen/LU>
 
 #include "features/patch_aligner.h"
 #include "features/strip.h"
 
 namespace seamwright {
+
+namespace {
+
+constexpr double kMostInnerGap = 9;  // χ² (2 degrees) between a patch and its middle: 1 % by chance
+
+}  // namespace
 
 struct PairRefiner::State {
   const LensView& a;
@@ -18,6 +25,7 @@ struct PairRefiner::State {
 
   [[nodiscard]] std::optional<RefinedMatch> refine_at(int level, const Vec2& at_a,
                                                       const Vec2& at_b) const;
+  [[nodiscard]] bool one_depth(const RefinedMatch& match) const;
 };
 
 std::optional<RefinedMatch> PairRefiner::State::refine_at(int level, const Vec2& at_a,
@@ -54,6 +62,16 @@ std::optional<RefinedMatch> PairRefiner::State::refine_at(int level, const Vec2&
                       .level = level};
 }
 
+// True where the middle of the patch moves as the whole does. Across a depth edge it does not.
+bool PairRefiner::State::one_depth(const RefinedMatch& match) const {
+  State inner{a, b, grid, options};
+  inner.options.window = options.window / 2 | 1;
+  const auto check = inner.refine_at(match.level, match.at_a, match.at_b);
+  if (!check) return false;
+  const Vec2 gap = (check->at_b - check->at_a) - (match.at_b - match.at_a);
+  return gap.dot(check->covariance_px2.inverse() * gap) <= kMostInnerGap;
+}
+
 PairRefiner::PairRefiner(const LensView& a, const LensView& b, const RibbonGrid& grid,
                          const RefineOptions& options)
     : state_(new State{a, b, grid, options}) {}
@@ -73,7 +91,9 @@ std::optional<RefinedMatch> PairRefiner::refine(const Vec2& at_a, const Vec2& at
     from_b = found->at_b;
     if (!best || found->covariance_px2.trace() < best->covariance_px2.trace()) best = found;
   }
-  if (!best || best->ncc < state_->options.min_ncc) return std::nullopt;
+  if (!best || best->ncc < state_->options.min_ncc || !state_->one_depth(*best)) {
+    return std::nullopt;
+  }
   return best;
 }
 

@@ -4,14 +4,20 @@
 //
 // Both patches are sampled straight from the frames (cubic B-spline, one interpolation) on a grid
 // that is a ribbon locally, about one frame pixel apart. Gauss–Newton moves both patches by half
-// of the relative displacement each, so that neither lens is the template: first a translation,
-// then an affine where the texture carries it, with gain and offset beside.
+// of the relative displacement each, so that neither lens is the template. An affine difference is
+// estimated with the displacement, under a prior of what depth slopes and a nearly right rig can
+// cause, so that texture decides how much of it is used. Gain, offset and a brightness ramp are
+// free: vignetting runs opposite ways in the two lenses and would bias faint texture by tenths of a
+// pixel. A coarser level goes first; the surer of the two is returned.
 //
-// Covariance. With weights w, regressors g (motion, gain, offset), H = Σ w g gᵀ and residual noise
+// Covariance. With weights w, regressors g (motion and brightness), H = Σ w g gᵀ and residual noise
 // of autocovariance C(x − y) (σ² from the residuals; its shape from the interpolation kernel,
 // whose noise is correlated between neighbouring samples):
 //
 //   cov = (H/σ² + P)⁻¹ (Σx Σy w_x g_x C(x−y) g_yᵀ w_y / σ⁴ + P) (H/σ² + P)⁻¹
+//
+// In H the gradients of one patch meet those of the other, so that their noise adds nothing: on
+// faint texture the plain form would promise far too much.
 //
 // P is the weak prior 1/cap² that keeps an edge from sliding along itself: across itself an edge
 // constrains to hundredths of a pixel, along itself it reports about the cap.
@@ -56,8 +62,9 @@ class PairRefiner {
   PairRefiner& operator=(PairRefiner&&) noexcept;
   ~PairRefiner();
 
-  /// Empty when a patch leaves its field of view, has no texture, does not converge, drifts too far
-  /// or does not correlate.
+  /// Empty when a patch leaves its field of view, has no texture, does not converge, drifts too
+  /// far, does not correlate, or straddles a depth edge (its middle moves otherwise than the
+  /// whole).
   [[nodiscard]] std::optional<RefinedMatch> refine(const Vec2& at_a, const Vec2& at_b) const;
 
  private:
