@@ -90,13 +90,15 @@ TEST_CASE("a point seen through a pixel projects back to that pixel") {
   CAPTURE(test::seed());
   test::Random random(22);
   int closed = 0;
-  for (const DemoShot& shot : demo_shots()) {
-    const auto body = demo_body(9, 2000, {.pupil_travel_m = 0.0006});
-    REQUIRE(body.has_value());
+  const auto body = demo_body(9, 2000, {.pupil_travel_m = 0.0006});
+  REQUIRE(body.has_value());
+  const std::vector<DemoShot> shots = demo_shots();
+  for (std::size_t k = 0; k < shots.size(); k += 3) {
+    const DemoShot& shot = shots[k];
     const Rig rig = demo_shot_rig(*body, 9, shot.name, 0.02);
     for (const MountedLens& mounted : rig.lenses) {
       const LensCamera camera(mounted, pose_at(shot), 5);
-      for (int i = 0; i < 60; ++i) {
+      for (int i = 0; i < 150; ++i) {
         const Vec2 px(random.uniform(100, 1900), random.uniform(100, 1900));
         CameraRay ray[1];
         camera.cast({.v_px = px.y(), .first_px = px.x(), .step_px = 1}, ray);
