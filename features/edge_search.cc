@@ -26,6 +26,7 @@ constexpr double kBesideEdge_px = 3;  // farther than this across the edge is an
 constexpr double kMaxRatio = 0.5;     // of 1 − ncc, best to the best elsewhere
 constexpr double kRidge = 0.01;       // ncc this close to the best counts as the same
 constexpr double kNeighbourhood_rad = rad_from_deg(12);
+constexpr std::size_t kFewNeighbours = 5;
 
 struct Seed {
   int x = 0;  // strip px, padding included
@@ -139,8 +140,14 @@ class EdgeSearch {
     return best;
   }
 
-  // Median disparity (px) of the known matches around; zero-depth slack where there are none.
-  [[nodiscard]] double expected_disparity_px(const Vec2& at) const {
+  struct Disparities {
+    double expected_px = 0;
+    double least_px = 0;
+    double most_px = 0;
+  };
+
+  // What the known matches around say; the whole range where there are few.
+  [[nodiscard]] Disparities disparities_around(const Vec2& at) const {
     std::vector<double> around;
     const double reach = kNeighbourhood_rad * grid_.px_per_rad;
     for (const RibbonPair& pair : known_) {
@@ -148,10 +155,13 @@ class EdgeSearch {
         around.push_back(pair.at_a.y() - pair.at_b.y());
       }
     }
-    if (around.empty()) return 0;
-    const auto middle = around.begin() + static_cast<std::ptrdiff_t>(around.size() / 2);
-    std::nth_element(around.begin(), middle, around.end());
-    return *middle;
+    const double slack = options_.along_slack_rad * grid_.px_per_rad;
+    if (around.size() < kFewNeighbours) {
+      const double eta = grid_.eta_begin_rad + at.y() / grid_.px_per_rad;
+      return {0, -slack, range_.nearest_seen_from_a(eta) * grid_.px_per_rad + slack};
+    }
+    std::sort(around.begin(), around.end());
+    return {around[around.size() / 2], around.front() - slack, around.back() + slack};
   }
 
   // A patch of strip a with mean 0 and norm 1; empty where flat.
@@ -203,18 +213,18 @@ class EdgeSearch {
     double ncc = -1;
   };
 
-  [[nodiscard]] std::vector<Trial> trials_of(const Seed& seed) const {
+  [[nodiscard]] std::vector<Trial> trials_of(const Seed& seed,
+                                             const Disparities& disparities) const {
     std::vector<Trial> trials;
     const std::vector<float> wanted = pattern(seed.x, seed.y);
     if (wanted.empty()) return trials;
     const double eta = grid_.eta_begin_rad + (seed.y + 0.5) / grid_.px_per_rad;
     const int half_width = static_cast<int>(
         std::ceil(options_.across_rad * grid_.px_per_rad / std::max(std::sin(eta), 0.1)));
-    const int up = static_cast<int>(
-        std::ceil((range_.nearest_seen_from_a(eta) + options_.along_slack_rad) * grid_.px_per_rad));
-    const int down = static_cast<int>(std::ceil(options_.along_slack_rad * grid_.px_per_rad));
-    const int first_y = std::max(seed.y - up, kHalf_px);
-    const int last_y = std::min(seed.y + down, b_.grid.height_px - 1 - kHalf_px);
+    const int first_y =
+        std::max(seed.y - static_cast<int>(std::ceil(disparities.most_px)), kHalf_px);
+    const int last_y = std::min(seed.y - static_cast<int>(std::floor(disparities.least_px)),
+                                b_.grid.height_px - 1 - kHalf_px);
     const int first_x = std::max(seed.x - half_width, kHalf_px);
     const int last_x = std::min(seed.x + half_width, b_.grid.width_px - 1 - kHalf_px);
     for (int y = first_y; y <= last_y; ++y) {
@@ -227,7 +237,9 @@ class EdgeSearch {
   }
 
   [[nodiscard]] std::optional<RibbonPair> match(const Seed& seed) const {
-    const std::vector<Trial> trials = trials_of(seed);
+    const Vec2 at_a = on_grid(seed.x, seed.y);
+    const Disparities disparities = disparities_around(at_a);
+    const std::vector<Trial> trials = trials_of(seed, disparities);
     Trial best;
     for (const Trial& trial : trials) {
       if (trial.ncc > best.ncc) best = trial;
@@ -240,8 +252,7 @@ class EdgeSearch {
       }
     }
     if (1 - best.ncc > kMaxRatio * (1 - rival)) return std::nullopt;
-    const Vec2 at_a = on_grid(seed.x, seed.y);
-    const double expected = -expected_disparity_px(at_a);
+    const double expected = -disparities.expected_px;
     Trial chosen = best;
     for (const Trial& trial : trials) {
       if (trial.ncc >= best.ncc - kRidge &&

@@ -63,9 +63,14 @@ class CellMap {
         twist_((lattice.at(column + 1, row + 1).px - corner_) / (kCell * kCell) -
                (right_ + down_) / kCell),
         whole_(lattice.at(column, row).seen && lattice.at(column + 1, row).seen &&
-               lattice.at(column, row + 1).seen && lattice.at(column + 1, row + 1).seen) {}
+               lattice.at(column, row + 1).seen && lattice.at(column + 1, row + 1).seen),
+        unseen_(!lattice.at(column, row).seen && !lattice.at(column + 1, row).seen &&
+                !lattice.at(column, row + 1).seen && !lattice.at(column + 1, row + 1).seen) {}
 
+  /// True where all four corners lie in the field of view.
   [[nodiscard]] bool whole() const { return whole_; }
+  /// True where none does.
+  [[nodiscard]] bool unseen() const { return unseen_; }
   /// `x`, `y`: strip pixels from the cell's corner.
   [[nodiscard]] Vec2 frame_px(double x, double y) const {
     return corner_ + x * right_ + y * down_ + x * y * twist_;
@@ -82,6 +87,7 @@ class CellMap {
 
   Vec2 corner_, right_, down_, twist_;
   bool whole_;
+  bool unseen_;
 };
 
 bool visible(const LensView& view, const Vec2& px, double margin_px) {
@@ -121,6 +127,20 @@ void render_cell(const LensView& view, const CellMap& map, int x0, int y0, Strip
   }
 }
 
+// A cell that the field's border crosses: every pixel on its own.
+void render_border_cell(const LensView& view, int x0, int y0, Strip& strip) {
+  const int x1 = std::min(x0 + kCell, strip.grid.width_px);
+  const int y1 = std::min(y0 + kCell, strip.grid.height_px);
+  for (int y = y0; y < y1; ++y) {
+    for (int x = x0; x < x1; ++x) {
+      const auto px = view.mounted.project_direction(strip.grid.direction(Vec2(x + 0.5, y + 0.5)));
+      if (!px || !visible(view, *px, kFieldMargin_px)) continue;
+      strip.raw.row<float>(y)[static_cast<std::size_t>(x)] = view.plane().value(px->x(), px->y());
+      strip.valid.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] = 255;
+    }
+  }
+}
+
 cv::Mat as_mat(Image& image, int type) {
   return {image.height(), image.width(), type, image.bytes().data(), image.row_bytes()};
 }
@@ -136,7 +156,11 @@ Strip render_strip(const LensView& view, const RibbonGrid& grid, const Normalise
   parallel_for(0, lattice.rows - 1, [&](int row) {
     for (int column = 0; column + 1 < lattice.columns; ++column) {
       const CellMap map(lattice, column, row);
-      if (map.whole()) render_cell(view, map, column * kCell, row * kCell, strip);
+      if (map.whole()) {
+        render_cell(view, map, column * kCell, row * kCell, strip);
+      } else if (!map.unseen()) {
+        render_border_cell(view, column * kCell, row * kCell, strip);
+      }
     }
   });
   normalise(strip, options);
