@@ -124,7 +124,7 @@ Result<ColdStart> cold_start(std::span<const std::vector<Image>> frames,
   for (const TieOptions& pass : passes) {
     TieOptions gates = pass;
     gates.nearest_m = options.ties.nearest_m;
-    const auto consistent = correct_once(frames, gates, start.circles, start.rig);
+    auto consistent = correct_once(frames, gates, start.circles, start.rig);
     if (!consistent) return fail(std::move(consistent.error()));
     start.consensus_ties = *consistent;
   }

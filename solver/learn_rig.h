@@ -47,7 +47,7 @@ struct LearnRigOptions {
   /// between back-to-back lenses from a room deeper above than below. 1σ of the inverse height
   /// of a stand; 0 for bodies that stand otherwise.
   double stand_height_m = 1.5;
-  double stand_sigma_per_m = 0.08;
+  double stand_sigma_per_m = 0.05;
   double depth_floor_sigma_per_m = 0.005;  ///< softness of "not behind the camera"
   double reject_sigmas = 4.0;              ///< ties worse than this leave
   int minimum_ties = 25;                   ///< fewer usable ties than this is refused
