@@ -14,6 +14,12 @@ using test::Random;
 using test::seed;
 
 constexpr int kCurves = kLensCurveCount;
+// Sanitized builds look for faults of memory, not of mathematics: one curve walks the same code.
+#ifdef __SANITIZE_ADDRESS__
+constexpr int kExactCurves = 1;
+#else
+constexpr int kExactCurves = kLensCurveCount;
+#endif
 
 TiePoint some_point(Random& random, const MountedLens& mounted) {
   TiePoint point;
@@ -121,12 +127,13 @@ void check_exact_recovery(int lens_count, LensCurve curve) {
     start.lenses[i].lens.theta_max_rad += rad_from_deg(2);  // room for the start's error
     if (start.lenses[i].lens.validate()) start.lenses[i].lens.theta_max_rad -= rad_from_deg(2);
   }
-  std::vector<Tie> ties = test::synthetic_ties(
-      random, truth, test::open_yard(50), 0,
-      {.per_pair = 150, .margin_rad = rad_from_deg(1), .range = TieRange::far});
+  std::vector<Tie> ties = test::synthetic_ties(random, truth, test::open_yard(50), 0,
+                                               {.per_pair = lens_count == 2 ? 120 : 30,
+                                                .margin_rad = rad_from_deg(1),
+                                                .range = TieRange::far});
   const auto near = test::synthetic_ties(
       random, truth, test::box_room({2, 1.3, 3}, {0.3, -0.1, 0.4}, Quat::Identity()), 1,
-      {.per_pair = 150, .margin_rad = rad_from_deg(1)});
+      {.per_pair = lens_count == 2 ? 120 : 30, .margin_rad = rad_from_deg(1)});
   ties.insert(ties.end(), near.begin(), near.end());
 
   const SharedTerms terms(lens_count, [](int, int) { return true; });
@@ -160,13 +167,13 @@ void check_exact_recovery(int lens_count, LensCurve curve) {
 }
 
 TEST_CASE("exact ties give the terms back, two lenses") {
-  for (int curve = 0; curve < kCurves; ++curve) {
+  for (int curve = 0; curve < kExactCurves; ++curve) {
     check_exact_recovery(2, static_cast<LensCurve>(curve));
   }
 }
 
 TEST_CASE("exact ties give the terms back, six lenses") {
-  for (int curve = 0; curve < kCurves; ++curve) {
+  for (int curve = 0; curve < kExactCurves; ++curve) {
     check_exact_recovery(6, static_cast<LensCurve>(curve));
   }
 }
