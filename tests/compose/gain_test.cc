@@ -75,8 +75,8 @@ TEST_CASE("Clipped windows are not compared") {
 TEST_CASE("Six lenses in a ring agree by least squares") {
   const Rig rig = test::random_rig(34, {.lens_count = 6,
                                         .theta_max_rad = rad_from_deg(60),
-                                        .width_px = 200,
-                                        .height_px = 200,
+                                        .width_px = 140,
+                                        .height_px = 140,
                                         .centre_spread_px = 2,
                                         .fringe_spread = 0,
                                         .vignetting = 0});

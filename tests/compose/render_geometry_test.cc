@@ -34,7 +34,7 @@ Error error_of(const Rig& rig, const std::vector<Frame>& frames, const RenderOpt
 TEST_CASE("A stitched panorama is the scene") {
   const auto scene = test::wavy_scene(20);
   for (const int lens_count : {2, 4}) {
-    const Rig rig = lens_count == 2 ? test::small_body(41)
+    const Rig rig = lens_count == 2 ? test::small_body(41, 300)
                                     : test::random_rig(42, {.lens_count = 4,
                                                             .width_px = 360,
                                                             .height_px = 360,
@@ -44,7 +44,7 @@ TEST_CASE("A stitched panorama is the scene") {
                                                             .vignetting = 0});
     const auto frames = test::shoot(rig, scene);
     for (const auto kernel : {ResampleKernel::catmull_rom, ResampleKernel::lanczos3}) {
-      const Panorama panorama = render(rig, frames, {.width_px = 720, .kernel = kernel});
+      const Panorama panorama = render(rig, frames, {.width_px = 480, .kernel = kernel});
       const double psnr = test::psnr_db(panorama.image, scene);
       INFO("PSNR " << psnr << " dB, " << lens_count << " lenses");
       CHECK(psnr > 55);
@@ -149,7 +149,7 @@ TEST_CASE("Same bytes for one and two threads and for every band size") {
   limit.reset();
   for (const int threads : {1, 2}) {
     limit.emplace(threads);
-    for (const int band_rows : {1, 50, 4000}) {
+    for (const int band_rows : {20, 4000}) {
       RenderOptions banded = options;
       banded.band_rows = band_rows;
       CHECK(same_bytes(render(rig, frames, banded).image, reference.image));
@@ -165,7 +165,7 @@ TEST_CASE("Native width is 2π times the peak resolution, to a multiple of 16") 
   REQUIRE(rig.peak_px_per_rad() == Approx(1358.2).margin(0.2));
   CHECK(native_width(rig) == 8528);  // 533.4 × 16
 
-  const Rig body = test::small_body(46);
+  const Rig body = test::small_body(46, 200);
   const auto frames = test::shoot(body, test::wavy_scene(4));
   const Panorama native = render(body, frames, {});
   CHECK(native.report.width_px == native_width(body));
