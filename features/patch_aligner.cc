@@ -6,6 +6,8 @@
 #include <cstddef>
 
 #include <Eigen/Cholesky>
+#include <Eigen/Eigenvalues>
+#include <Eigen/LU>
 
 #include "features/strip.h"
 
@@ -13,20 +15,44 @@ namespace seamwright {
 
 namespace {
 
-constexpr double kStill = 0.002;         // a step of so many samples ends the iteration
-constexpr double kStillEnough = 0.03;    // … and this small is accepted when it runs out
-constexpr double kLongestStep = 1;       // samples
+constexpr double kStill = 0.001;       // a step of so many samples ends the iteration …
+constexpr double kStillSigmas = 0.03;  // … and so does one this small against its own sigma
+constexpr double kFirstDamping = 1e-3;
+constexpr double kLeastDamping = 1e-5;
 constexpr int kKeepCurvature = 4;        // iterations before gradients are read again
-constexpr double kLeastVariance = 1e-8;  // of residuals, for pictures without any noise
+constexpr double kLeastVariance = 1e-5;  // of residuals: no model of two patches is better
 constexpr double kFlat = 1.5 / 65535.0;  // patch deviation below which there is no texture
 constexpr int kCorrelationReach = 3;     // samples over which interpolated noise correlates
 // Spread of the affine difference's terms: ψ by q (rows of E), then η by q. Depth slopes shear and
 // stretch along η only; across, the rig's small errors are all there is.
 constexpr double kAcrossAffineSigma = 0.01;
 constexpr double kAlongAffineSigma = 0.06;
-constexpr double kForbidden = 1e12;  // precision of a term that is held at zero
+constexpr double kSamplesPerFreedom = 3;  // interpolated noise is not independent between samples
+constexpr double kForbidden = 1e12;       // precision of a term that is held at zero
 
 double square(double x) { return x * x; }
+
+// A symmetric matrix with its negative eigenvalues set to zero, after its unknowns were brought to
+// like scale.
+template <class Matrix>
+Matrix without_negative(const Matrix& symmetric) {
+  using Diagonal = Eigen::Matrix<double, Matrix::RowsAtCompileTime, 1>;
+  const Diagonal scale = symmetric.diagonal().cwiseAbs().cwiseMax(1e-12).cwiseSqrt();
+  const Diagonal inverse = scale.cwiseInverse();
+  const Eigen::SelfAdjointEigenSolver<Matrix> solver(
+      Matrix(inverse.asDiagonal() * symmetric * inverse.asDiagonal()));
+  const Matrix v = scale.asDiagonal() * solver.eigenvectors();
+  return v * solver.eigenvalues().cwiseMax(0).asDiagonal() * v.transpose();
+}
+
+// How much of a curvature is believed, both as multiples of the curvature that noise alone has.
+// Noise against noise averages to zero but scatters by `chance`, and alignment looks for where it
+// is high.
+double believed(double multiple, double chance) {
+  const double doubtful = 2 * chance;
+  if (multiple >= 3 * doubtful) return multiple;
+  return 1.5 * std::max(0.0, multiple - doubtful);
+}
 
 }  // namespace
 
@@ -187,12 +213,40 @@ PatchAligner::Unknowns PatchAligner::gradient() const {
   return sum.cast<double>() / variance_ + prior_.cwiseProduct(state_);
 }
 
+// The crossed curvature without what may be chance: along an edge all of it is.
+PatchAligner::Normal PatchAligner::trusted_curvature() const {
+  using Motion = Eigen::Matrix<double, kMotion, kMotion>;
+  const auto block = [](const Normal& m) { return Motion(m.topLeftCorner<kMotion, kMotion>()); };
+  const Motion crossed = block(curvature_.crossed);
+  // ½ (own a + own b) − crossed: what noise adds to the own ones.
+  Motion noise = 2 * (block(curvature_.symmetric) - crossed);
+  noise.diagonal() += 1e-6 * block(curvature_.symmetric).diagonal();
+  const Eigen::GeneralizedSelfAdjointEigenSolver<Motion> solver(crossed, noise);
+  if (solver.info() != Eigen::Success) return curvature_.crossed;
+  const double chance = 1 / std::sqrt(effective_samples_ / kSamplesPerFreedom);
+  Motion doubted = Motion::Zero();
+  for (int i = 0; i < kMotion; ++i) {
+    const double multiple = solver.eigenvalues()[i];
+    const Eigen::Matrix<double, kMotion, 1> direction = noise * solver.eigenvectors().col(i);
+    doubted += (multiple - believed(multiple, chance)) * direction * direction.transpose();
+  }
+  Normal trusted = curvature_.crossed;
+  trusted.topLeftCorner<kMotion, kMotion>() -= doubted;
+  return trusted;
+}
+
 // The sandwich of refine.h for the shift alone. The influence of a sample on it is the first two
 // rows of A⁻¹ w g / σ².
 std::optional<Mat2> PatchAligner::covariance() const {
-  Normal information = curvature_.crossed / variance_;
+  const Normal trusted = trusted_curvature() / variance_;
+  Normal information = trusted;
   information.diagonal() += prior_;
-  const Eigen::LDLT<Normal> factor(information);
+  Eigen::LDLT<Normal> factor(information);
+  if (!factor.isPositive()) {
+    information = without_negative(trusted);
+    information.diagonal() += prior_;
+    factor.compute(information);
+  }
   if (factor.info() != Eigen::Success || !factor.isPositive()) return std::nullopt;
   const Normal inverse = factor.solve(Normal::Identity());
   const Eigen::Matrix<float, 2, kUnknowns> rows =
@@ -203,7 +257,10 @@ std::optional<Mat2> PatchAligner::covariance() const {
   }
   const Mat2 from_prior = inverse.topRows<2>() * prior_.asDiagonal() * inverse.leftCols<2>();
   const Mat2 sum = variance_ * spread(influence) + from_prior;
-  return Mat2(0.5 * (sum + sum.transpose()));
+  // Where the prior holds more than the data, noise does not move the shift beyond it.
+  const Mat2 capped =
+      ((0.5 * (sum + sum.transpose())).inverse() + prior_[0] * Mat2::Identity()).inverse();
+  return Mat2(0.5 * (capped + capped.transpose()));
 }
 
 // Σx Σy ψ_x ψ_yᵀ c(x − y): influences under noise of unit variance, white in both frames' pixels
@@ -233,25 +290,58 @@ Mat2 PatchAligner::spread(const std::vector<Eigen::Vector2f>& influence) const {
   return sum;
 }
 
-std::optional<PatchAligner::Outcome> PatchAligner::align() {
-  if (!update_residuals()) return std::nullopt;
-  double step_length = 0;
+// What Gauss–Newton minimises, with the residuals' variance held.
+double PatchAligner::energy(double variance) const {
+  const double freedom = (effective_samples_ - kUnknowns) / effective_samples_;
+  return variance_ * freedom * weight_sum_ / variance + prior_.dot(state_.cwiseProduct(state_));
+}
+
+// Levenberg–Marquardt: the direction along an edge is noise, and plain steps in it would wander.
+bool PatchAligner::converge() {
+  if (!update_residuals()) return false;
+  double damping = kFirstDamping;
+  bool fresh = false;
   for (int i = 0; i < max_iterations_; ++i) {
-    if (i % kKeepCurvature == 0) update_curvature();
+    if (!fresh) {
+      update_curvature();
+      fresh = true;
+    }
     // Between the two: Newton's own is the crossed one, the symmetric one keeps it safe.
     Normal information = 0.5 / variance_ * (curvature_.symmetric + curvature_.crossed);
     information.diagonal() += prior_;
-    Unknowns step = -information.ldlt().solve(gradient());
-    if (!step.allFinite()) return std::nullopt;
+    // One damping for both directions of the shift: the weak one shall not run away.
+    Normal damped = information;
+    damped.diagonal().head<2>().array() += damping * information.diagonal().head<2>().maxCoeff();
+    damped.diagonal().segment<kMotion - 2>(2) *= 1 + damping;
+    Unknowns step = -damped.ldlt().solve(gradient());
+    if (!step.allFinite()) return false;
     step.tail<kUnknowns - kMotion>().setZero();  // brightness is taken out anew each time
-    step_length = step.head<2>().norm();
-    if (step_length > kLongestStep) step *= kLongestStep / step_length;
+    const double in_sigmas2 = step.dot(information * step);
+    const bool still = in_sigmas2 < kStillSigmas * kStillSigmas || step.head<2>().norm() < kStill;
+
+    const Unknowns before = state_;
+    const double variance = variance_;
+    const double energy_before = energy(variance);
     state_ += step;
-    if (state_.head<2>().norm() > max_drift_) return std::nullopt;
-    if (!update_residuals()) return std::nullopt;
-    if (step_length < kStill) break;
+    if (state_.head<2>().norm() > max_drift_) return false;
+    if (!update_residuals()) return false;
+    if (energy(variance) <= energy_before) {
+      if (still) return true;
+      damping = std::max(damping / 5, kLeastDamping);
+      fresh = i % kKeepCurvature != 0;
+      continue;
+    }
+    state_ = before;
+    if (!update_residuals()) return false;
+    if (still) return true;
+    damping *= 8;
+    fresh = i % kKeepCurvature != 0;
   }
-  if (step_length > kStillEnough) return std::nullopt;
+  return false;
+}
+
+std::optional<PatchAligner::Outcome> PatchAligner::align() {
+  if (!converge()) return std::nullopt;
   update_curvature();
   const auto claimed = covariance();
   if (!claimed) return std::nullopt;

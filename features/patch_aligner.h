@@ -86,6 +86,9 @@ class PatchAligner {
   [[nodiscard]] bool update_residuals();
   void update_curvature();
   [[nodiscard]] Unknowns gradient() const;
+  [[nodiscard]] double energy(double variance) const;
+  [[nodiscard]] bool converge();
+  [[nodiscard]] Normal trusted_curvature() const;
   [[nodiscard]] std::optional<Mat2> covariance() const;
   [[nodiscard]] Mat2 spread(const std::vector<Eigen::Vector2f>& influence) const;
 

@@ -35,7 +35,7 @@ struct RefineOptions {
   bool affine = true;            ///< patches may differ by an affine map, not only by a shift
   double min_ncc = 0.85;         ///< least correlation after alignment, −1…1
   double max_drift_px = 4;       ///< largest change of the displacement, frame pixels
-  double sigma_floor_px = 0.03;  ///< added in quadrature to every claimed sigma, frame pixels
+  double sigma_floor_px = 0.02;  ///< added in quadrature to every claimed sigma, frame pixels
   double sigma_cap_px = 8;       ///< claimed sigma along a pure edge, frame pixels
   double max_sigma_px = 0.5;     ///< a patch that knows no direction better than this is refused
   int max_iterations = 25;
