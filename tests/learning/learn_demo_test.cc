@@ -7,6 +7,7 @@
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
 
+#include "base/parallel.h"
 #include "demo/demo.h"
 #include "imaging/orient.h"
 #include "imaging/read_image.h"
@@ -53,15 +54,13 @@ TEST_CASE("rooms and a courtyard, cold: a template from nothing but frames") {
   const test::ScratchDir scratch;
   DemoOptions options;
   options.frame_px = 1000;
-  options.only_shots = {"hall_1",      "hall_2",  "library_1", "library_4",   "breakfast_1",
-                        "breakfast_2", "room3_1", "room3_2",   "courtyard_1", "courtyard_2"};
   const Rig truth = render_and_forget(scratch.path(), options);
 
   std::vector<LearnShot> all;
   std::vector<LearnShot> indoors;
-  for (const std::string& name : options.only_shots) {
-    all.push_back(shot_of(scratch.path() / "frames", name));
-    if (name.rfind("courtyard", 0) != 0) indoors.push_back(all.back());
+  for (const DemoShot& shot : demo_shots()) {
+    all.push_back(shot_of(scratch.path() / "frames", shot.name));
+    if (shot.room != "courtyard") indoors.push_back(all.back());
   }
   const auto with_yard = learn_template(all, {});
   REQUIRE(with_yard);
@@ -93,29 +92,34 @@ TEST_CASE("rooms and a courtyard, cold: a template from nothing but frames") {
     CHECK((with_yard->circles[lens]->centre_px - centre).norm() < 0.01 * options.frame_px);
   }
 
-  SECTION("the same frames give the same template") {
-    const auto again = learn_template(all, {});
-    REQUIRE(again);
-    CHECK(format_template(again->rig_template) == format_template(with_yard->rig_template));
-  }
-  SECTION("a template is a start, and mirrored files are recognised against it") {
-    LearnOptions from;
-    from.from = with_yard->rig_template;
-    LearnShot flipped = all[0];
-    flipped.load = [load = all[0].load]() -> Result<std::vector<Image>> {
-      auto frames = load();
-      if (!frames) return frames;
-      for (Image& frame : *frames) frame = mirror_left_right(frame);
-      return frames;
-    };
-    const auto upright = learn_template(std::span(&all[0], 1), from);
-    REQUIRE(upright);
-    CHECK_FALSE(upright->rig_template.mirrored);
-    const auto turned = learn_template(std::span(&flipped, 1), from);
-    REQUIRE(turned);
-    CHECK(turned->rig_template.mirrored);
-    CHECK(turned->notes.size() == 1);
-  }
+  // The same template whatever the thread count.
+  const std::span<const LearnShot> pair(&all[all.size() - 2], 2);
+  const auto learn_with = [&](int threads) {
+    const ThreadLimit limit(threads);
+    const auto outcome = learn_template(pair, {});
+    REQUIRE(outcome);
+    return format_template(outcome->rig_template);
+  };
+  CHECK(learn_with(1) == learn_with(2));
+
+  // A template is a start, and mirrored files are recognised against it.
+  LearnOptions from;
+  from.from = with_yard->rig_template;
+  from.rounds = 1;
+  LearnShot flipped = all[0];
+  flipped.load = [load = all[0].load]() -> Result<std::vector<Image>> {
+    auto frames = load();
+    if (!frames) return frames;
+    for (Image& frame : *frames) frame = mirror_left_right(frame);
+    return frames;
+  };
+  const auto upright = learn_template(std::span(&all[0], 1), from);
+  REQUIRE(upright);
+  CHECK_FALSE(upright->rig_template.mirrored);
+  const auto turned = learn_template(std::span(&flipped, 1), from);
+  REQUIRE(turned);
+  CHECK(turned->rig_template.mirrored);
+  CHECK(turned->notes.size() == 1);
 }
 
 TEST_CASE("frames without a scene are refused in words") {
