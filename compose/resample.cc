@@ -146,8 +146,8 @@ KernelWeights::KernelWeights(ResampleKernel kernel, double stretch) {
   for (std::size_t phase = 0; phase <= kPhases; ++phase) {
     double sum = 0;
     for (std::size_t tap = 0; tap < width; ++tap) {
-      const double distance =
-          static_cast<double>(tap) - (taps_ / 2 - 1) - static_cast<double>(phase) / kPhases;
+      const int offset = static_cast<int>(tap) - (taps_ / 2 - 1);
+      const double distance = offset - static_cast<double>(phase) / kPhases;
       const double x = distance / stretch;
       row[tap] = kernel == ResampleKernel::catmull_rom ? catmull_rom(x) : lanczos3(x);
       sum += row[tap];

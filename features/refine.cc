@@ -40,7 +40,8 @@ std::optional<RefinedMatch> PairRefiner::State::refine_at(int level, const Vec2&
                     (in_a->jacobian.colwise().norm() + in_b->jacobian.colwise().norm())
                         .cwiseInverse()
                         .transpose();
-  const double reach = options.window / 2 + 0.5 * options.max_drift_px / plane_a.step() + 1;
+  const int half_window = options.window / 2;
+  const double reach = half_window + 0.5 * options.max_drift_px / plane_a.step() + 1;
   const auto map_a = PatchMap::around(a, level, grid, at_a, step, reach);
   const auto map_b = PatchMap::around(b, level, grid, at_b, step, reach);
   if (!map_a || !map_b) return std::nullopt;

@@ -65,7 +65,7 @@ void shell(Builder& b, const Palette& p) {
 
 void trim(Builder& b, const Palette& p) {
   const auto skirting = [&](Builder::Along along, float from, float to, float low,
-                            std::vector<Opening> gaps) {
+                            const std::vector<Opening>& gaps) {
     b.wall({.along = along,
             .from = from,
             .to = to,
