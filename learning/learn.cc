@@ -222,8 +222,7 @@ class Learner {
     for (std::size_t i = 0; i < outcome_.shots.size(); ++i) {
       ShotOutcome& shot = outcome_.shots[i];
       if (shot.inliers > 0) shot.rms_px = std::sqrt(shot.rms_px / shot.inliers);
-      if (outcome_.solve.flex.empty()) continue;
-      for (const Vec3& flex : outcome_.solve.flex[i]) {
+      for (const Vec3& flex : outcome_.solve.shots[i].flex) {
         shot.flex_deg = std::max(shot.flex_deg, deg_from_rad(flex.norm()));
       }
     }
@@ -243,14 +242,10 @@ class Learner {
   // Mean over coordinates.
   double squared_residual(std::size_t tie) const {
     const Tie& seen = outcome_.ties[tie];
-    std::span<const Vec3> flex;
-    if (!outcome_.solve.flex.empty()) {
-      flex = outcome_.solve.flex[static_cast<std::size_t>(seen.shot)];
-    }
     double sum = 0;
     for (std::size_t j = 0; j < seen.sights.size(); ++j) {
-      const auto residual =
-          sight_residual_px(outcome_.solve.solution.rig, seen, j, outcome_.solve.points[tie], flex);
+      const auto residual = sight_residual_px(outcome_.solve.solution.rig, seen, j,
+                                              outcome_.solve.points[tie], outcome_.solve.shots);
       if (residual) sum += residual->squaredNorm();
     }
     return sum / (2.0 * static_cast<double>(seen.sights.size()));

@@ -88,36 +88,6 @@ Vec2 undo_decentring(const Terms& t, const Vec2& m) {
   return x;
 }
 
-// Forward value with three derivatives, for the public Jacobian.
-struct Dual3 {
-  double value = 0;
-  Vec3 slope = Vec3::Zero();
-  Dual3() = default;
-  Dual3(double v) : value(v) {}  // NOLINT(google-explicit-constructor): mixes with constants
-  Dual3(double v, Vec3 s) : value(v), slope(std::move(s)) {}
-};
-Dual3 operator+(const Dual3& a, const Dual3& b) { return {a.value + b.value, a.slope + b.slope}; }
-Dual3 operator*(const Dual3& a, const Dual3& b) {
-  return {a.value * b.value, a.slope * b.value + a.value * b.slope};
-}
-Dual3 operator/(const Dual3& a, const Dual3& b) {
-  return {a.value / b.value, (a.slope * b.value - a.value * b.slope) / (b.value * b.value)};
-}
-bool operator<(const Dual3& a, const Dual3& b) { return a.value < b.value; }
-Dual3 sqrt(const Dual3& a) {
-  const double r = std::sqrt(a.value);
-  return {r, a.slope / (2.0 * r)};
-}
-Dual3 atan2(const Dual3& y, const Dual3& x) {
-  const double n = x.value * x.value + y.value * y.value;
-  return {std::atan2(y.value, x.value), (y.slope * x.value - x.slope * y.value) / n};
-}
-Dual3 sin(const Dual3& a) { return {std::sin(a.value), a.slope * std::cos(a.value)}; }
-Dual3 tan(const Dual3& a) {
-  const double t = std::tan(a.value);
-  return {t, a.slope * (1.0 + t * t)};
-}
-
 bool inside_field(const Lens& lens, const Vec3& d) {
   return std::atan2(std::hypot(d.x(), d.y()), d.z()) <= lens.theta_max_rad * (1.0 + 1e-12);
 }
@@ -185,16 +155,65 @@ std::optional<Vec2> Lens::project(const Vec3& direction) const {
 std::optional<Vec2> Lens::project(const Vec3& direction,
                                   Eigen::Matrix<double, 2, 3>& jacobian) const {
   if (!inside_field(*this, direction)) return std::nullopt;
-  std::array<Dual3, kLensTermCount> t;
-  std::copy(terms.begin(), terms.end(), t.begin());
-  const Eigen::Matrix<Dual3, 3, 1> d(Dual3(direction.x(), Vec3::UnitX()),
-                                     Dual3(direction.y(), Vec3::UnitY()),
-                                     Dual3(direction.z(), Vec3::UnitZ()));
-  return with_curve(curve, [&](auto c) {
-    const auto px = project_with<decltype(c)>(t.data(), d);
-    jacobian << px.x().slope.transpose(), px.y().slope.transpose();
-    return std::optional<Vec2>(Vec2(px.x().value, px.y().value));
-  });
+  const LensSlopes slopes = slopes_at(direction);
+  jacobian = slopes.by_direction;
+  return slopes.px;
+}
+
+LensSlopes Lens::slopes_at(const Vec3& direction) const {
+  // The plane point (ax, ay) = ρ(θ) · (x, y) / √(x² + y²), then decentring m(a), then affine.
+  const double plane = std::hypot(direction.x(), direction.y());
+  const double n2 = direction.squaredNorm();
+  const double theta = std::atan2(plane, direction.z());
+  const double q = theta * theta;
+  const Dual base = base_radius(curve, theta);
+  const double rho = base.value * radial_poly(terms, q);
+  const bool on_axis = plane < 1e-12 * direction.z();
+  const Vec2 unit = on_axis ? Vec2(Vec2::Zero()) : Vec2(direction.head<2>() / plane);
+  Vec2 a = rho * unit;
+  Eigen::Matrix<double, 2, 3> a_by_direction = Eigen::Matrix<double, 2, 3>::Zero();
+  if (on_axis) {
+    a = direction.head<2>() / direction.z();
+    a_by_direction.leftCols<2>() = Mat2::Identity() / direction.z();
+  } else {
+    const double slope =
+        base.slope * radial_poly(terms, q) + base.value * radial_poly_slope(terms, theta);
+    const Vec3 theta_by_direction(direction.z() * unit.x() / n2, direction.z() * unit.y() / n2,
+                                  -plane / n2);
+    a_by_direction = slope * unit * theta_by_direction.transpose();
+    a_by_direction.leftCols<2>() += rho / plane * (Mat2::Identity() - unit * unit.transpose());
+  }
+
+  const double p1 = terms[kDecentre1];
+  const double p2 = terms[kDecentre2];
+  const double r2 = a.squaredNorm();
+  const double xy2 = 2 * a.x() * a.y();
+  const Vec2 by_p1(r2 + 2 * a.x() * a.x(), xy2);
+  const Vec2 by_p2(xy2, r2 + 2 * a.y() * a.y());
+  const Vec2 m = a + p1 * by_p1 + p2 * by_p2;
+  Mat2 m_by_a;
+  const double mixed = 2 * (p1 * a.y() + p2 * a.x());
+  m_by_a << 1 + 6 * p1 * a.x() + 2 * p2 * a.y(), mixed, mixed, 1 + 6 * p2 * a.y() + 2 * p1 * a.x();
+  Mat2 px_by_m;
+  px_by_m << 1 + terms[kAspect], terms[kShear], 0, 1;
+  px_by_m *= terms[kFocal];
+
+  LensSlopes out;
+  out.px = centre_px() + px_by_m * m;
+  out.by_direction = px_by_m * m_by_a * a_by_direction;
+  out.by_terms.col(kFocal) = px_by_m * m / terms[kFocal];
+  out.by_terms.col(kCentreU) = Vec2::UnitX();
+  out.by_terms.col(kCentreV) = Vec2::UnitY();
+  Vec2 radial = px_by_m * m_by_a * unit * base.value;
+  for (int term = kRadial1; term <= kRadial4; ++term) {
+    radial *= q;
+    out.by_terms.col(term) = radial;
+  }
+  out.by_terms.col(kAspect) = Vec2(terms[kFocal] * m.x(), 0);
+  out.by_terms.col(kShear) = Vec2(terms[kFocal] * m.y(), 0);
+  out.by_terms.col(kDecentre1) = px_by_m * by_p1;
+  out.by_terms.col(kDecentre2) = px_by_m * by_p2;
+  return out;
 }
 
 std::optional<Vec3> Lens::unproject(const Vec2& px) const {

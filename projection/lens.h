@@ -70,6 +70,13 @@ struct VignettingTerms {
   bool operator==(const VignettingTerms&) const = default;
 };
 
+/// A projected pixel and how it moves.
+struct LensSlopes {
+  Vec2 px = Vec2::Zero();
+  Eigen::Matrix<double, 2, kLensTermCount> by_terms;
+  Eigen::Matrix<double, 2, 3> by_direction;  ///< at the given direction, not normalised
+};
+
 struct Lens {
   LensCurve curve = LensCurve::equidistant;
   std::array<double, kLensTermCount> terms{};
@@ -88,6 +95,9 @@ struct Lens {
   /// Same, with the 2×3 Jacobian d px / d direction at the given (not normalised) direction.
   [[nodiscard]] std::optional<Vec2> project(const Vec3& direction,
                                             Eigen::Matrix<double, 2, 3>& jacobian) const;
+  /// Pixel with its derivatives by all terms and by the direction. No check of the field of view:
+  /// a solver's steps may lead outside for a while.
+  [[nodiscard]] LensSlopes slopes_at(const Vec3& direction) const;
   /// Unit direction of a pixel; empty beyond theta_max. project(unproject(px)) = px to 1e-9 px.
   [[nodiscard]] std::optional<Vec3> unproject(const Vec2& px) const;
 

@@ -5,63 +5,103 @@
 
 #include <Eigen/Cholesky>
 
+#include "base/parallel.h"
+#include "solver/columns.h"
+#include "solver/depth_terms.h"
 #include "solver/sight.h"
 
 namespace seamwright {
 
 namespace {
 
-using Flex = std::vector<std::vector<Vec3>>;
-
 // Everything that a step moves.
 struct State {
   Rig rig;
   std::vector<TiePoint> points;
-  Flex flex;
+  std::vector<ShotState> shots;
 };
 
 constexpr double kPointDamping = 1e-9;  // keeps a depth that nothing holds from running away
 constexpr int kPointSteps = 2;
+constexpr int kChunks = 8;  // of ties, summed apart and then in order
 
 // A point eliminated from the normal equations, kept for back-substitution.
 struct EliminatedPoint {
   Mat3 inverse = Mat3::Zero();
   Vec3 gradient = Vec3::Zero();
-  std::vector<int> columns;          // of the reduced system
-  Eigen::MatrixXd point_by_columns;  // 3 × columns
+  Eigen::MatrixXd by_columns;  // 3 × the tie's columns
 };
 
-// The normal equations after the points' elimination, H δ = −g.
+// The normal equations after the points' elimination, H δ = −g; the lower triangle counts.
 struct Reduced {
   Eigen::MatrixXd normal;
   Eigen::VectorXd gradient;
-  std::vector<EliminatedPoint> points;
 };
+
+// What never changes of one tie.
+struct Prepared {
+  TieColumns columns;
+  DepthTerms depth;
+  std::vector<Mat2> whiteners;
+};
+
+// The Jacobian of one tie, reused from tie to tie.
+struct TieRows {
+  Eigen::MatrixXd by_columns;
+  Eigen::Matrix<double, Eigen::Dynamic, 3> by_point;
+  Eigen::VectorXd residual;
+};
+
+Vec3 turned(const Vec3& turn, const Vec3& rotation) {
+  return rotation_vector_from_quat(quat_from_rotation_vector(turn) *
+                                   quat_from_rotation_vector(rotation));
+}
+
+void step_point(const Vec3& move, TiePoint& point) {
+  point.direction =
+      (point.direction + tangent_basis(point.direction) * move.head<2>()).normalized();
+  point.inverse_depth += move[2];
+}
+
+// Solves with the columns brought to unit diagonal first: terms differ by many powers of ten.
+Eigen::VectorXd solve_scaled(const Reduced& reduced) {
+  if (reduced.gradient.size() == 0) return {};
+  const Eigen::VectorXd scale =
+      reduced.normal.diagonal().cwiseMax(1e-300).cwiseSqrt().cwiseInverse();
+  const Eigen::MatrixXd scaled = scale.asDiagonal() * reduced.normal * scale.asDiagonal();
+  return -(scale.asDiagonal() * scaled.ldlt().solve(scale.asDiagonal() * reduced.gradient));
+}
+
+// Empty when singular.
+Eigen::MatrixXd inverse_scaled(const Eigen::MatrixXd& normal) {
+  const Eigen::VectorXd scale = normal.diagonal().cwiseMax(1e-300).cwiseSqrt().cwiseInverse();
+  const Eigen::MatrixXd scaled = scale.asDiagonal() * normal * scale.asDiagonal();
+  const Eigen::LDLT<Eigen::MatrixXd> factor(scaled);
+  if (factor.info() != Eigen::Success || !(factor.vectorD().minCoeff() > 1e-14)) return {};
+  Eigen::MatrixXd all = factor.solve(Eigen::MatrixXd::Identity(normal.rows(), normal.cols()));
+  all = scale.asDiagonal() * all * scale.asDiagonal();
+  return 0.5 * (all + all.transpose());
+}
 
 class Adjuster {
  public:
-  Adjuster(const Rig& start, std::span<const Tie> ties, int shots, const SharedTerms& terms,
-           const std::optional<SharedPrior>& prior, const AdjustOptions& options,
-           std::span<const char> use)
+  Adjuster(const Rig& start, std::span<const Tie> ties, std::vector<ShotState> shots,
+           const SharedTerms& terms, const std::optional<SharedPrior>& prior,
+           const AdjustOptions& options, std::span<const char> use)
       : ties_(ties),
         terms_(terms),
         prior_(prior),
         options_(options),
-        flexing_lenses_(options.free_flex ? start.lens_count() - 1 : 0),
+        columns_(terms, shots, options.free_flex),
         baseline_m_(start.lens_count() > 1 ? start.baseline(0, 1).norm() : 0) {
     state_.rig = start;
-    if (options.free_flex) {
-      state_.flex.assign(static_cast<std::size_t>(shots),
-                         std::vector<Vec3>(start.lenses.size(), Vec3::Zero()));
+    for (ShotState& shot : shots) {
+      shot.flex.clear();
+      if (options.free_flex) shot.flex.assign(start.lenses.size(), Vec3::Zero());
     }
-    for (std::size_t i = 0; i < ties.size(); ++i) {
-      state_.points.push_back(
-          use.empty() || use[i] != 0 ? locate_tie(start, ties[i], options.free_depth) : TiePoint{});
-      whiteners_.emplace_back();
-      for (const TieSight& sight : ties[i].sights) {
-        whiteners_.back().push_back(whitener(sight.covariance_px2));
-      }
-    }
+    state_.shots = std::move(shots);
+    for (std::size_t i = 0; i < ties.size(); ++i) prepare(i, use.empty() || use[i] != 0);
+    eliminated_.resize(ties.size());
   }
 
   AdjustResult run(const ProgressFn& progress) {
@@ -90,23 +130,33 @@ class Adjuster {
     find_covariance(result);
     result.rig = std::move(state_.rig);
     result.points = std::move(state_.points);
-    result.flex = std::move(state_.flex);
+    result.shots = std::move(state_.shots);
     return result;
   }
 
  private:
-  int columns() const {
-    return terms_.columns() + static_cast<int>(state_.flex.size()) * flexing_lenses_ * 3;
+  void prepare(std::size_t index, bool used) {
+    const Tie& tie = ties_[index];
+    const bool alone = state_.shots[static_cast<std::size_t>(tie.shot)].pose.network == kNoNetwork;
+    prepared_.push_back({TieColumns(tie, terms_, columns_), DepthTerms(options_, tie, index, alone),
+                         std::vector<Mat2>{}});
+    for (const TieSight& sight : tie.sights) {
+      prepared_.back().whiteners.push_back(whitener(sight.covariance_px2));
+    }
+    state_.points.push_back(used ? locate_tie(state_.rig, tie, options_.free_depth, state_.shots)
+                                 : TiePoint{});
   }
-  int flex_column(int shot, int lens) const {
-    return terms_.columns() + 3 * (shot * flexing_lenses_ + lens - 1);
-  }
-  bool flexes(int lens) const { return flexing_lenses_ > 0 && lens > 0; }
 
-  Quat flex_quat(const State& state, int shot, int lens) const {
-    if (!flexes(lens)) return Quat::Identity();
-    return quat_from_rotation_vector(
-        state.flex[static_cast<std::size_t>(shot)][static_cast<std::size_t>(lens)]);
+  // Calls body(chunk, tie) for every usable tie, chunks side by side, ties of a chunk in order.
+  template <class Body>
+  void for_each_tie(const std::vector<TiePoint>& points, Body&& body) const {
+    const std::size_t count = ties_.size();
+    parallel_for(0, kChunks, [&](int chunk) {
+      const auto c = static_cast<std::size_t>(chunk);
+      for (std::size_t i = count * c / kChunks; i < count * (c + 1) / kChunks; ++i) {
+        if (points[i].usable) body(c, i);
+      }
+    });
   }
 
   // Cauchy: cost c² log(1 + s/c²) of a squared whitened residual s, and its weight.
@@ -119,129 +169,90 @@ class Adjuster {
     return c2 > 0 ? 1.0 / (1.0 + s / c2) : 1.0;
   }
 
-  double depth_cost(std::size_t index, double rho) const {
-    const Tie& tie = ties_[index];
-    double cost = 0;
-    if (!options_.depth_priors.empty()) {
-      const DepthPrior& known = options_.depth_priors[index];
-      cost += known.weight * std::log1p(std::pow((rho - known.mean_per_m) / known.sigma_per_m, 2));
-    }
-    if (options_.depth_lean_per_m > 0) cost += 2 * rho / options_.depth_lean_per_m;
-    if (options_.depth_floor_sigma_per_m > 0 && rho < 0) {
-      cost += std::pow(rho / options_.depth_floor_sigma_per_m, 2);
-    }
-    if (tie.range == TieRange::far) cost += std::pow(rho / options_.far_sigma_per_m, 2);
-    return cost;
-  }
-
-  void add_depth_terms(std::size_t index, double rho, double& normal, double& gradient) const {
-    const Tie& tie = ties_[index];
-    if (!options_.depth_priors.empty()) {
-      const DepthPrior& known = options_.depth_priors[index];
-      const double off = rho - known.mean_per_m;
-      const double information = known.weight / (known.sigma_per_m * known.sigma_per_m + off * off);
-      normal += information;
-      gradient += information * off;
-    }
-    if (options_.depth_lean_per_m > 0) gradient += 1 / options_.depth_lean_per_m;
-    if (options_.depth_floor_sigma_per_m > 0 && rho < 0) {
-      const double information = std::pow(options_.depth_floor_sigma_per_m, -2);
-      normal += information;
-      gradient += information * rho;
-    }
-    if (tie.range == TieRange::far) {
-      const double information = std::pow(options_.far_sigma_per_m, -2);
-      normal += information;
-      gradient += information * rho;
-    }
-  }
-
   double cost_of(const State& state) const {
+    std::array<double, kChunks> parts{};
+    for_each_tie(state.points, [&](std::size_t chunk, std::size_t i) {
+      parts[chunk] += tie_cost(state, i, state.points[i]);
+    });
     double cost = 0;
-    for (std::size_t i = 0; i < ties_.size(); ++i) {
-      if (state.points[i].usable) cost += tie_cost(state, i, state.points[i]);
-    }
+    for (const double part : parts) cost += part;
     if (prior_) {
       const Eigen::VectorXd off = terms_.difference(state.rig, prior_->reference);
       cost += off.dot(prior_->information * off);
     }
-    for (const auto& shot : state.flex) {
-      for (const Vec3& flex : shot) {
+    for (const ShotState& shot : state.shots) {
+      for (const Vec3& flex : shot.flex) {
         cost += flex.squaredNorm() / (options_.flex_sigma_rad * options_.flex_sigma_rad);
       }
     }
     return cost;
   }
 
-  // Columns of the reduced system that a tie touches, in order.
-  std::vector<int> columns_of(const Tie& tie) const {
-    std::vector<int> columns;
-    for (const TieSight& sight : tie.sights) {
-      for (int slot = 0; slot < kSlotCount; ++slot) {
-        const int c = terms_.column(sight.lens, slot);
-        if (c >= 0) columns.push_back(c);
-      }
-      if (flexes(sight.lens)) {
-        for (int k = 0; k < 3; ++k) columns.push_back(flex_column(tie.shot, sight.lens) + k);
-      }
-    }
-    return columns;
-  }
-
-  // Fills one sight's rows of the tie's Jacobian by the reduced columns.
-  void fill_rows(const LinearSight& linear, int lens, int& at,
-                 Eigen::Ref<Eigen::MatrixXd> rows) const {
-    for (int slot = 0; slot < kSlotCount; ++slot) {
-      if (terms_.column(lens, slot) >= 0) rows.col(at++) = linear.by_shared.col(slot);
-    }
-    if (flexes(lens)) {
-      for (int k = 0; k < 3; ++k) rows.col(at++) = linear.by_flex.col(k);
-    }
-  }
-
-  EliminatedPoint add_tie(std::size_t index, Reduced& reduced) const {
+  double tie_cost(const State& state, std::size_t index, const TiePoint& point) const {
     const Tie& tie = ties_[index];
-    const TiePoint& point = state_.points[index];
-    const auto rows = static_cast<Eigen::Index>(2 * tie.sights.size());
-    EliminatedPoint out;
-    out.columns = columns_of(tie);
-    const auto width = static_cast<Eigen::Index>(out.columns.size());
-    Eigen::MatrixXd by_columns = Eigen::MatrixXd::Zero(rows, width);
-    Eigen::MatrixXd by_point(rows, 3);
-    Eigen::VectorXd residual(rows);
-    int at = 0;
+    double cost = options_.free_depth ? prepared_[index].depth.cost(point.inverse_depth) : 0;
+    for (std::size_t j = 0; j < tie.sights.size(); ++j) {
+      const SightPlace place = place_of(state.rig, tie, tie.sights[j], state.shots);
+      const Vec2 r = sight_residual(place, tie.sights[j], point);
+      cost += robust_cost((prepared_[index].whiteners[j] * r).squaredNorm());
+    }
+    return cost;
+  }
+
+  // Residuals and Jacobian of a tie, each sight weighted by its robust weight.
+  void fill_rows(std::size_t index, TieRows& rows) const {
+    const Tie& tie = ties_[index];
+    const Prepared& prepared = prepared_[index];
+    const auto height = static_cast<Eigen::Index>(2 * tie.sights.size());
+    rows.by_columns.setZero(height, static_cast<Eigen::Index>(prepared.columns.columns.size()));
+    rows.by_point.resize(height, 3);
+    rows.residual.resize(height);
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
       const TieSight& sight = tie.sights[j];
-      const LinearSight linear =
-          linearise(state_.rig.lenses[static_cast<std::size_t>(sight.lens)],
-                    flex_quat(state_, tie.shot, sight.lens), sight, whiteners_[index][j], point);
-      const double root_weight = std::sqrt(robust_weight(linear.residual.squaredNorm()));
+      const LinearSight linear = linearise(place_of(state_.rig, tie, sight, state_.shots), sight,
+                                           prepared.whiteners[j], state_.points[index]);
+      const double weight = std::sqrt(robust_weight(linear.residual.squaredNorm()));
       const auto row = static_cast<Eigen::Index>(2 * j);
-      fill_rows(linear, sight.lens, at, by_columns.middleRows(row, 2));
-      by_columns.middleRows(row, 2) *= root_weight;
-      by_point.middleRows(row, 2) = root_weight * linear.by_point;
-      residual.segment(row, 2) = root_weight * linear.residual;
-    }
-    Mat3 normal = by_point.transpose() * by_point;
-    out.gradient = by_point.transpose() * residual;
-    if (!options_.free_depth) by_point.col(2).setZero();
-    finish_point(index, point, normal, out.gradient);
-    out.inverse = normal.inverse();
-    out.point_by_columns = by_point.transpose() * by_columns;
-
-    const Eigen::MatrixXd eliminated =
-        by_columns.transpose() * by_columns -
-        out.point_by_columns.transpose() * out.inverse * out.point_by_columns;
-    const Eigen::VectorXd gradient = by_columns.transpose() * residual -
-                                     out.point_by_columns.transpose() * out.inverse * out.gradient;
-    for (Eigen::Index a = 0; a < width; ++a) {
-      const int column_a = out.columns[static_cast<std::size_t>(a)];
-      reduced.gradient[column_a] += gradient[a];
-      for (Eigen::Index b = 0; b < width; ++b) {
-        reduced.normal(column_a, out.columns[static_cast<std::size_t>(b)]) += eliminated(a, b);
+      rows.residual.segment<2>(row) = weight * linear.residual;
+      rows.by_point.middleRows<2>(row) = weight * linear.by_point;
+      const TieColumns::Blocks& at = prepared.columns.sights[j];
+      auto in_columns = rows.by_columns.middleRows<2>(row);
+      int column = at.lens;
+      for (const int slot : terms_.free_slots(sight.lens)) {
+        in_columns.col(column++) += weight * linear.by_shared.col(slot);
+      }
+      if (at.flex != kFixed) in_columns.middleCols<3>(at.flex) += weight * linear.by_flex;
+      if (at.own_pose != kFixed)
+        in_columns.middleCols<6>(at.own_pose) += weight * linear.by_own_pose;
+      if (at.seen_pose != kFixed) {
+        in_columns.middleCols<6>(at.seen_pose) += weight * linear.by_seen_pose;
       }
     }
-    return out;
+  }
+
+  void add_tie(std::size_t index, TieRows& rows, Reduced& reduced) {
+    fill_rows(index, rows);
+    EliminatedPoint& out = eliminated_[index];
+    Mat3 normal = rows.by_point.transpose() * rows.by_point;
+    out.gradient = rows.by_point.transpose() * rows.residual;
+    if (!options_.free_depth) rows.by_point.col(2).setZero();
+    finish_point(index, state_.points[index], normal, out.gradient);
+    out.inverse = normal.inverse();
+    out.by_columns.noalias() = rows.by_point.transpose() * rows.by_columns;
+
+    const Eigen::MatrixXd scaled = out.inverse * out.by_columns;
+    Eigen::MatrixXd eliminated = rows.by_columns.transpose() * rows.by_columns;
+    eliminated.noalias() -= out.by_columns.transpose() * scaled;
+    const Eigen::VectorXd gradient =
+        rows.by_columns.transpose() * rows.residual - scaled.transpose() * out.gradient;
+    const std::vector<int>& columns = prepared_[index].columns.columns;
+    for (std::size_t b = 0; b < columns.size(); ++b) {
+      const auto from = static_cast<Eigen::Index>(b);
+      reduced.gradient[columns[b]] += gradient[from];
+      for (std::size_t a = b; a < columns.size(); ++a) {
+        reduced.normal(columns[a], columns[b]) += eliminated(static_cast<Eigen::Index>(a), from);
+      }
+    }
   }
 
   void add_priors(Reduced& reduced) const {
@@ -252,15 +263,23 @@ class Adjuster {
       reduced.gradient.head(shared) += prior_->information * off;
     }
     const double flex_information = 1.0 / (options_.flex_sigma_rad * options_.flex_sigma_rad);
-    for (std::size_t shot = 0; shot < state_.flex.size(); ++shot) {
-      for (int lens = 1; lens <= flexing_lenses_; ++lens) {
-        const int column = flex_column(static_cast<int>(shot), lens);
-        reduced.normal.diagonal().segment<3>(column).array() += flex_information;
-        reduced.gradient.segment<3>(column) +=
-            flex_information * state_.flex[shot][static_cast<std::size_t>(lens)];
+    for_each_flex([&](int shot, int lens, int column) {
+      reduced.normal.diagonal().segment<3>(column).array() += flex_information;
+      reduced.gradient.segment<3>(column) +=
+          flex_information *
+          state_.shots[static_cast<std::size_t>(shot)].flex[static_cast<std::size_t>(lens)];
+    });
+    hold_baseline(reduced);
+  }
+
+  template <class Body>
+  void for_each_flex(Body&& body) const {
+    if (!options_.free_flex) return;
+    for (int shot = 0; shot < static_cast<int>(state_.shots.size()); ++shot) {
+      for (int lens = 1; lens < state_.rig.lens_count(); ++lens) {
+        body(shot, lens, columns_.flex(shot, lens));
       }
     }
-    hold_baseline(reduced);
   }
 
   // The length of the first baseline is the scale: it gets a stiff spring along itself, and every
@@ -279,71 +298,58 @@ class Adjuster {
     rig.lenses[1].pupil = rig.lenses[0].pupil - baseline_m_ * rig.baseline(0, 1).normalized();
   }
 
-  Reduced reduce(double damping) const {
-    Reduced reduced{Eigen::MatrixXd::Zero(columns(), columns()), Eigen::VectorXd::Zero(columns()),
-                    std::vector<EliminatedPoint>(ties_.size())};
-    for (std::size_t i = 0; i < ties_.size(); ++i) {
-      if (state_.points[i].usable) reduced.points[i] = add_tie(i, reduced);
+  // Also keeps every point's part for the steps that follow.
+  Reduced reduce() {
+    const int width = columns_.count();
+    std::vector<Reduced> parts(kChunks);
+    std::vector<TieRows> rows(kChunks);
+    for (Reduced& part : parts) {
+      part = {Eigen::MatrixXd::Zero(width, width), Eigen::VectorXd::Zero(width)};
+    }
+    for_each_tie(state_.points,
+                 [&](std::size_t chunk, std::size_t i) { add_tie(i, rows[chunk], parts[chunk]); });
+    Reduced reduced = std::move(parts[0]);
+    for (std::size_t chunk = 1; chunk < kChunks; ++chunk) {
+      reduced.normal += parts[chunk].normal;
+      reduced.gradient += parts[chunk].gradient;
     }
     add_priors(reduced);
-    reduced.normal.diagonal() *= 1 + damping;
     return reduced;
   }
 
-  // Solves with the columns brought to unit diagonal first: terms differ by many powers of ten.
-  static Eigen::VectorXd solve_scaled(const Reduced& reduced) {
-    if (reduced.gradient.size() == 0) return {};
-    const Eigen::VectorXd scale =
-        reduced.normal.diagonal().cwiseMax(1e-300).cwiseSqrt().cwiseInverse();
-    const Eigen::MatrixXd scaled = scale.asDiagonal() * reduced.normal * scale.asDiagonal();
-    return -(scale.asDiagonal() * scaled.ldlt().solve(scale.asDiagonal() * reduced.gradient));
-  }
-
-  State stepped(const Reduced& reduced, const Eigen::VectorXd& step) const {
+  State stepped(const Eigen::VectorXd& step) const {
     State next;
     next.rig = terms_.stepped(state_.rig, step.head(terms_.columns()));
     restore_baseline(next.rig);
-    next.flex = state_.flex;
-    for (std::size_t shot = 0; shot < next.flex.size(); ++shot) {
-      for (int lens = 1; lens <= flexing_lenses_; ++lens) {
-        Vec3& flex = next.flex[shot][static_cast<std::size_t>(lens)];
-        const Vec3 turn = step.segment<3>(flex_column(static_cast<int>(shot), lens));
-        flex = rotation_vector_from_quat(quat_from_rotation_vector(turn) *
-                                         quat_from_rotation_vector(flex));
-      }
+    next.shots = state_.shots;
+    for_each_flex([&](int shot, int lens, int column) {
+      Vec3& flex = next.shots[static_cast<std::size_t>(shot)].flex[static_cast<std::size_t>(lens)];
+      flex = turned(step.segment<3>(column), flex);
+    });
+    for (std::size_t shot = 0; shot < next.shots.size(); ++shot) {
+      const int column = columns_.pose(static_cast<int>(shot));
+      if (column == kFixed) continue;
+      ShotPose& pose = next.shots[shot].pose;
+      pose.world_from_rig =
+          (quat_from_rotation_vector(step.segment<3>(column)) * pose.world_from_rig).normalized();
+      pose.position += step.segment<3>(column + 3);
     }
     next.points = state_.points;
-    for (std::size_t i = 0; i < ties_.size(); ++i) {
-      if (!next.points[i].usable) continue;
-      move_point(reduced.points[i], step, next.points[i]);
+    for_each_tie(state_.points, [&](std::size_t, std::size_t i) {
+      move_point(i, step, next.points[i]);
       for (int k = 0; k < kPointSteps; ++k) refine_point(next, i);
-    }
+    });
     return next;
   }
 
-  static void move_point(const EliminatedPoint& eliminated, const Eigen::VectorXd& step,
-                         TiePoint& point) {
-    Eigen::VectorXd local(static_cast<Eigen::Index>(eliminated.columns.size()));
-    for (Eigen::Index k = 0; k < local.size(); ++k) {
-      local[k] = step[eliminated.columns[static_cast<std::size_t>(k)]];
+  void move_point(std::size_t index, const Eigen::VectorXd& step, TiePoint& point) const {
+    const EliminatedPoint& eliminated = eliminated_[index];
+    const std::vector<int>& columns = prepared_[index].columns.columns;
+    Vec3 pull = eliminated.gradient;
+    for (std::size_t k = 0; k < columns.size(); ++k) {
+      pull += eliminated.by_columns.col(static_cast<Eigen::Index>(k)) * step[columns[k]];
     }
-    const Vec3 move =
-        -(eliminated.inverse * (eliminated.gradient + eliminated.point_by_columns * local));
-    point.direction =
-        (point.direction + tangent_basis(point.direction) * move.head<2>()).normalized();
-    point.inverse_depth += move[2];
-  }
-
-  double tie_cost(const State& state, std::size_t index, const TiePoint& point) const {
-    const Tie& tie = ties_[index];
-    double cost = options_.free_depth ? depth_cost(index, point.inverse_depth) : 0;
-    for (std::size_t j = 0; j < tie.sights.size(); ++j) {
-      const TieSight& sight = tie.sights[j];
-      const Vec2 r = sight_residual(state.rig.lenses[static_cast<std::size_t>(sight.lens)],
-                                    flex_quat(state, tie.shot, sight.lens), sight, point);
-      cost += robust_cost((whiteners_[index][j] * r).squaredNorm());
-    }
-    return cost;
+    step_point(-(eliminated.inverse * pull), point);
   }
 
   // A Gauss–Newton step of one tie with the rig held, kept when it helps. A shared step along a
@@ -354,29 +360,25 @@ class Adjuster {
     TiePoint point = state.points[index];
     Mat3 normal = Mat3::Zero();
     Vec3 gradient = Vec3::Zero();
+    double cost = options_.free_depth ? prepared_[index].depth.cost(point.inverse_depth) : 0;
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
-      const TieSight& sight = tie.sights[j];
-      const LinearSight linear =
-          linearise(state.rig.lenses[static_cast<std::size_t>(sight.lens)],
-                    flex_quat(state, tie.shot, sight.lens), sight, whiteners_[index][j], point);
-      const double weight = robust_weight(linear.residual.squaredNorm());
+      const LinearSight linear = linearise(place_of(state.rig, tie, tie.sights[j], state.shots),
+                                           tie.sights[j], prepared_[index].whiteners[j], point);
+      const double s = linear.residual.squaredNorm();
+      const double weight = robust_weight(s);
+      cost += robust_cost(s);
       normal += weight * linear.by_point.transpose() * linear.by_point;
       gradient += weight * linear.by_point.transpose() * linear.residual;
     }
     finish_point(index, point, normal, gradient);
-    const Vec3 move = -(normal.inverse() * gradient);
-    point.direction =
-        (point.direction + tangent_basis(point.direction) * move.head<2>()).normalized();
-    point.inverse_depth += move[2];
-    if (tie_cost(state, index, point) < tie_cost(state, index, state.points[index])) {
-      state.points[index] = point;
-    }
+    step_point(-(normal.inverse() * gradient), point);
+    if (tie_cost(state, index, point) < cost) state.points[index] = point;
   }
 
   // Depth terms and damping of a tie's own 3 × 3 system; a fixed depth leaves it.
   void finish_point(std::size_t index, const TiePoint& point, Mat3& normal, Vec3& gradient) const {
     if (options_.free_depth) {
-      add_depth_terms(index, point.inverse_depth, normal(2, 2), gradient[2]);
+      prepared_[index].depth.add(point.inverse_depth, normal(2, 2), gradient[2]);
     } else {
       normal.row(2).setZero();
       normal.col(2).setZero();
@@ -389,9 +391,11 @@ class Adjuster {
   // One accepted step; returns how much it lowered the cost, or −1 when none does.
   double descend(double& cost, double& damping) {
     constexpr double kLargestDamping = 1e10;
+    const Reduced undamped = reduce();
     while (damping < kLargestDamping) {
-      const Reduced reduced = reduce(damping);
-      State next = stepped(reduced, solve_scaled(reduced));
+      Reduced reduced = undamped;
+      reduced.normal.diagonal() *= 1 + damping;
+      State next = stepped(solve_scaled(reduced));
       const double next_cost = cost_of(next);
       if (std::isfinite(next_cost) && next_cost <= cost) {
         const double lowered = cost - next_cost;
@@ -405,22 +409,24 @@ class Adjuster {
     return -1;
   }
 
-  void find_covariance(AdjustResult& result) const {
-    if (columns() == 0) return;
-    const Reduced reduced = reduce(0);
-    const Eigen::VectorXd scale =
-        reduced.normal.diagonal().cwiseMax(1e-300).cwiseSqrt().cwiseInverse();
-    const Eigen::MatrixXd scaled = scale.asDiagonal() * reduced.normal * scale.asDiagonal();
-    const Eigen::LDLT<Eigen::MatrixXd> factor(scaled);
-    if (factor.info() != Eigen::Success || !(factor.vectorD().minCoeff() > 1e-14)) return;
-    Eigen::MatrixXd all = factor.solve(Eigen::MatrixXd::Identity(columns(), columns()));
-    all = scale.asDiagonal() * all * scale.asDiagonal();
-    const int shared = terms_.columns();
-    result.covariance =
-        0.5 * (all.topLeftCorner(shared, shared) + all.topLeftCorner(shared, shared).transpose());
-    const auto flex_columns = static_cast<double>(columns() - shared);
-    if (flex_columns > 0) {
-      result.flex_posterior_variance = all.diagonal().tail(columns() - shared).sum() / flex_columns;
+  void find_covariance(AdjustResult& result) {
+    result.pose_covariance.assign(state_.shots.size(), PoseCovariance::Zero());
+    if (columns_.count() == 0) return;
+    const Eigen::MatrixXd all = inverse_scaled(reduce().normal);
+    if (all.size() == 0) return;
+    result.covariance = all.topLeftCorner(columns_.shared(), columns_.shared());
+    if (options_.free_flex) {
+      result.flex_variance.assign(state_.shots.size(),
+                                  std::vector<Vec3>(state_.rig.lenses.size(), Vec3::Zero()));
+    }
+    for_each_flex([&](int shot, int lens, int column) {
+      result.flex_variance[static_cast<std::size_t>(shot)][static_cast<std::size_t>(lens)] =
+          all.diagonal().segment<3>(column);
+    });
+    for (std::size_t shot = 0; shot < state_.shots.size(); ++shot) {
+      const int column = columns_.pose(static_cast<int>(shot));
+      if (column == kFixed) continue;
+      result.pose_covariance[shot] = all.block<6, 6>(column, column);
     }
   }
 
@@ -428,10 +434,11 @@ class Adjuster {
   const SharedTerms& terms_;
   const std::optional<SharedPrior>& prior_;
   const AdjustOptions& options_;
-  int flexing_lenses_;
+  Columns columns_;
   double baseline_m_;
   State state_;
-  std::vector<std::vector<Mat2>> whiteners_;
+  std::vector<Prepared> prepared_;
+  std::vector<EliminatedPoint> eliminated_;
 };
 
 }  // namespace
@@ -450,11 +457,19 @@ std::string_view stop_reason_text(StopReason reason) {
   return "";
 }
 
+AdjustResult adjust(const Rig& start, std::span<const Tie> ties, std::vector<ShotState> shots,
+                    const SharedTerms& terms, const std::optional<SharedPrior>& prior,
+                    const AdjustOptions& options, std::span<const char> use,
+                    const ProgressFn& progress) {
+  return Adjuster(start, ties, std::move(shots), terms, prior, options, use).run(progress);
+}
+
 AdjustResult adjust(const Rig& start, std::span<const Tie> ties, int shots,
                     const SharedTerms& terms, const std::optional<SharedPrior>& prior,
                     const AdjustOptions& options, std::span<const char> use,
                     const ProgressFn& progress) {
-  return Adjuster(start, ties, shots, terms, prior, options, use).run(progress);
+  return adjust(start, ties, std::vector<ShotState>(static_cast<std::size_t>(shots)), terms, prior,
+                options, use, progress);
 }
 
 }  // namespace seamwright

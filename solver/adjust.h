@@ -8,7 +8,9 @@
 //     u = π_i( R_iᵀ F_siᵀ (d_t − ρ_t p_i) )
 //
 // with R_i the mount, p_i the pupil and F_si a small rotation of lens i against its mount in that
-// one shot: the body's flex (identity for lens 0). The cost is
+// one shot: the body's flex (identity for lens 0). A track is a tie with sights in several shots:
+// there (d, ρ) are taken to the rig frame of the sight's shot first, and where the shots stood
+// relative to each other is unknown as well (sight.h). The cost is
 //
 //     Σ φ(‖Σ_u^(-1/2) (u − u_observed)‖²)            φ Cauchy, or none
 //   + (x ⊖ x₀)ᵀ P (x ⊖ x₀)                           prior on the shared terms
@@ -17,12 +19,12 @@
 //                                                     far as each is known
 //
 // minimised by Levenberg–Marquardt. Ties alone cannot tell scale: the distance of the first two
-// pupils is held at its start value. Ties are eliminated one by one (Schur complement), which
-// leaves a small dense system in the shared terms and flex; its inverse is their joint marginal
-// covariance. See Triggs, McLauchlan, Hartley, Fitzgibbon 2000 for the structure. Lens Jacobians
-// come from dual numbers through the one lens model in projection/, the rest is analytic.
+// pupils is held at its start value. The first shot of every network is its world. Ties are
+// eliminated one by one (Schur complement), which leaves a small dense system in the shared terms,
+// flex and poses; its inverse is their joint marginal covariance. See Triggs, McLauchlan, Hartley,
+// Fitzgibbon 2000 for the structure. Jacobians are analytic throughout.
 //
-// Deterministic: sums run in the order of the ties.
+// Deterministic: ties are summed in chunks of fixed size, the chunks in order.
 
 #include <optional>
 #include <span>
@@ -34,6 +36,7 @@
 #include "base/progress.h"
 #include "projection/tie.h"
 #include "solver/shared_terms.h"
+#include "solver/shot_state.h"
 
 namespace seamwright {
 
@@ -53,6 +56,7 @@ struct AdjustOptions {
   bool free_flex = false;         ///< per-shot rotation of every lens but the first
   double flex_sigma_rad = rad_from_deg(0.05);  ///< prior spread of flex, per axis
   /// λ of an exponential prior on ρ, 1/m: leans every tie away by the same force; 0 for none.
+  /// Only ties of shots that stand alone lean: a network knows its depths.
   double depth_lean_per_m = 0;
   std::vector<DepthPrior> depth_priors{};  ///< one per tie, or empty
   /// σ_0: how far below zero ρ may fall, 1/m; 0 for no bound.
@@ -77,10 +81,12 @@ struct TiePoint {
 enum class StopReason { converged, iteration_limit, no_descent, cancelled };
 [[nodiscard]] std::string_view stop_reason_text(StopReason reason);
 
+using PoseCovariance = Eigen::Matrix<double, 6, 6>;
+
 struct AdjustResult {
   Rig rig;
-  std::vector<TiePoint> points;         ///< one per tie, same order
-  std::vector<std::vector<Vec3>> flex;  ///< [shot][lens] rotation vector, rad; empty if fixed
+  std::vector<TiePoint> points;  ///< one per tie, same order
+  std::vector<ShotState> shots;  ///< flex (empty if fixed) and poses
   StopReason stop = StopReason::converged;
   int iterations = 0;
   double initial_cost = 0;
@@ -88,8 +94,11 @@ struct AdjustResult {
   /// Marginal covariance of the shared terms at the solution, columns × columns; empty when the
   /// normal equations are singular.
   Eigen::MatrixXd covariance;
-  /// Sum of the flex' posterior variances per axis and lens, averaged over shots, rad².
-  double flex_posterior_variance = 0;
+  /// Posterior variance of every lens' flex about each axis, [shot][lens], rad²; empty if fixed.
+  std::vector<std::vector<Vec3>> flex_variance;
+  /// Per shot: rotation vector (rad), then position (m), in the network's world; zero for shots
+  /// that stand alone and for the first of a network.
+  std::vector<PoseCovariance> pose_covariance;
 
   [[nodiscard]] bool usable() const {
     return stop != StopReason::cancelled && final_cost <= initial_cost;
@@ -97,11 +106,20 @@ struct AdjustResult {
 };
 
 /// Where a tie would stand with this rig: direction and inverse depth by least squares over its
-/// sights (ρ ≥ 0, or 0 with fixed depth). Not usable when a sight lies outside its lens.
-[[nodiscard]] TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth);
+/// sights (ρ ≥ 0, or 0 with fixed depth). Not usable when a sight lies outside its lens, or in a
+/// shot of another network.
+[[nodiscard]] TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth,
+                                  ShotStates shots = {});
 
 /// `use[i]` false leaves tie i out (pass an empty span to use all). Ties that are not usable at
-/// the start are left out too. `shots` is the number of shots that Tie::shot counts.
+/// the start are left out too. `shots` is one per shot that ties count, with its start pose; flex
+/// starts at zero.
+[[nodiscard]] AdjustResult adjust(const Rig& start, std::span<const Tie> ties,
+                                  std::vector<ShotState> shots, const SharedTerms& terms,
+                                  const std::optional<SharedPrior>& prior,
+                                  const AdjustOptions& options, std::span<const char> use = {},
+                                  const ProgressFn& progress = {});
+/// The same for `shots` shots that stand alone.
 [[nodiscard]] AdjustResult adjust(const Rig& start, std::span<const Tie> ties, int shots,
                                   const SharedTerms& terms, const std::optional<SharedPrior>& prior,
                                   const AdjustOptions& options, std::span<const char> use = {},
@@ -110,10 +128,10 @@ struct AdjustResult {
 /// Residual of one sight, frame pixels (projected − observed); empty when it does not project.
 [[nodiscard]] std::optional<Vec2> sight_residual_px(const Rig& rig, const Tie& tie,
                                                     std::size_t sight, const TiePoint& point,
-                                                    std::span<const Vec3> flex_of_shot);
+                                                    ShotStates shots);
 
 /// Sum of whitened squared residuals of a tie: χ² with 2·sights − 3 degrees of freedom.
 [[nodiscard]] double tie_chi2(const Rig& rig, const Tie& tie, const TiePoint& point,
-                              std::span<const Vec3> flex_of_shot);
+                              ShotStates shots);
 
 }  // namespace seamwright

@@ -20,23 +20,10 @@
 #include "base/result.h"
 #include "projection/tie.h"
 #include "solver/adjust.h"
+#include "solver/body_spread.h"
 #include "solver/solution.h"
 
 namespace seamwright {
-
-/// How far a body may be from its nominal geometry, 1σ. Terms the ties do not reach stay there.
-struct BodySpread {
-  double focal_share = 0.05;                        ///< of the focal length
-  double centre_share = 0.02;                       ///< of the frame width
-  double radial[4] = {0.01, 0.003, 0.001, 0.0003};  ///< k1…k4: about 3 % of the radius each
-  double affine = 1e-3;                             ///< b1, b2
-  double decentring = 5e-4;                         ///< p1, p2
-  double rotation_rad = rad_from_deg(5.0);
-  /// Lenses of one body are of one make: their focal lengths and radial terms differ by this share
-  /// of the spreads above.
-  double piece_share = 0.15;
-  double pupil_m = 0.002;  ///< per axis; the baseline's length is held
-};
 
 struct LearnRigOptions {
   /// λ of the exponential prior on inverse depth, 1/m. A room is a few surfaces, not as many
@@ -57,23 +44,24 @@ struct LearnRigOptions {
 struct LearnRigResult {
   RigSolution solution;
   SharedTerms terms{0, [](int, int) { return false; }};
-  std::vector<TiePoint> points;         ///< one per tie
-  std::vector<char> inlier;             ///< one per tie
-  std::vector<std::vector<Vec3>> flex;  ///< [shot][lens], rad; empty with a single shot
+  std::vector<TiePoint> points;                 ///< one per tie
+  std::vector<char> inlier;                     ///< one per tie
+  std::vector<ShotState> shots;                 ///< flex is empty with a single shot
+  std::vector<PoseCovariance> pose_covariance;  ///< as AdjustResult's
   StopReason stop = StopReason::converged;
   int iterations = 0;
 };
 
-/// Every term that `learn_rig` frees: all lens terms, rotations, pupils.
-[[nodiscard]] SharedTerms all_rig_terms(int lens_count);
-
-/// Diagonal information of BodySpread around `nominal`.
-[[nodiscard]] SharedPrior prior_of(const BodySpread& spread, const Rig& nominal,
-                                   const SharedTerms& terms);
-
 /// `start` is where the iteration begins; `prior` holds terms that the ties do not reach (columns
 /// as all_rig_terms): prior_of() for an unknown body, a template's inverse covariance for a known
-/// one. Fails when too few ties are usable or when they leave a lens unconnected.
+/// one. `shots` holds where each shot stood, roughly, in its network. Fails when too few ties are
+/// usable or when they leave a lens unconnected.
+[[nodiscard]] Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
+                                               std::span<const Tie> ties,
+                                               std::vector<ShotState> shots,
+                                               const LearnRigOptions& options,
+                                               const ProgressFn& progress = {});
+/// The same for `shots` shots that stand alone.
 [[nodiscard]] Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
                                                std::span<const Tie> ties, int shots,
                                                const LearnRigOptions& options,

@@ -10,6 +10,7 @@ std::string slot_name(int slot) {
   if (slot < kPupilX) {
     return fmt::format("rotation_{}_rad", kAxes[static_cast<std::size_t>(slot - kRotationX)]);
   }
+  if (slot == kPupilTravel) return "pupil_travel";
   return fmt::format("pupil_{}", kAxes[static_cast<std::size_t>(slot - kPupilX)]);
 }
 
@@ -38,6 +39,7 @@ Rig SharedTerms::stepped(const Rig& rig, const Eigen::VectorXd& step) const {
           (quat_from_rotation_vector(turn) * mounted.rig_from_lens).normalized();
     }
     mounted.pupil += Vec3(part(kPupilX), part(kPupilY), part(kPupilZ));
+    mounted.pupil_travel += part(kPupilTravel);
   }
   return moved;
 }
@@ -54,6 +56,8 @@ Eigen::VectorXd SharedTerms::difference(const Rig& rig, const Rig& reference) co
     } else if (ref.slot < kPupilX) {
       step[c] = rotation_vector_from_quat(now.rig_from_lens *
                                           then.rig_from_lens.conjugate())[ref.slot - kRotationX];
+    } else if (ref.slot == kPupilTravel) {
+      step[c] = now.pupil_travel - then.pupil_travel;
     } else {
       step[c] = (now.pupil - then.pupil)[ref.slot - kPupilX];
     }

@@ -17,7 +17,7 @@
 
 namespace seamwright {
 
-/// Slots of one lens: its kLensTermCount terms, then rotation, then pupil.
+/// Slots of one lens: its kLensTermCount terms, then rotation, then pupil and its axial travel.
 enum Slot : int {
   kRotationX = kLensTermCount,
   kRotationY,
@@ -25,6 +25,7 @@ enum Slot : int {
   kPupilX,
   kPupilY,
   kPupilZ,
+  kPupilTravel,
   kSlotCount
 };
 
@@ -46,6 +47,10 @@ class SharedTerms {
   [[nodiscard]] int slot_of(int column) const {
     return refs_[static_cast<std::size_t>(column)].slot;
   }
+  /// The slots of a lens that are free, in the order of their columns, which follow each other.
+  [[nodiscard]] const std::vector<int>& free_slots(int lens) const {
+    return free_slots_[static_cast<std::size_t>(lens)];
+  }
   /// "lens1.rotation_x_rad" and the like, as TermCovariance::names.
   [[nodiscard]] std::vector<std::string> names() const;
 
@@ -61,6 +66,7 @@ class SharedTerms {
   };
   std::vector<Ref> refs_;
   std::vector<std::array<int, kSlotCount>> column_of_;
+  std::vector<std::vector<int>> free_slots_;
 };
 
 /// "focal_px", "rotation_x_rad", "pupil_y".
@@ -68,15 +74,17 @@ class SharedTerms {
 
 template <class Predicate>
 SharedTerms::SharedTerms(int lens_count, Predicate&& is_free)
-    : column_of_(static_cast<std::size_t>(lens_count)) {
+    : column_of_(static_cast<std::size_t>(lens_count)),
+      free_slots_(static_cast<std::size_t>(lens_count)) {
   for (int lens = 0; lens < lens_count; ++lens) {
     for (int slot = 0; slot < kSlotCount; ++slot) {
-      const bool gauge = lens == 0 && slot >= kRotationX;
+      const bool gauge = lens == 0 && slot >= kRotationX && slot <= kPupilZ;
       int& column = column_of_[static_cast<std::size_t>(lens)][static_cast<std::size_t>(slot)];
       column = -1;
       if (gauge || !is_free(lens, slot)) continue;
       column = static_cast<int>(refs_.size());
       refs_.push_back({lens, slot});
+      free_slots_[static_cast<std::size_t>(lens)].push_back(slot);
     }
   }
 }

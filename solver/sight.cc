@@ -2,21 +2,18 @@
 
 #include <cmath>
 
-#include <ceres/jet.h>
-
 namespace seamwright {
 
 namespace {
 
-constexpr int kJetSize = kLensTermCount + 3;
-using LensJet = ceres::Jet<double, kJetSize>;
+double off_axis(const Vec3& v) { return std::atan2(std::hypot(v.x(), v.y()), v.z()); }
 
 // The pupil's travel depends on the angle it changes; three turns leave less than 1e-9 rad.
 Vec3 with_pupil_travel(const MountedLens& mounted, const Vec3& from_pupil, double inverse_depth) {
   if (mounted.pupil_travel == 0 || inverse_depth == 0) return from_pupil;
   Vec3 seen = from_pupil;
   for (int i = 0; i < 3; ++i) {
-    const double theta = std::atan2(std::hypot(seen.x(), seen.y()), seen.z());
+    const double theta = off_axis(seen);
     seen = from_pupil - inverse_depth * Vec3(0, 0, mounted.pupil_travel * theta * theta);
   }
   return seen;
@@ -28,26 +25,29 @@ Mat3 cross_matrix(const Vec3& v) {
   return m;
 }
 
-Vec2 project_unchecked(const Lens& lens, const Vec3& direction) {
-  return with_curve(lens.curve, [&](auto curve) {
-    return Vec2(project_with<decltype(curve)>(lens.terms.data(), direction));
-  });
-}
-
-// Pixel with derivatives by the lens terms (first kLensTermCount) and by the direction (last 3).
-Eigen::Matrix<LensJet, 2, 1> project_jet(const Lens& lens, const Vec3& direction) {
-  std::array<LensJet, kLensTermCount> terms;
-  for (int i = 0; i < kLensTermCount; ++i) {
-    terms[static_cast<std::size_t>(i)] = LensJet(lens.terms[static_cast<std::size_t>(i)], i);
-  }
-  const Eigen::Matrix<LensJet, 3, 1> ray(LensJet(direction.x(), kLensTermCount),
-                                         LensJet(direction.y(), kLensTermCount + 1),
-                                         LensJet(direction.z(), kLensTermCount + 2));
-  return with_curve(lens.curve,
-                    [&](auto curve) { return project_with<decltype(curve)>(terms.data(), ray); });
+// The point in the world, from the rig's origin in the shot of the sight, times ρ.
+Vec3 seen_in_world(const SightPlace& place, const TiePoint& point) {
+  return place.world_from_own * point.direction +
+         point.inverse_depth * place.own_from_seen_in_world;
 }
 
 }  // namespace
+
+SightPlace place_of(const Rig& rig, const Tie& tie, const TieSight& sight, ShotStates shots) {
+  SightPlace place{.mounted = rig.lenses[static_cast<std::size_t>(sight.lens)]};
+  if (shots.empty()) return place;
+  const int seen = tie.shot_of(sight);
+  const ShotState& there = shots[static_cast<std::size_t>(seen)];
+  if (sight.lens > 0 && !there.flex.empty()) {
+    place.unflex = there.flex_of(sight.lens).conjugate().toRotationMatrix();
+  }
+  if (seen == tie.shot) return place;
+  const ShotState& own = shots[static_cast<std::size_t>(tie.shot)];
+  place.world_from_own = own.pose.world_from_rig.toRotationMatrix();
+  place.seen_from_world = there.pose.world_from_rig.conjugate().toRotationMatrix();
+  place.own_from_seen_in_world = own.pose.position - there.pose.position;
+  return place;
+}
 
 Eigen::Matrix<double, 3, 2> tangent_basis(const Vec3& direction) {
   Eigen::Matrix<double, 3, 2> basis;
@@ -62,41 +62,52 @@ Mat2 whitener(const Mat2& covariance) {
   return information.llt().matrixL().transpose();
 }
 
-Vec3 point_in_lens(const MountedLens& mounted, const Quat& flex, const TiePoint& point) {
-  return mounted.rig_from_lens.conjugate() *
-         (flex.conjugate() * (point.direction - point.inverse_depth * mounted.pupil));
+Vec3 point_in_lens(const SightPlace& place, const TiePoint& point) {
+  const Vec3 in_rig = place.seen_from_world * seen_in_world(place, point);
+  return place.mounted.rig_from_lens.conjugate() *
+         (place.unflex * (in_rig - point.inverse_depth * place.mounted.pupil));
 }
 
-Vec2 sight_residual(const MountedLens& mounted, const Quat& flex, const TieSight& sight,
-                    const TiePoint& point) {
-  const Vec3 v =
-      with_pupil_travel(mounted, point_in_lens(mounted, flex, point), point.inverse_depth);
-  return project_unchecked(mounted.lens, v) - sight.px;
+Vec2 sight_residual(const SightPlace& place, const TieSight& sight, const TiePoint& point) {
+  const Lens& lens = place.mounted.lens;
+  const Vec3 v = with_pupil_travel(place.mounted, point_in_lens(place, point), point.inverse_depth);
+  return with_curve(lens.curve, [&](auto curve) {
+    return Vec2(project_with<decltype(curve)>(lens.terms.data(), v) - sight.px);
+  });
 }
 
-LinearSight linearise(const MountedLens& mounted, const Quat& flex, const TieSight& sight,
-                      const Mat2& white, const TiePoint& point) {
-  const Vec3 in_rig = point.direction - point.inverse_depth * mounted.pupil;
-  const Vec3 unflexed = flex.conjugate() * in_rig;
-  const Mat3 lens_from_rig = mounted.rig_from_lens.conjugate().toRotationMatrix();
-  const Mat3 lens_from_flexed = lens_from_rig * flex.conjugate().toRotationMatrix();
-  const Vec3 v = with_pupil_travel(mounted, lens_from_rig * unflexed, point.inverse_depth);
-  const auto px = project_jet(mounted.lens, v);
+LinearSight linearise(const SightPlace& place, const TieSight& sight, const Mat2& white,
+                      const TiePoint& point) {
+  const double rho = point.inverse_depth;
+  const Vec3 in_world = seen_in_world(place, point);
+  const Vec3 in_rig = place.seen_from_world * in_world - rho * place.mounted.pupil;
+  const Vec3 unflexed = place.unflex * in_rig;
+  const Mat3 lens_from_rig = place.mounted.rig_from_lens.conjugate().toRotationMatrix();
+  const Mat3 lens_from_seen = lens_from_rig * place.unflex;
+  const Vec3 v = with_pupil_travel(place.mounted, lens_from_rig * unflexed, rho);
+  const LensSlopes slopes = place.mounted.lens.slopes_at(v);
 
-  Eigen::Matrix<double, 2, kJetSize> slope;
-  slope << px.x().v.transpose(), px.y().v.transpose();
-  slope = white * slope;
-  const Eigen::Matrix<double, 2, 3> by_ray = slope.rightCols<3>();
+  const Eigen::Matrix<double, 2, 3> by_ray = white * slopes.by_direction;
+  const Eigen::Matrix<double, 2, 3> by_seen = by_ray * lens_from_seen;
+  const Eigen::Matrix<double, 2, 3> by_world = by_seen * place.seen_from_world;
+  const Vec3 own_in_world = place.world_from_own * point.direction;
 
   LinearSight out;
-  out.residual = white * (Vec2(px.x().a, px.y().a) - sight.px);
-  out.by_shared.leftCols<kLensTermCount>() = slope.leftCols<kLensTermCount>();
-  // exp(δ)R: v ≈ Rᵀ(q − δ×q) = Rᵀ(q + [q]× δ), q the point before the mount; flex alike.
+  out.residual = white * (slopes.px - sight.px);
+  out.by_shared.leftCols<kLensTermCount>() = white * slopes.by_terms;
+  // exp(δ)R: v ≈ Rᵀ(q − δ×q) = Rᵀ(q + [q]× δ), q the point before the mount; flex and pose alike.
   out.by_shared.block<2, 3>(0, kRotationX) = by_ray * lens_from_rig * cross_matrix(unflexed);
-  out.by_shared.block<2, 3>(0, kPupilX) = -point.inverse_depth * by_ray * lens_from_flexed;
-  out.by_flex = by_ray * lens_from_flexed * cross_matrix(in_rig);
-  out.by_point.leftCols<2>() = by_ray * lens_from_flexed * tangent_basis(point.direction);
-  out.by_point.col(2) = -by_ray * lens_from_flexed * mounted.pupil;
+  out.by_shared.block<2, 3>(0, kPupilX) = -rho * by_seen;
+  const double theta = off_axis(v);
+  out.by_shared.col(kPupilTravel) = -rho * theta * theta * by_ray.col(2);
+  out.by_flex = by_seen * cross_matrix(in_rig);
+  out.by_point.leftCols<2>() = by_world * place.world_from_own * tangent_basis(point.direction);
+  out.by_point.col(2) = by_world * place.own_from_seen_in_world - by_seen * place.mounted.pupil -
+                        place.mounted.pupil_travel * theta * theta * by_ray.col(2);
+  out.by_own_pose.leftCols<3>() = -by_world * cross_matrix(own_in_world);
+  out.by_own_pose.rightCols<3>() = rho * by_world;
+  out.by_seen_pose.leftCols<3>() = by_world * cross_matrix(in_world);
+  out.by_seen_pose.rightCols<3>() = -rho * by_world;
   return out;
 }
 

@@ -1,6 +1,14 @@
 #pragma once
 
 // One sight of a tie, linearised: the smallest piece of the adjustment.
+//
+// A tie's point is (d, ρ) in the rig frame of its own shot a. Lens i of shot s sees it along
+//
+//     v = R_iᵀ Fᵀ (q − ρ p_i)          q = S_sᵀ (S_a d + ρ (c_a − c_s))
+//
+// with R_i the mount, p_i the pupil, F the flex of the lens in that shot, and S, c the rotation and
+// the place of a shot in its network. Everything is multiplied by ρ, so that infinity needs no case
+// of its own. Within one shot q = d.
 
 #include "projection/tie.h"
 #include "solver/adjust.h"
@@ -8,12 +16,28 @@
 
 namespace seamwright {
 
+/// The lens of a sight, and the way from the tie's own shot to the shot of the sight.
+struct SightPlace {
+  const MountedLens& mounted;
+  Mat3 unflex = Mat3::Identity();           ///< Fᵀ
+  Mat3 world_from_own = Mat3::Identity();   ///< S_a
+  Mat3 seen_from_world = Mat3::Identity();  ///< S_sᵀ
+  Vec3 own_from_seen_in_world{0, 0, 0};     ///< c_a − c_s, metres
+};
+
+[[nodiscard]] SightPlace place_of(const Rig& rig, const Tie& tie, const TieSight& sight,
+                                  ShotStates shots);
+
 /// Whitened residual of a sight and its derivatives.
 struct LinearSight {
   Vec2 residual = Vec2::Zero();
   Eigen::Matrix<double, 2, kSlotCount> by_shared;  ///< slots of the sight's lens
   Eigen::Matrix<double, 2, 3> by_flex;             ///< rotation vector of its flex, rad
   Eigen::Matrix<double, 2, 3> by_point;            ///< two tangent steps of d, then ρ
+  /// Steps of the pose of the tie's own shot and of the shot of the sight: a rotation vector from
+  /// the left (rad, world frame), then the position (m).
+  Eigen::Matrix<double, 2, 6> by_own_pose;
+  Eigen::Matrix<double, 2, 6> by_seen_pose;
 };
 
 /// Two unit vectors that span the tangent plane at a unit direction, as columns. A tangent step a
@@ -24,16 +48,14 @@ struct LinearSight {
 [[nodiscard]] Mat2 whitener(const Mat2& covariance);
 
 /// Where the sight's lens sees the point: vector in the lens frame, before the pupil's travel.
-[[nodiscard]] Vec3 point_in_lens(const MountedLens& mounted, const Quat& flex,
-                                 const TiePoint& point);
+[[nodiscard]] Vec3 point_in_lens(const SightPlace& place, const TiePoint& point);
 
 /// Residual only.
-[[nodiscard]] Vec2 sight_residual(const MountedLens& mounted, const Quat& flex,
-                                  const TieSight& sight, const TiePoint& point);
+[[nodiscard]] Vec2 sight_residual(const SightPlace& place, const TieSight& sight,
+                                  const TiePoint& point);
 
 /// Residual and derivatives, whitened by `white`.
-[[nodiscard]] LinearSight linearise(const MountedLens& mounted, const Quat& flex,
-                                    const TieSight& sight, const Mat2& white,
-                                    const TiePoint& point);
+[[nodiscard]] LinearSight linearise(const SightPlace& place, const TieSight& sight,
+                                    const Mat2& white, const TiePoint& point);
 
 }  // namespace seamwright

@@ -1,6 +1,5 @@
 // One tie by itself: where it stands, how well it fits.
 
-#include <array>
 #include <cmath>
 
 #include "solver/adjust.h"
@@ -10,19 +9,14 @@ namespace seamwright {
 
 namespace {
 
-Quat flex_of(std::span<const Vec3> flex_of_shot, int lens) {
-  if (flex_of_shot.empty()) return Quat::Identity();
-  return quat_from_rotation_vector(flex_of_shot[static_cast<std::size_t>(lens)]);
-}
-
 // One Gauss–Newton step on (direction, ρ); returns the step's length.
-double refine_point(const Rig& rig, const Tie& tie, bool free_depth, TiePoint& point) {
+double refine_point(const Rig& rig, const Tie& tie, ShotStates shots, bool free_depth,
+                    TiePoint& point) {
   Mat3 normal = Mat3::Zero();
   Vec3 gradient = Vec3::Zero();
   for (const TieSight& sight : tie.sights) {
-    const MountedLens& mounted = rig.lenses[static_cast<std::size_t>(sight.lens)];
     const LinearSight linear =
-        linearise(mounted, Quat::Identity(), sight, whitener(sight.covariance_px2), point);
+        linearise(place_of(rig, tie, sight, shots), sight, whitener(sight.covariance_px2), point);
     normal += linear.by_point.transpose() * linear.by_point;
     gradient += linear.by_point.transpose() * linear.residual;
   }
@@ -40,45 +34,92 @@ double refine_point(const Rig& rig, const Tie& tie, bool free_depth, TiePoint& p
   return step.norm();
 }
 
+// A sight as a ray in the world of the tie's network; the origin is relative to the rig of the
+// tie's own shot.
+struct WorldRay {
+  Vec3 direction;
+  Vec3 origin_m;
+  bool own = true;
+};
+
+std::optional<WorldRay> ray_of(const Rig& rig, const Tie& tie, const TieSight& sight,
+                               ShotStates shots) {
+  const MountedLens& mounted = rig.lenses[static_cast<std::size_t>(sight.lens)];
+  const auto direction = mounted.direction_in_rig(sight.px);
+  if (!direction) return std::nullopt;
+  const int seen = tie.shot_of(sight);
+  if (shots.empty()) {
+    if (seen != tie.shot) return std::nullopt;
+    return WorldRay{*direction, mounted.pupil, true};
+  }
+  const ShotPose& own = shots[static_cast<std::size_t>(tie.shot)].pose;
+  const ShotPose& there = shots[static_cast<std::size_t>(seen)].pose;
+  if (seen != tie.shot && (own.network == kNoNetwork || own.network != there.network)) {
+    return std::nullopt;
+  }
+  return WorldRay{there.world_from_rig * *direction,
+                  there.position - own.position + there.world_from_rig * mounted.pupil,
+                  seen == tie.shot};
+}
+
+// ρ that brings the rays of other shots nearest to the direction: each ray r from o wants
+// r × (d − ρ o) = 0, linear in ρ.
+double inverse_depth_from(const std::vector<WorldRay>& rays, const Vec3& direction) {
+  double above = 0;
+  double below = 0;
+  for (const WorldRay& ray : rays) {
+    if (ray.own) continue;
+    const Vec3 lever = ray.direction.cross(ray.origin_m);
+    above += lever.dot(ray.direction.cross(direction));
+    below += lever.squaredNorm();
+  }
+  return below > 1e-12 ? std::max(0.0, above / below) : 0;
+}
+
 }  // namespace
 
-TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth) {
+TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth, ShotStates shots) {
   TiePoint point;
-  Vec3 sum = Vec3::Zero();
+  Vec3 own_sum = Vec3::Zero();
+  std::vector<WorldRay> rays;
   for (const TieSight& sight : tie.sights) {
-    const auto direction =
-        rig.lenses[static_cast<std::size_t>(sight.lens)].direction_in_rig(sight.px);
-    if (!direction) return point;
-    sum += *direction;
+    const auto ray = ray_of(rig, tie, sight, shots);
+    if (!ray) return point;
+    rays.push_back(*ray);
+    if (ray->own) own_sum += ray->direction;
   }
-  if (tie.sights.size() < 2 || sum.norm() < 1e-3) return point;
-  point.direction = sum.normalized();
+  if (tie.sights.size() < 2 || own_sum.norm() < 1e-3) return point;
+  const Vec3 in_world = own_sum.normalized();
+  if (shots.empty()) {
+    point.direction = in_world;
+  } else {
+    const ShotPose& own = shots[static_cast<std::size_t>(tie.shot)].pose;
+    point.direction = own.world_from_rig.conjugate() * in_world;
+  }
+  if (free_depth) point.inverse_depth = inverse_depth_from(rays, in_world);
   for (int i = 0; i < 10; ++i) {
-    if (refine_point(rig, tie, free_depth, point) < 1e-12) break;
+    if (refine_point(rig, tie, shots, free_depth, point) < 1e-12) break;
   }
   if (point.inverse_depth < 0) {
     point.inverse_depth = 0;
-    for (int i = 0; i < 5; ++i) refine_point(rig, tie, false, point);
+    for (int i = 0; i < 5; ++i) refine_point(rig, tie, shots, false, point);
   }
   point.usable = point.direction.allFinite() && std::isfinite(point.inverse_depth);
   return point;
 }
 
 std::optional<Vec2> sight_residual_px(const Rig& rig, const Tie& tie, std::size_t sight,
-                                      const TiePoint& point, std::span<const Vec3> flex_of_shot) {
+                                      const TiePoint& point, ShotStates shots) {
   const TieSight& seen = tie.sights[sight];
-  const MountedLens& mounted = rig.lenses[static_cast<std::size_t>(seen.lens)];
-  const Quat flex = flex_of(flex_of_shot, seen.lens);
-  if (!mounted.lens.project(point_in_lens(mounted, flex, point))) return std::nullopt;
-  return sight_residual(mounted, flex, seen, point);
+  const SightPlace place = place_of(rig, tie, seen, shots);
+  if (!place.mounted.lens.project(point_in_lens(place, point))) return std::nullopt;
+  return sight_residual(place, seen, point);
 }
 
-double tie_chi2(const Rig& rig, const Tie& tie, const TiePoint& point,
-                std::span<const Vec3> flex_of_shot) {
+double tie_chi2(const Rig& rig, const Tie& tie, const TiePoint& point, ShotStates shots) {
   double sum = 0;
   for (const TieSight& sight : tie.sights) {
-    const MountedLens& mounted = rig.lenses[static_cast<std::size_t>(sight.lens)];
-    const Vec2 residual = sight_residual(mounted, flex_of(flex_of_shot, sight.lens), sight, point);
+    const Vec2 residual = sight_residual(place_of(rig, tie, sight, shots), sight, point);
     sum += (whitener(sight.covariance_px2) * residual).squaredNorm();
   }
   return sum;

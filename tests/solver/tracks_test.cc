@@ -1,0 +1,71 @@
+// Tracks between the stands of a room: what a ring alone cannot tell.
+
+#include "tests/support/tracks.h"
+
+#include <cmath>
+#include <vector>
+
+#include "solver/learn_rig.h"
+#include "solver/seam_error.h"
+#include "tests/support/matchers.h"
+#include "tests/support/rigs.h"
+
+namespace seamwright {
+namespace {
+
+using test::Random;
+using test::seed;
+
+Rig body_of(Random& random) {
+  test::RigOptions options;
+  options.theta_max_rad = rad_from_deg(101);
+  options.affine_spread = 3e-4;
+  options.decentring_spread = 3e-4;
+  return test::random_rig(random, options);
+}
+
+Rig start_for(const Rig& body) {
+  test::RigOptions options;
+  options.theta_max_rad = rad_from_deg(104);
+  Rig start = test::nominal_rig(options);
+  // A cold start knows the circle and, after consensus, rotation and focal to a few tenths.
+  for (std::size_t i = 0; i < 2; ++i) {
+    start.lenses[i].lens.terms[kFocal] = body.lenses[i].lens.terms[kFocal] * 1.004;
+  }
+  return start;
+}
+
+Result<LearnRigResult> learn(const test::RoomSurvey& survey, const Rig& body) {
+  const Rig start = start_for(body);
+  return learn_rig(start, prior_of({}, start, all_rig_terms(2)), survey.ties, survey.start, {});
+}
+
+TEST_CASE("stands of one room tell the ring, their places and the flex") {
+  CAPTURE(seed());
+  Random random(60);
+  const Rig body = body_of(random);
+  const test::RoomSurvey survey =
+      test::room_survey(random, body, {.tracks = 800, .noise_px = 0.15, .flex_rad = 2e-4});
+  const auto learnt = learn(survey, body);
+  REQUIRE(learnt);
+  const SeamSummary seam = summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
+  double place = 0;
+  double scale = 0;
+  for (std::size_t i = 1; i < survey.truth.size(); ++i) {
+    const Vec3 error = learnt->shots[i].pose.position - survey.truth[i].pose.position;
+    place = std::max(place, error.norm() / survey.truth[i].pose.position.norm());
+    scale += learnt->shots[i].pose.position.norm() / survey.truth[i].pose.position.norm() / 5;
+  }
+  WARN("along " << seam.along_rms_px << " across " << seam.across_rms_px << " max " << seam.max_px
+                << " px; claimed " << learnt->solution.quality.expected_seam_along_px << ", "
+                << learnt->solution.quality.expected_seam_across_px << "; places off by "
+                << 100 * place << " %, scale " << scale << "; flex "
+                << learnt->solution.quality.flex_sigma_rad << "; inliers "
+                << learnt->solution.quality.inlier_share << " spread "
+                << learnt->solution.quality.residual_spread << " iterations " << learnt->iterations
+                << " " << stop_reason_text(learnt->stop));
+  CHECK(seam.rms_px < 0.3);
+}
+
+}  // namespace
+}  // namespace seamwright
