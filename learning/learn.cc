@@ -88,6 +88,7 @@ class Learner {
       outcome_.rounds = round + 1;
       if (outcome_.last_move_px < options_.settled_px) break;
     }
+    if (auto error = colour()) return fail(std::move(*error));
     finish();
     return std::move(outcome_);
   }
@@ -210,6 +211,19 @@ class Learner {
       Lens& lens = rig_.lenses[i].lens;
       lens = with_field_to_rim(lens, outcome_.circles[i]->radius_px);
     }
+  }
+
+  std::optional<Error> colour() {
+    std::vector<int> used;
+    for (std::size_t i = 0; i < shots_.size(); ++i) {
+      if (outcome_.shots[i].left_out.empty()) used.push_back(static_cast<int>(i));
+    }
+    auto learned = learn_colour(
+        rig_, used, [this](int shot) { return load(shots_[static_cast<std::size_t>(shot)]); },
+        options_.colour, progress_);
+    if (!learned) return learned.error();
+    outcome_.colour = std::move(*learned);
+    return std::nullopt;
   }
 
   void finish() {

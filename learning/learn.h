@@ -19,6 +19,7 @@
 #include "features/image_circle.h"
 #include "features/ties.h"
 #include "imaging/image.h"
+#include "learning/colour_pass.h"
 #include "solver/learn_rig.h"
 #include "templates/rig_template.h"
 
@@ -47,6 +48,7 @@ struct LearnOptions {
   bool mirrored = false;           ///< the files hold mirrored pictures (they are flipped here)
   TieOptions ties;                 ///< of the fine rounds
   LearnRigOptions solving;
+  ColourOptions colour;
 };
 
 /// How one shot took part.
@@ -66,6 +68,7 @@ struct LearnOutcome {
   std::vector<std::optional<ImageCircle>> circles;  ///< one a lens, of a cold start
   std::vector<Tie> ties;                            ///< of the last round
   LearnRigResult solve;
+  ColourOutcome colour;
   int rounds = 0;
   double last_move_px = 0;         ///< how far the last round moved the seam, RMS
   std::vector<std::string> notes;  ///< things a person should know, e.g. mirrored frames
