@@ -175,6 +175,7 @@ LensSlopes Lens::slopes_at(const Vec3& direction) const {
   if (on_axis) {
     a = direction.head<2>() / direction.z();
     a_by_direction.leftCols<2>() = Mat2::Identity() / direction.z();
+    a_by_direction.col(2) = -a / direction.z();
   } else {
     const double slope =
         base.slope * radial_poly(terms, q) + base.value * radial_poly_slope(terms, theta);

@@ -45,13 +45,29 @@ Arc covered_arc_closed(std::vector<char> occupied) {
   return arc;
 }
 
-bool sees(const MountedLens& mounted, const Vec3& direction, double margin_rad) {
-  const Vec3 axis = mounted.rig_from_lens * Vec3::UnitZ();
-  if (angle_between(axis, direction) > mounted.lens.theta_max_rad - margin_rad) return false;
-  const auto px = mounted.project_direction(direction);
-  return px && px->x() >= 0 && px->y() >= 0 && px->x() <= mounted.lens.width_px &&
-         px->y() <= mounted.lens.height_px;
-}
+// Asked half a million times for an overlap: the angle is compared as a cosine, and only what
+// passes is projected.
+class Sees {
+ public:
+  Sees(const MountedLens& mounted, double margin_rad)
+      : mounted_(mounted),
+        axis_(mounted.rig_from_lens * Vec3::UnitZ()),
+        least_cosine_(std::cos(std::clamp(mounted.lens.theta_max_rad - margin_rad, 0.0, kPi))) {}
+
+  [[nodiscard]] bool toward(const Vec3& direction) const {
+    return axis_.dot(direction) >= least_cosine_;
+  }
+  [[nodiscard]] bool inside_frame(const Vec3& direction) const {
+    const auto px = mounted_.project_direction(direction);
+    return px && px->x() >= 0 && px->y() >= 0 && px->x() <= mounted_.lens.width_px &&
+           px->y() <= mounted_.lens.height_px;
+  }
+
+ private:
+  const MountedLens& mounted_;
+  Vec3 axis_;
+  double least_cosine_;
+};
 
 }  // namespace
 
@@ -113,11 +129,16 @@ std::optional<PairOverlap> overlap_of(const Rig& rig, int a, int b, double px_pe
   std::vector<char> psi_used(kPsiSteps, 0);
   int eta_low = kEtaSteps;
   int eta_high = -1;
+  const Sees a_sees(lens_a, margin_rad);
+  const Sees b_sees(lens_b, margin_rad);
   for (int i = 0; i < kPsiSteps; ++i) {
+    const double psi = -kPi + 2 * kPi * (i + 0.5) / kPsiSteps;
+    const Vec3 equator = axes.direction({psi, kPi / 2});
     for (int j = 0; j < kEtaSteps; ++j) {
-      const RibbonAngles at{-kPi + 2 * kPi * (i + 0.5) / kPsiSteps, kPi * (j + 0.5) / kEtaSteps};
-      const Vec3 d = axes.direction(at);
-      if (!sees(lens_a, d, margin_rad) || !sees(lens_b, d, margin_rad)) continue;
+      const double eta = kPi * (j + 0.5) / kEtaSteps;
+      const Vec3 d = std::sin(eta) * equator + std::cos(eta) * axes.pole();
+      if (!a_sees.toward(d) || !b_sees.toward(d)) continue;
+      if (!a_sees.inside_frame(d) || !b_sees.inside_frame(d)) continue;
       psi_used[static_cast<std::size_t>(i)] = 1;
       eta_low = std::min(eta_low, j);
       eta_high = std::max(eta_high, j);

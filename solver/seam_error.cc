@@ -20,14 +20,14 @@ std::optional<SeenBy> seen_by(const Rig& rig, int a, int b, const Vec3& directio
   return SeenBy{*px_a, *px_b};
 }
 
-// Small angle from lens b's direction to lens a's, in the ribbon's tangent frame, px.
-std::optional<Vec2> gap_px(const Rig& rig, int a, int b, const SeenBy& seen, const RibbonAxes& axes,
+// Small angle from lens b's direction to lens a's, in the ribbon's tangent frame, rad.
+std::optional<Vec2> gap_rad(const Rig& rig, int a, int b, const SeenBy& seen, const RibbonAxes& axes,
                            const RibbonAngles& at) {
   const auto d_a = rig.lenses[static_cast<std::size_t>(a)].direction_in_rig(seen.px_a);
   const auto d_b = rig.lenses[static_cast<std::size_t>(b)].direction_in_rig(seen.px_b);
   if (!d_a || !d_b) return std::nullopt;
   const Vec3 gap = *d_a - *d_b;
-  return rig.peak_px_per_rad() * Vec2(gap.dot(axes.along(at)), gap.dot(axes.across(at)));
+  return Vec2(gap.dot(axes.along(at)), gap.dot(axes.across(at)));
 }
 
 }  // namespace
@@ -67,12 +67,13 @@ std::vector<RibbonAngles> seam_directions(const Rig& rig, int a, int b,
 std::vector<SeamSample> seam_misalignment(const Rig& estimated, const Rig& truth, int a, int b,
                                           const SeamSampling& sampling) {
   const RibbonAxes axes = RibbonAxes::of_pair(truth, a, b);
+  const double px_per_rad = estimated.peak_px_per_rad();
   std::vector<SeamSample> samples;
   for (const RibbonAngles& at : seam_directions(truth, a, b, sampling)) {
     const auto seen = seen_by(truth, a, b, axes.direction(at));
     if (!seen) continue;
-    const auto gap = gap_px(estimated, a, b, *seen, axes, at);
-    if (gap) samples.push_back({at, gap->x(), gap->y()});
+    const auto gap = gap_rad(estimated, a, b, *seen, axes, at);
+    if (gap) samples.push_back({at, px_per_rad * gap->x(), px_per_rad * gap->y()});
   }
   return samples;
 }
@@ -80,6 +81,7 @@ std::vector<SeamSample> seam_misalignment(const Rig& estimated, const Rig& truth
 Eigen::MatrixXd seam_jacobian(const Rig& rig, const SharedTerms& terms, int a, int b,
                               const std::vector<RibbonAngles>& directions) {
   const RibbonAxes axes = RibbonAxes::of_pair(rig, a, b);
+  const double px_per_rad = rig.peak_px_per_rad();
   Eigen::MatrixXd jacobian =
       Eigen::MatrixXd::Zero(static_cast<Eigen::Index>(2 * directions.size()), terms.columns());
   for (int column = 0; column < terms.columns(); ++column) {
@@ -93,11 +95,11 @@ Eigen::MatrixXd seam_jacobian(const Rig& rig, const SharedTerms& terms, int a, i
     for (std::size_t i = 0; i < directions.size(); ++i) {
       const auto seen = seen_by(rig, a, b, axes.direction(directions[i]));
       if (!seen) continue;
-      const auto gap_more = gap_px(more, a, b, *seen, axes, directions[i]);
-      const auto gap_less = gap_px(less, a, b, *seen, axes, directions[i]);
+      const auto gap_more = gap_rad(more, a, b, *seen, axes, directions[i]);
+      const auto gap_less = gap_rad(less, a, b, *seen, axes, directions[i]);
       if (!gap_more || !gap_less) continue;
       jacobian.block<2, 1>(static_cast<Eigen::Index>(2 * i), column) =
-          (*gap_more - *gap_less) / (2 * h);
+          px_per_rad * (*gap_more - *gap_less) / (2 * h);
     }
   }
   return jacobian;
