@@ -1,6 +1,7 @@
 #include "features/even_spread.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <map>
 #include <tuple>
@@ -28,6 +29,13 @@ std::vector<int> spread_evenly(std::span<const SpreadItem> items, int max_count)
   for (const auto& entry : order) kept.push_back(std::get<2>(entry));
   std::sort(kept.begin(), kept.end());
   return kept;
+}
+
+int sphere_cell(const Vec3& direction, int bands) {
+  const int sectors = 2 * bands;
+  const int band = std::min(static_cast<int>((direction.y() + 1) / 2 * bands), bands - 1);
+  const double turn = std::atan2(direction.x(), direction.z()) / (2 * kPi) + 0.5;
+  return band * sectors + std::min(static_cast<int>(turn * sectors), sectors - 1);
 }
 
 }  // namespace seamwright

@@ -4,8 +4,11 @@
 #include <cassert>
 #include <cmath>
 #include <cstddef>
+#include <optional>
 #include <span>
 #include <utility>
+
+#include <fmt/format.h>
 
 #include "base/parallel.h"
 
@@ -23,6 +26,27 @@ void take_row(std::span<const T> from, std::size_t step, std::size_t channel, fl
     const float code = static_cast<float>(from[x * step + channel]) * scale;
     to[x] = encode ? std::sqrt(std::max(code, 0.0F)) : code;
   }
+}
+
+std::optional<Error> mismatch(std::span<const Image> frames, const Rig& rig) {
+  if (frames.size() != rig.lenses.size()) {
+    return Error{.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "frames",
+                 .what = fmt::format("{} frames for {} lenses", frames.size(), rig.lenses.size()),
+                 .remedy = "give one frame a lens, lens 0 first"};
+  }
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    const Lens& lens = rig.lenses[i].lens;
+    if (frames[i].width() == lens.width_px && frames[i].height() == lens.height_px) continue;
+    return Error{.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = fmt::format("frames[{}]", i),
+                 .what = fmt::format("{} x {} px, the lens is for {} x {}", frames[i].width(),
+                                     frames[i].height(), lens.width_px, lens.height_px),
+                 .remedy = "scale the rig to the frames, or give frames of the rig's size"};
+  }
+  return std::nullopt;
 }
 
 }  // namespace
@@ -50,6 +74,17 @@ LensView::LensView(const Image& grey, const MountedLens& lens)
     : mounted(lens), field(grey, lens.lens) {
   assert(grey.width() == lens.lens.width_px && grey.height() == lens.lens.height_px);
   for (const auto& [blur_px, step] : kLevels) levels.emplace_back(grey, blur_px, step);
+}
+
+Result<std::vector<LensView>> views_of(std::span<const Image> frames, const Rig& rig) {
+  if (auto error = mismatch(frames, rig)) return fail(std::move(*error));
+  if (auto error = rig.validate()) return fail(std::move(*error));
+  std::vector<LensView> views;
+  views.reserve(frames.size());
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    views.emplace_back(match_plane(frames[i]), rig.lenses[i]);
+  }
+  return views;
 }
 
 }  // namespace seamwright

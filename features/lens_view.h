@@ -1,7 +1,9 @@
 #pragma once
 
+#include <span>
 #include <vector>
 
+#include "base/result.h"
 #include "features/spline_plane.h"
 #include "features/visible_field.h"
 #include "imaging/image.h"
@@ -25,5 +27,8 @@ struct LensView {
   std::vector<SplinePlane> levels;  ///< finest first, each half the size of the one before
   VisibleField field;
 };
+
+/// One view a lens. Fails on a wrong frame count or size and on a broken rig.
+[[nodiscard]] Result<std::vector<LensView>> views_of(std::span<const Image> frames, const Rig& rig);
 
 }  // namespace seamwright

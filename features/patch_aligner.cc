@@ -19,14 +19,10 @@ constexpr double kStill = 0.001;       // a step of so many samples ends the ite
 constexpr double kStillSigmas = 0.03;  // … and so does one this small against its own sigma
 constexpr double kFirstDamping = 1e-3;
 constexpr double kLeastDamping = 1e-5;
-constexpr int kKeepCurvature = 4;        // iterations before gradients are read again
-constexpr double kLeastVariance = 1e-5;  // of residuals: no model of two patches is better
-constexpr double kFlat = 1.5 / 65535.0;  // patch deviation below which there is no texture
-constexpr int kCorrelationReach = 3;     // samples over which interpolated noise correlates
-// Spread of the affine difference's terms: ψ by q (rows of E), then η by q. Depth slopes shear and
-// stretch along η only; across, the rig's small errors are all there is.
-constexpr double kAcrossAffineSigma = 0.01;
-constexpr double kAlongAffineSigma = 0.06;
+constexpr int kKeepCurvature = 4;         // iterations before gradients are read again
+constexpr double kLeastVariance = 1e-5;   // of residuals: no model of two patches is better
+constexpr double kFlat = 1.5 / 65535.0;   // patch deviation below which there is no texture
+constexpr int kCorrelationReach = 3;      // samples over which interpolated noise correlates
 constexpr double kSamplesPerFreedom = 3;  // interpolated noise is not independent between samples
 constexpr double kForbidden = 1e12;       // precision of a term that is held at zero
 
@@ -58,12 +54,19 @@ double believed(double multiple, double chance) {
 
 std::optional<PatchMap> PatchMap::around(const LensView& view, int level, const RibbonGrid& grid,
                                          const Vec2& at, const Vec2& step, double reach) {
+  const auto frame_px = [&](const Vec2& q) {
+    return view.mounted.project_direction(grid.direction(at + step.cwiseProduct(q)));
+  };
+  return through(view, level, frame_px, reach);
+}
+
+std::optional<PatchMap> PatchMap::through(const LensView& view, int level, const FramePx& frame_px,
+                                          double reach) {
   const SplinePlane& plane = view.levels[static_cast<std::size_t>(level)];
   std::array<Vec2, 9> px;
   for (int j = -1; j <= 1; ++j) {
     for (int i = -1; i <= 1; ++i) {
-      const Vec2 strip_px = at + reach * Vec2(i * step.x(), j * step.y());
-      const auto found = view.mounted.project_direction(grid.direction(strip_px));
+      const auto found = frame_px(reach * Vec2(i, j));
       if (!found || !plane.contains(*found) || !view.field.contains(*found, 2)) {
         return std::nullopt;
       }
@@ -81,12 +84,13 @@ std::optional<PatchMap> PatchMap::around(const LensView& view, int level, const 
 }
 
 PatchAligner::PatchAligner(const SplinePlane& a, const PatchMap& map_a, const SplinePlane& b,
-                           const PatchMap& map_b, const RefineOptions& options)
+                           const PatchMap& map_b, const RefineOptions& options,
+                           const PatchPrior& known)
     : side_(options.window),
       max_iterations_(options.max_iterations),
       max_drift_(options.max_drift_px / a.step()) {
-  const double across = options.affine ? 1 / square(kAcrossAffineSigma) : kForbidden;
-  const double along = options.affine ? 1 / square(kAlongAffineSigma) : kForbidden;
+  const double across = options.affine ? 1 / square(known.across_affine) : kForbidden;
+  const double along = options.affine ? 1 / square(known.along_affine) : kForbidden;
   const double hold = square(a.step() / options.sigma_cap_px);
   prior_ << hold, hold, across, across, along, along, 0, 0, 0, 0;
 
@@ -109,8 +113,8 @@ PatchAligner::PatchAligner(const SplinePlane& a, const PatchMap& map_a, const Sp
         &plane, map, towards, std::vector<float>(q_.size()), std::vector<Regressor>(q_.size()),
         0.0};
   };
-  a_ = blank(a, map_a, -0.5);
-  b_ = blank(b, map_b, 0.5);
+  a_ = blank(a, map_a, known.a_stays ? 0.0 : -0.5);
+  b_ = blank(b, map_b, known.a_stays ? 1.0 : 0.5);
   residual_.resize(q_.size());
 }
 
@@ -347,6 +351,7 @@ std::optional<PatchAligner::Outcome> PatchAligner::align() {
   if (!claimed) return std::nullopt;
   Outcome outcome;
   outcome.shift = state_.head<2>();
+  outcome.affine << state_[2], state_[3], state_[4], state_[5];
   outcome.covariance = *claimed;
   outcome.noise = std::sqrt(variance_);
   outcome.ncc = 1 - 0.5 * variance_ * (effective_samples_ - kUnknowns) / effective_samples_;

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <vector>
 
@@ -19,6 +20,11 @@ class PatchMap {
                                                       const RibbonGrid& grid, const Vec2& at,
                                                       const Vec2& step, double reach);
 
+  /// The same of any map from q to frame pixels; empty where `frame_px` is.
+  using FramePx = std::function<std::optional<Vec2>(const Vec2& q)>;
+  [[nodiscard]] static std::optional<PatchMap> through(const LensView& view, int level,
+                                                       const FramePx& frame_px, double reach);
+
   [[nodiscard]] Vec2 frame_px(const Vec2& q) const {
     return base_ + q.x() * (x_ + q.x() * xx_ + q.y() * xy_) + q.y() * (y_ + q.y() * yy_);
   }
@@ -34,12 +40,23 @@ class PatchMap {
   Vec2 base_, x_, y_, xx_, xy_, yy_;
 };
 
+/// What is known of the patches' difference before looking.
+struct PatchPrior {
+  // Spread of the affine difference's terms: rows of E, across then along. On a ribbon depth slopes
+  // shear and stretch along only; across, the rig's small errors are all there is.
+  double across_affine = 0.01;
+  double along_affine = 0.06;
+  bool a_stays = false;  ///< only the patch of lens b moves
+};
+
 /// One alignment: the state of Gauss–Newton on a pair of patches. In patch coordinates, sample q is
-/// read at q − (t + E q)/2 in lens a and at q + (t + E q)/2 in lens b.
+/// read at q − (t + E q)/2 in lens a and at q + (t + E q)/2 in lens b, or, where a stays, at q and
+/// at q + t + E q.
 class PatchAligner {
  public:
   struct Outcome {
     Vec2 shift = Vec2::Zero();       ///< t, samples
+    Mat2 affine = Mat2::Zero();      ///< E
     Mat2 covariance = Mat2::Zero();  ///< of t, samples²
     double ncc = 0;
     double noise = 0;  ///< residual deviation, patch deviation = 1
@@ -47,7 +64,7 @@ class PatchAligner {
 
   /// One sample is `plane.step()` frame pixels; both planes are of the same level.
   PatchAligner(const SplinePlane& a, const PatchMap& map_a, const SplinePlane& b,
-               const PatchMap& map_b, const RefineOptions& options);
+               const PatchMap& map_b, const RefineOptions& options, const PatchPrior& known = {});
 
   /// Empty when the patches have no texture, drift too far or do not converge.
   [[nodiscard]] std::optional<Outcome> align();
@@ -66,7 +83,7 @@ class PatchAligner {
   struct Patch {
     const SplinePlane* plane = nullptr;
     PatchMap map;
-    double towards = 0;  // −½ for a, +½ for b: its share of the displacement
+    double towards = 0;  // its share of the displacement: −½ for a, +½ for b, or 0 and 1
     std::vector<float> values;
     std::vector<Regressor> regressors;
     double scale = 0;  // 1 / deviation of the raw values

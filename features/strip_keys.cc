@@ -1,74 +1,17 @@
 #include "features/strip_keys.h"
 
 #include <algorithm>
-#include <cmath>
 #include <cstddef>
 #include <map>
 #include <tuple>
 
-#include <opencv2/features2d.hpp>
-#include <opencv2/imgproc.hpp>
-
-#include "base/parallel.h"
+#include "features/sift_picture.h"
 
 namespace seamwright {
 
 namespace {
 
-constexpr float kGreyPerDeviation = 40;  // ±3.2 deviations fill eight bits
-constexpr int kCell_px = 64;             // of the even retention
-
-cv::Mat eight_bit(const Strip& strip) {
-  cv::Mat grey(strip.grid.height_px, strip.grid.width_px, CV_8U);
-  parallel_for(0, grey.rows, [&](int y) {
-    const auto from = strip.normalised.row<float>(y);
-    auto* to = grey.ptr<std::uint8_t>(y);
-    for (int x = 0; x < grey.cols; ++x) {
-      to[x] = cv::saturate_cast<std::uint8_t>(128 + kGreyPerDeviation *
-                                                        from[static_cast<std::size_t>(x)]);
-    }
-  });
-  return grey;
-}
-
-// Distance of every pixel to the nearest one that is not valid.
-cv::Mat clearance(const Strip& strip) {
-  cv::Mat valid(strip.grid.height_px, strip.grid.width_px, CV_8U);
-  for (int y = 0; y < valid.rows; ++y) {
-    const auto from = strip.valid.row<std::uint8_t>(y);
-    std::copy(from.begin(), from.end(), valid.ptr<std::uint8_t>(y));
-  }
-  cv::Mat distance;
-  cv::distanceTransform(valid, distance, cv::DIST_L2, cv::DIST_MASK_3);
-  return distance;
-}
-
-auto place(const cv::KeyPoint& key) { return std::tuple(key.pt.y, key.pt.x, key.size); }
-
-// Upright, inside, small, one a place, in a fixed order.
-std::vector<cv::KeyPoint> tidied(std::vector<cv::KeyPoint> keys, const Strip& strip, int pad_px,
-                                 const KeyOptions& options) {
-  const cv::Mat clear = clearance(strip);
-  const auto unwanted = [&](const cv::KeyPoint& key) {
-    const double x = key.pt.x + 0.5 - pad_px;
-    if (x < 0 || x >= strip.grid.width_px - 2 * pad_px || key.size > options.largest_px)
-      return true;
-    const int row = std::clamp(static_cast<int>(key.pt.y + 0.5F), 0, clear.rows - 1);
-    const int column = std::clamp(static_cast<int>(key.pt.x + 0.5F), 0, clear.cols - 1);
-    return clear.at<float>(row, column) < key.size + 3;
-  };
-  std::erase_if(keys, unwanted);
-  for (cv::KeyPoint& key : keys) key.angle = 0;
-  std::sort(keys.begin(), keys.end(), [](const cv::KeyPoint& a, const cv::KeyPoint& b) {
-    return std::tuple(place(a), -a.response, a.octave) <
-           std::tuple(place(b), -b.response, b.octave);
-  });
-  const auto same = [](const cv::KeyPoint& a, const cv::KeyPoint& b) {
-    return place(a) == place(b);
-  };
-  keys.erase(std::unique(keys.begin(), keys.end(), same), keys.end());
-  return keys;
-}
+constexpr int kCell_px = 64;  // of the even retention
 
 // At most max_keys, taken in turns from the cells of a grid, the strongest of each first.
 std::vector<cv::KeyPoint> thinned(std::vector<cv::KeyPoint> keys, int max_keys) {
@@ -97,32 +40,23 @@ std::vector<cv::KeyPoint> thinned(std::vector<cv::KeyPoint> keys, int max_keys) 
   return chosen;
 }
 
-void set_descriptor(const float* row, StripKey& key) {
-  float sum = 0;
-  for (std::size_t i = 0; i < 128; ++i) sum += row[i];
-  const float scale = sum > 0 ? 1 / sum : 0;
-  for (std::size_t i = 0; i < 128; ++i) {
-    // The largest root of a share that occurs is about 0.3: use the range.
-    key.descriptor[i] = cv::saturate_cast<std::uint8_t>(std::sqrt(row[i] * scale) * 512.0F);
-  }
-}
-
 }  // namespace
 
 std::vector<StripKey> find_keys(const Strip& strip, int pad_px, const KeyOptions& options) {
-  const cv::Mat grey = eight_bit(strip);
-  const auto sift = cv::SIFT::create(0, 3, options.contrast, 10, 1.6);
-  std::vector<cv::KeyPoint> keys;
-  sift->detect(grey, keys);
-  keys = thinned(tidied(std::move(keys), strip, pad_px, options), options.max_keys);
-  cv::Mat descriptors;
-  sift->compute(grey, keys, descriptors);
+  const SiftPicture picture(strip, options.contrast);
+  std::vector<cv::KeyPoint> keys = picture.detect(options.largest_px);
+  const auto x_of = [&](const cv::KeyPoint& key) { return key.pt.x + 0.5 - pad_px; };
+  std::erase_if(keys, [&](const cv::KeyPoint& key) {
+    return x_of(key) < 0 || x_of(key) >= strip.grid.width_px - 2 * pad_px;
+  });
+  keys = thinned(std::move(keys), options.max_keys);
+  const std::vector<Descriptor> descriptors = picture.describe(keys);
   std::vector<StripKey> found(keys.size());
   for (std::size_t i = 0; i < keys.size(); ++i) {
-    found[i].at = Vec2(keys[i].pt.x + 0.5 - pad_px, keys[i].pt.y + 0.5);
+    found[i].at = Vec2(x_of(keys[i]), keys[i].pt.y + 0.5);
     found[i].size_px = keys[i].size;
     found[i].response = keys[i].response;
-    set_descriptor(descriptors.ptr<float>(static_cast<int>(i)), found[i]);
+    found[i].descriptor = descriptors[i];
   }
   return found;
 }

@@ -115,7 +115,7 @@ std::vector<KeyMatch> match_keys(const std::vector<StripKey>& keys_a,
     for (auto b = first; b != keys_b.end() && b->at.y() <= rows.last; ++b) {
       if (!door.lets_through(a, rows, half_width, *b)) continue;
       of_a[static_cast<std::size_t>(i)].push_back(
-          {static_cast<int>(b - keys_b.begin()), distance(a, *b)});
+          {static_cast<int>(b - keys_b.begin()), distance(a.descriptor, b->descriptor)});
     }
   });
   std::vector<std::vector<Candidate>> of_b(keys_b.size());
