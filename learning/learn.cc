@@ -72,14 +72,22 @@ SharedPrior prior_of_template(const RigTemplate& from, const BodySpread& spread,
 class Learner {
  public:
   Learner(std::span<const LearnShot> shots, const LearnOptions& options, const ProgressFn& progress)
-      : shots_(shots), options_(options), progress_(progress) {}
+      : shots_(shots),
+        options_(options),
+        progress_(progress),
+        tracks_(
+            static_cast<int>(shots.size()),
+            [this](int shot) { return load(shots_[static_cast<std::size_t>(shot)]); },
+            options.tracks) {}
 
   Result<LearnOutcome> run() {
     if (auto error = start()) return fail(std::move(*error));
     for (int round = 0; round < options_.rounds; ++round) {
       if (auto error = match(round)) return fail(std::move(*error));
-      auto solved = learn_rig(rig_, prior_, outcome_.ties, static_cast<int>(shots_.size()),
-                              options_.solving, progress_);
+      auto start = track(round);
+      if (!start) return fail(std::move(start.error()));
+      auto solved =
+          learn_rig(rig_, prior_, outcome_.ties, std::move(*start), options_.solving, progress_);
       if (!solved) return fail(std::move(solved.error()));
       outcome_.last_move_px = seam_move_px(rig_, solved->solution.rig);
       rig_ = solved->solution.rig;
@@ -205,6 +213,23 @@ class Learner {
     return true;
   }
 
+  // Adds the tracks between shots that take part; returns where those stood.
+  Result<std::vector<ShotState>> track(int round) {
+    auto found = tracks_.round(rig_, round > 0, progress_);
+    if (!found) return fail(std::move(found.error()));
+    for (Tie& tie : found->tracks) {
+      std::erase_if(tie.sights, [&](const TieSight& sight) {
+        return !outcome_.shots[static_cast<std::size_t>(tie.shot_of(sight))].left_out.empty();
+      });
+      if (!outcome_.shots[static_cast<std::size_t>(tie.shot)].left_out.empty()) continue;
+      if (tie.sights.size() < 2) continue;
+      ++outcome_.shots[static_cast<std::size_t>(tie.shot)].tracks;
+      outcome_.ties.push_back(std::move(tie));
+    }
+    outcome_.links = std::move(found->links);
+    return std::move(found->start);
+  }
+
   void end_fields() {
     for (std::size_t i = 0; i < outcome_.circles.size(); ++i) {
       if (!outcome_.circles[i]) continue;
@@ -268,6 +293,7 @@ class Learner {
   std::span<const LearnShot> shots_;
   const LearnOptions& options_;
   const ProgressFn& progress_;
+  TrackPass tracks_;
   Rig rig_;
   SharedPrior prior_;
   bool flipped_ = false;

@@ -20,6 +20,7 @@
 #include "features/ties.h"
 #include "imaging/image.h"
 #include "learning/colour_pass.h"
+#include "learning/track_pass.h"
 #include "solver/learn_rig.h"
 #include "templates/rig_template.h"
 
@@ -47,6 +48,7 @@ struct LearnOptions {
   int cold_shots = 4;              ///< shots that take part in the cold start's consensus
   bool mirrored = false;           ///< the files hold mirrored pictures (they are flipped here)
   TieOptions ties;                 ///< of the fine rounds
+  TrackPassOptions tracks;         ///< between shots
   LearnRigOptions solving;
   ColourOptions colour;
 };
@@ -54,7 +56,8 @@ struct LearnOptions {
 /// How one shot took part.
 struct ShotOutcome {
   std::string name;
-  int ties = 0;  ///< found in the last round
+  int ties = 0;    ///< between its lenses, found in the last round
+  int tracks = 0;  ///< to other shots, whose reference is in this one
   int inliers = 0;
   double rms_px = 0;                      ///< of the inliers' residuals
   double flex_deg = 0;                    ///< largest turn of a lens against its mount
@@ -66,7 +69,8 @@ struct LearnOutcome {
   RigTemplate rig_template;
   std::vector<ShotOutcome> shots;
   std::vector<std::optional<ImageCircle>> circles;  ///< one a lens, of a cold start
-  std::vector<Tie> ties;                            ///< of the last round
+  std::vector<Tie> ties;                            ///< and tracks, of the last round
+  std::vector<ShotLink> links;                      ///< which shots see the same things
   LearnRigResult solve;
   ColourOutcome colour;
   int rounds = 0;
