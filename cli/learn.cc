@@ -22,6 +22,7 @@ struct LearnCommandOptions {
   std::string body;
   double baseline_mm = 0;  // 0: the starter's or the template's own
   std::string out;
+  std::string map;
   bool terms = false;
 };
 
@@ -30,9 +31,9 @@ constexpr std::string_view kExample =
     "  seamwright learn --shot a_front.tif a_back.tif --shot b_front.tif b_back.tif "
     "--body 'Lantern 0117' --out lantern.template.yaml\n"
     "  seamwright learn --shot both.tif --from lantern.template.yaml --out better.template.yaml\n"
-    "\nTake several stands, at least one with something beyond 15 m all around (a courtyard): "
-    "rooms alone leave the angle between the lenses weak, and the report says by how much. "
-    "Finishes with findings (exit 2) when a shot had to be left out.";
+    "\nTake several stands in one room: what two stands both see tells the lenses' angles, indoors "
+    "and without anything far away. Single shots of separate rooms leave them weak, and the report "
+    "says by how much. Finishes with findings (exit 2) when a shot had to be left out.";
 
 std::optional<Error> check_options(const LearnCommandOptions& options) {
   if (!(options.baseline_mm >= 0 && options.baseline_mm < 10000)) {
@@ -43,8 +44,11 @@ std::optional<Error> check_options(const LearnCommandOptions& options) {
                  .remedy = "give the distance between the lenses' entrance pupils in millimetres"};
   }
   // Learning takes minutes: a destination that cannot be written is refused before it.
-  auto probe = PendingFile::create(options.out);
-  if (!probe) return probe.error();
+  for (const std::string& file : {options.out, options.map}) {
+    if (file.empty()) continue;
+    auto probe = PendingFile::create(file);
+    if (!probe) return probe.error();
+  }
   return std::nullopt;
 }
 
@@ -104,6 +108,11 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
   if (auto written = write_template(options.out, outcome->rig_template); !written) {
     return tl::unexpected(written.error());
   }
+  if (!options.map.empty()) {
+    if (auto written = write_map(options.map, *outcome); !written) {
+      return tl::unexpected(written.error());
+    }
+  }
   tell_learned(console, options.out, *outcome, options.terms);
   if (console.json()) console.answer(learned_as_json(options.out, *outcome));
   for (const ShotOutcome& shot : outcome->shots) {
@@ -136,6 +145,8 @@ void add_learn(Program& program) {
   command.add_option("--baseline-mm", options->baseline_mm,
                      "Distance of the first two entrance pupils, the scale of all depths; "
                      "otherwise the start's own (27 for two-back-to-back)");
+  command.add_option("--map", options->map,
+                     "Also write where the shots stood, *.json: positions, headings, sigmas");
   command.add_flag("--terms", options->terms, "Print every term with its standard deviation");
   options->intake.add_to(command);
 }

@@ -5,6 +5,8 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "base/file.h"
+
 namespace seamwright {
 
 namespace {
@@ -30,6 +32,7 @@ std::vector<TermLine> term_lines(const RigSolution& solution) {
     const std::string_view axes[] = {"x", "y", "z"};
     for (int a = 0; a < 3; ++a) add(i, fmt::format("rotation_{}_rad", axes[a]), rotation[a]);
     for (int a = 0; a < 3; ++a) add(i, fmt::format("pupil_{}", axes[a]), mounted.pupil[a]);
+    add(i, "pupil_travel", mounted.pupil_travel);
   }
   const TermCovariance& covariance = solution.covariance;
   for (TermLine& line : lines) {
@@ -46,8 +49,9 @@ void tell_shot(const Console& console, const ShotOutcome& shot) {
     console.say(fmt::format("finding: shot {} was left out: {}", shot.name, shot.left_out));
     return;
   }
-  std::string line = fmt::format("shot {}: {} of {} ties, RMS {:.3f} px, flex {:.3f} degrees",
-                                 shot.name, shot.inliers, shot.ties, shot.rms_px, shot.flex_deg);
+  std::string line =
+      fmt::format("shot {}: {} ties, {} tracks, {} of them fit, RMS {:.3f} px, flex {:.3f} degrees",
+                  shot.name, shot.ties, shot.tracks, shot.inliers, shot.rms_px, shot.flex_deg);
   if (!shot.empty_sectors_deg.empty()) {
     line += fmt::format("; no ties at {:.0f} degrees around the ring",
                         fmt::join(shot.empty_sectors_deg, ", "));
@@ -55,7 +59,45 @@ void tell_shot(const Console& console, const ShotOutcome& shot) {
   console.say(line);
 }
 
+void tell_stand(const Console& console, const Stand& stand) {
+  if (stand.network == kNoNetwork) {
+    console.say(fmt::format("{}: sees nothing that another shot sees", stand.shot));
+    return;
+  }
+  console.say(fmt::format(
+      "{}: room {}, {:+.3f} m right, {:+.3f} m ahead (sigma {:.3f} m), heading {:+.1f} degrees",
+      stand.shot, stand.network + 1, stand.position_m.x(), stand.position_m.z(),
+      std::hypot(stand.position_sigma_m.x(), stand.position_sigma_m.z()), stand.heading_deg));
+}
+
 }  // namespace
+
+nlohmann::json stands_as_json(const std::vector<Stand>& stands) {
+  nlohmann::json all = nlohmann::json::array();
+  for (const Stand& stand : stands) {
+    nlohmann::json entry = {{"shot", stand.shot}, {"network", nullptr}};
+    if (stand.network != kNoNetwork) {
+      const auto triple = [](const Vec3& v) { return nlohmann::json{v.x(), v.y(), v.z()}; };
+      entry["network"] = stand.network;
+      entry["position_m"] = triple(stand.position_m);
+      entry["position_sigma_m"] = triple(stand.position_sigma_m);
+      entry["heading_deg"] = stand.heading_deg;
+      entry["heading_sigma_deg"] = stand.heading_sigma_deg;
+    }
+    all.push_back(std::move(entry));
+  }
+  return all;
+}
+
+Result<void> write_map(const std::string& file, const LearnOutcome& outcome) {
+  const nlohmann::json map = {
+      {"format", "seamwright-map"},
+      {"version", 1},
+      {"axes", "of the rig in the first shot of a network: x right, y down, z ahead; metres"},
+      {"body", outcome.rig_template.body},
+      {"stands", stands_as_json(outcome.stands)}};
+  return write_file(file, map.dump(2) + "\n");
+}
 
 void tell_learned(const Console& console, const std::string& file, const LearnOutcome& outcome,
                   bool terms) {
@@ -63,6 +105,9 @@ void tell_learned(const Console& console, const std::string& file, const LearnOu
   const SolutionQuality& quality = solution.quality;
   for (const std::string& note : outcome.notes) console.say(note);
   for (const ShotOutcome& shot : outcome.shots) tell_shot(console, shot);
+  if (outcome.stands.size() > 1) {
+    for (const Stand& stand : outcome.stands) tell_stand(console, stand);
+  }
   console.say(fmt::format("{} ties, {} rejected; RMS {:.3f} px, largest {:.2f} px", quality.ties,
                           quality.ties_rejected, quality.rms_px, quality.max_px));
   console.say(fmt::format("inliers {:.1f} %, residual spread {:.2f} (1: as sure as claimed)",
@@ -70,6 +115,10 @@ void tell_learned(const Console& console, const std::string& file, const LearnOu
   console.say(
       fmt::format("expected at the seam, 1 sigma at infinity: {:.2f} px along, {:.2f} px across",
                   quality.expected_seam_along_px, quality.expected_seam_across_px));
+  if (!outcome.solve.held_at_nominal.empty()) {
+    console.say(fmt::format("not supported by the data, held at nominal: {}",
+                            fmt::join(outcome.solve.held_at_nominal, ", ")));
+  }
   for (const WeakDirection& weak : solution.weak) {
     console.say(
         fmt::format("weak: {} ({:.1f} px at the seam); {}", weak.what, weak.seam_px, weak.remedy));
@@ -91,6 +140,7 @@ nlohmann::json learned_as_json(const std::string& file, const LearnOutcome& outc
   for (const ShotOutcome& shot : outcome.shots) {
     shots.push_back({{"name", shot.name},
                      {"ties", shot.ties},
+                     {"tracks", shot.tracks},
                      {"inliers", shot.inliers},
                      {"rms_px", shot.rms_px},
                      {"flex_deg", shot.flex_deg},
@@ -123,6 +173,7 @@ nlohmann::json learned_as_json(const std::string& file, const LearnOutcome& outc
           {"expected_seam_across_px", quality.expected_seam_across_px},
           {"flex_sigma_deg", deg_from_rad(quality.flex_sigma_rad)},
           {"shots", shots},
+          {"stands", stands_as_json(outcome.stands)},
           {"weak", weak},
           {"terms", terms},
           {"notes", outcome.notes}};

@@ -4,6 +4,7 @@
 
 #include <nlohmann/json_fwd.hpp>
 
+#include "base/result.h"
 #include "cli/console.h"
 #include "learning/learn.h"
 
@@ -14,5 +15,8 @@ void tell_learned(const Console& console, const std::string& file, const LearnOu
                   bool terms);
 
 [[nodiscard]] nlohmann::json learned_as_json(const std::string& file, const LearnOutcome& outcome);
+
+/// Where the shots stood, as JSON: format seamwright-map, version 1.
+[[nodiscard]] Result<void> write_map(const std::string& file, const LearnOutcome& outcome);
 
 }  // namespace seamwright

@@ -63,9 +63,19 @@ SharedPrior prior_of_template(const RigTemplate& from, const BodySpread& spread,
   SharedPrior prior = prior_of(spread, from.rig(), terms);
   const TermCovariance& covariance = from.solution.covariance;
   const std::vector<std::string> names = terms.names();
-  if (covariance.names != names) return prior;
+  std::vector<int> columns;
+  for (const std::string& name : covariance.names) {
+    const auto at = std::find(names.begin(), names.end(), name);
+    if (at == names.end()) return prior;
+    columns.push_back(static_cast<int>(at - names.begin()));
+  }
   const Eigen::FullPivLU<Eigen::MatrixXd> factor(covariance.values);
-  if (factor.isInvertible()) prior.information = factor.inverse();
+  if (!factor.isInvertible()) return prior;
+  for (const int column : columns) {
+    prior.information.row(column).setZero();
+    prior.information.col(column).setZero();
+  }
+  prior.information(columns, columns) = factor.inverse();
   return prior;
 }
 
@@ -135,7 +145,7 @@ class Learner {
     }
     if (!tell(progress_, "finding the lenses", 0)) return cancelled();
     const int lens_count = static_cast<int>(frames[0].size());
-    const SharedTerms terms = all_rig_terms(lens_count);
+    const SharedTerms terms = all_rig_terms_and_travel(lens_count);
     if (options_.from) {
       if (options_.from->rig().lens_count() != lens_count) {
         return Error{.field = "from",
@@ -265,6 +275,9 @@ class Learner {
         shot.flex_deg = std::max(shot.flex_deg, deg_from_rad(flex.norm()));
       }
     }
+    std::vector<std::string> names;
+    for (const LearnShot& shot : shots_) names.push_back(shot.name);
+    outcome_.stands = stands_of(outcome_.solve, names);
     RigTemplate& result = outcome_.rig_template;
     result.body = options_.body;
     const bool from_mirrored = options_.from && options_.from->mirrored;

@@ -20,6 +20,7 @@
 #include "features/ties.h"
 #include "imaging/image.h"
 #include "learning/colour_pass.h"
+#include "learning/stands.h"
 #include "learning/track_pass.h"
 #include "solver/learn_rig.h"
 #include "templates/rig_template.h"
@@ -42,13 +43,14 @@ struct LearnOptions {
   /// Distance of the first two entrance pupils, m: the scale of all depths. Unset: the starter's
   /// or the template's own.
   std::optional<double> baseline_m;
-  int rounds = 3;                  ///< of matching and solving
-  double settled_px = 0.02;        ///< RMS move of the seam below which no further round is made
-  int minimum_ties_per_shot = 12;  ///< a shot with fewer is left out and named
-  int cold_shots = 4;              ///< shots that take part in the cold start's consensus
-  bool mirrored = false;           ///< the files hold mirrored pictures (they are flipped here)
-  TieOptions ties;                 ///< of the fine rounds
-  TrackPassOptions tracks;         ///< between shots
+  int rounds = 3;  ///< of matching and solving
+  /// RMS move of the seam below which no further round is made: what is matched through a rig so
+  /// near the truth does not change any more.
+  double settled_px = 0.1;
+  int cold_shots = 4;       ///< shots that take part in the cold start's consensus
+  bool mirrored = false;    ///< the files hold mirrored pictures (they are flipped here)
+  TieOptions ties;          ///< of the fine rounds
+  TrackPassOptions tracks;  ///< between shots
   LearnRigOptions solving;
   ColourOptions colour;
 };
@@ -71,6 +73,7 @@ struct LearnOutcome {
   std::vector<std::optional<ImageCircle>> circles;  ///< one a lens, of a cold start
   std::vector<Tie> ties;                            ///< and tracks, of the last round
   std::vector<ShotLink> links;                      ///< which shots see the same things
+  std::vector<Stand> stands;                        ///< one a shot
   LearnRigResult solve;
   ColourOutcome colour;
   int rounds = 0;

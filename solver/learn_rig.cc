@@ -7,6 +7,7 @@
 
 #include "solver/inliers.h"
 #include "solver/seam_error.h"
+#include "solver/term_selection.h"
 
 namespace seamwright {
 
@@ -120,8 +121,9 @@ void recentre(AdjustResult& fit, std::span<const Tie> ties) {
     point.direction = moved.normalized();
     point.inverse_depth /= moved.norm();
   }
+  // The first shot of a network, which is not turned, stays at the origin.
   for (ShotState& shot : fit.shots) {
-    shot.pose.position += shot.pose.world_from_rig * centre;
+    shot.pose.position += shot.pose.world_from_rig * centre - centre;
   }
 }
 
@@ -189,6 +191,11 @@ double learned_flex_sigma(const AdjustResult& fit, double current_sigma_rad) {
   return std::clamp(std::sqrt(sum / count), kFloor_rad, kCeiling_rad);
 }
 
+// A prior on some columns when the others stay at its reference.
+SharedPrior restricted(const SharedPrior& prior, const std::vector<int>& columns) {
+  return {prior.reference, prior.information(columns, columns)};
+}
+
 class RigLearner {
  public:
   RigLearner(const SharedPrior& prior, std::span<const Tie> ties, const LearnRigOptions& options,
@@ -201,8 +208,8 @@ class RigLearner {
 
   Result<LearnRigResult> run(const Rig& start, std::vector<ShotState> shots) {
     const int lens_count = start.lens_count();
-    result_.terms = all_rig_terms(lens_count);
     const Loners loners(shots, ties_);
+    set_terms(lens_count, loners.count < static_cast<int>(shots.size()));
     for (const Tie& tie : ties_) {
       inlier_.push_back(static_cast<char>(locate_tie(start, tie, true, shots).usable));
     }
@@ -217,25 +224,74 @@ class RigLearner {
         rounds_of(options_, loners.ties_per_shot(), static_cast<int>(fit_.shots.size()));
     for (std::size_t round = 0; round < rounds.size(); ++round) {
       AdjustOptions adjusting = rounds[round];
-      adjusting.flex_sigma_rad = flex_sigma_rad_;
       adjusting.depth_priors = priors;
-      fit_ =
-          adjust(fit_.rig, ties_, fit_.shots, result_.terms,
-                 round == 0 ? stiff(prior_, result_.terms) : prior_, adjusting, inlier_, progress_);
-      if (fit_.stop == StopReason::cancelled) {
+      if (!solve(round == 0 ? stiff(prior_, result_.terms) : prior_, result_.terms, adjusting)) {
         return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
       }
-      const bool last = round + 1 == rounds.size();
-      if (rounds[round].robust_scale > 3 || last) continue;
+      if (round + 1 == rounds.size()) return finished(adjusting);
+      if (rounds[round].robust_scale > 3) continue;
       judge();
       if (auto error = check_support(lens_count, ties_, inlier_, options_.minimum_ties)) {
         return fail(std::move(*error));
       }
     }
-    return finished();
+    return fail({.kind = ErrorKind::numeric, .field = "rounds", .what = "none"});
   }
 
  private:
+  // The pupils' travel is free where a network tells it, and the prior knows of it.
+  void set_terms(int lens_count, bool networks) {
+    const SharedTerms with_travel = all_rig_terms_and_travel(lens_count);
+    result_.terms = all_rig_terms(lens_count);
+    if (prior_.information.rows() != with_travel.columns()) return;
+    if (networks) {
+      result_.terms = with_travel;
+      return;
+    }
+    std::vector<int> columns;
+    for (int c = 0; c < with_travel.columns(); ++c) {
+      if (with_travel.slot_of(c) != kPupilTravel) columns.push_back(c);
+    }
+    prior_ = restricted(prior_, columns);
+  }
+
+  // False when it was stopped.
+  bool solve(const SharedPrior& prior, const SharedTerms& terms, AdjustOptions adjusting) {
+    adjusting.flex_sigma_rad = flex_sigma_rad_;
+    fit_ = adjust(fit_.rig, ties_, fit_.shots, terms, prior, adjusting, inlier_, progress_);
+    return fit_.stop != StopReason::cancelled;
+  }
+
+  // Terms that the data do not support go to their nominal values, and the rest is solved again.
+  // How unsure they are stays: the covariance is that of all terms.
+  bool drop_unsupported(const AdjustOptions& adjusting) {
+    const SharedTerms& terms = result_.terms;
+    const Eigen::MatrixXd covariance = fit_.covariance;
+    const TermSelection selection =
+        select_terms(terms, terms.difference(fit_.rig, prior_.reference), covariance);
+    if (selection.dropped.empty()) return true;
+    const auto is_dropped = [&](int column) {
+      return std::binary_search(selection.dropped.begin(), selection.dropped.end(), column);
+    };
+    const SharedTerms kept(terms.lens_count(), [&](int lens, int slot) {
+      const int column = terms.column(lens, slot);
+      return column >= 0 && !is_dropped(column);
+    });
+    std::vector<int> columns;
+    const std::vector<std::string> names = terms.names();
+    for (int c = 0; c < terms.columns(); ++c) {
+      if (!is_dropped(c)) {
+        columns.push_back(c);
+      } else {
+        result_.held_at_nominal.push_back(names[static_cast<std::size_t>(c)]);
+      }
+    }
+    fit_.rig = terms.stepped(prior_.reference, selection.deviation);
+    const bool done = solve(restricted(prior_, columns), kept, adjusting);
+    fit_.covariance = covariance;
+    return done;
+  }
+
   // Outliers leave, noise and flex get the size that they show.
   void judge() {
     const std::vector<TieFit> fits = fits_of(fit_, ties_);
@@ -248,13 +304,16 @@ class RigLearner {
     flex_sigma_rad_ = learned_flex_sigma(fit_, flex_sigma_rad_);
   }
 
-  Result<LearnRigResult> finished() {
+  Result<LearnRigResult> finished(const AdjustOptions& adjusting) {
     if (fit_.covariance.size() == 0) {
       return fail({.kind = ErrorKind::numeric,
                    .where = {},
                    .field = "ties",
                    .what = "leave the terms undetermined",
                    .remedy = "add shots with ties all around the ring"});
+    }
+    if (!drop_unsupported(adjusting)) {
+      return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
     }
     recentre(fit_, ties_);
     const auto shots = static_cast<int>(fit_.shots.size());
@@ -277,7 +336,7 @@ class RigLearner {
     return std::move(result_);
   }
 
-  const SharedPrior& prior_;
+  SharedPrior prior_;
   std::vector<Tie> ties_;  // with the noise that they show
   std::span<const Tie> claimed_;
   const LearnRigOptions& options_;

@@ -14,6 +14,7 @@
 // solution say so.
 
 #include <span>
+#include <string>
 #include <vector>
 
 #include "base/progress.h"
@@ -46,6 +47,7 @@ struct LearnRigResult {
   SharedTerms terms{0, [](int, int) { return false; }};
   std::vector<TiePoint> points;                 ///< one per tie
   std::vector<char> inlier;                     ///< one per tie
+  std::vector<std::string> held_at_nominal;     ///< terms that the data do not support
   std::vector<ShotState> shots;                 ///< flex is empty with a single shot
   std::vector<PoseCovariance> pose_covariance;  ///< as AdjustResult's
   StopReason stop = StopReason::converged;
@@ -53,7 +55,8 @@ struct LearnRigResult {
 };
 
 /// `start` is where the iteration begins; `prior` holds terms that the ties do not reach (columns
-/// as all_rig_terms): prior_of() for an unknown body, a template's inverse covariance for a known
+/// as all_rig_terms, or as all_rig_terms_and_travel to free the travel where shots form networks):
+/// prior_of() for an unknown body, a template's inverse covariance for a known
 /// one. `shots` holds where each shot stood, roughly, in its network. Fails when too few ties are
 /// usable or when they leave a lens unconnected.
 [[nodiscard]] Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,

@@ -21,8 +21,8 @@ std::optional<SeenBy> seen_by(const Rig& rig, int a, int b, const Vec3& directio
 }
 
 // Small angle from lens b's direction to lens a's, in the ribbon's tangent frame, rad.
-std::optional<Vec2> gap_rad(const Rig& rig, int a, int b, const SeenBy& seen, const RibbonAxes& axes,
-                           const RibbonAngles& at) {
+std::optional<Vec2> gap_rad(const Rig& rig, int a, int b, const SeenBy& seen,
+                            const RibbonAxes& axes, const RibbonAngles& at) {
   const auto d_a = rig.lenses[static_cast<std::size_t>(a)].direction_in_rig(seen.px_a);
   const auto d_b = rig.lenses[static_cast<std::size_t>(b)].direction_in_rig(seen.px_b);
   if (!d_a || !d_b) return std::nullopt;
