@@ -47,10 +47,11 @@ struct LearnOptions {
   /// RMS move of the seam below which no further round is made: what is matched through a rig so
   /// near the truth does not change any more.
   double settled_px = 0.1;
-  int cold_shots = 4;       ///< shots that take part in the cold start's consensus
-  bool mirrored = false;    ///< the files hold mirrored pictures (they are flipped here)
-  TieOptions ties;          ///< of the fine rounds
-  TrackPassOptions tracks;  ///< between shots
+  int minimum_ties_per_shot = 12;  ///< a shot with fewer is left out and named
+  int cold_shots = 4;              ///< shots that take part in the cold start's consensus
+  bool mirrored = false;           ///< the files hold mirrored pictures (they are flipped here)
+  TieOptions ties;                 ///< of the fine rounds
+  TrackPassOptions tracks;         ///< between shots
   LearnRigOptions solving;
   ColourOptions colour;
 };
