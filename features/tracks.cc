@@ -374,7 +374,8 @@ class TrackFinder {
 
 TrackRefineOptions::TrackRefineOptions() {
   align.window = 21;
-  align.sigma_floor_px = 0.03;
+  align.min_ncc = 0.9;
+  align.sigma_floor_px = 0.04;  // relief looks different from elsewhere, by more than noise
   align.sigma_cap_px = 4;
   align.max_sigma_px = 0.3;
 }

@@ -31,7 +31,7 @@ using FrameSource = std::function<Result<std::vector<Image>>(int shot)>;
 struct TrackRefineOptions {
   RefineOptions align;          ///< its defaults here are those of the constructor
   double affine_sigma = 0.15;   ///< spread of every affine term around the assumed slant
-  double worst_sigma_px = 0.8;  ///< in the direction known worst: edges do not make tracks
+  double worst_sigma_px = 0.4;  ///< in the direction known worst: edges do not make tracks
 
   TrackRefineOptions();
 };
@@ -43,7 +43,7 @@ struct TrackOptions {
   double across_rad = rad_from_deg(1);  ///< gate between lenses of one shot: the rig's error
   double nearest_m = 0.3;               ///< nearest object, metres (metric rigs)
   double nearest_baselines = 10;        ///< the same for rigs without a scale
-  double reject_sigmas = 4;  ///< a refined sight may lie this many spreads of its link off
+  double reject_sigmas = 3.5;  ///< a refined sight may lie this many spreads of its link off
   std::size_t view_bytes = std::size_t{768} << 20U;  ///< memory for frames made ready
 };
 
