@@ -9,6 +9,7 @@
 #include "cli/learn_report.h"
 #include "cli/program.h"
 #include "cli/shot_input.h"
+#include "report/learn_page.h"
 
 namespace seamwright {
 
@@ -23,6 +24,7 @@ struct LearnCommandOptions {
   double baseline_mm = 0;  // 0: the starter's or the template's own
   std::string out;
   std::string map;
+  std::string report;  // folder; empty: none
   bool terms = false;
 };
 
@@ -49,6 +51,8 @@ std::optional<Error> check_options(const LearnCommandOptions& options) {
     auto probe = PendingFile::create(file);
     if (!probe) return probe.error();
   }
+  if (options.report.empty()) return std::nullopt;
+  if (auto ready = check_report_folder(options.report); !ready) return ready.error();
   return std::nullopt;
 }
 
@@ -113,6 +117,11 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
       return tl::unexpected(written.error());
     }
   }
+  if (!options.report.empty()) {
+    if (auto written = write_learn_page(options.report, *outcome); !written) {
+      return tl::unexpected(written.error());
+    }
+  }
   tell_learned(console, options.out, *outcome, options.terms);
   if (console.json()) console.answer(learned_as_json(options.out, *outcome));
   for (const ShotOutcome& shot : outcome->shots) {
@@ -147,6 +156,9 @@ void add_learn(Program& program) {
                      "otherwise the start's own (27 for two-back-to-back)");
   command.add_option("--map", options->map,
                      "Also write where the shots stood, *.json: positions, headings, sigmas");
+  command.add_option("--report", options->report,
+                     "Folder for report.html, a page that shows how good the template is and what "
+                     "would make it better");
   command.add_flag("--terms", options->terms, "Print every term with its standard deviation");
   options->intake.add_to(command);
 }

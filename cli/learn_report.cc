@@ -44,6 +44,56 @@ std::vector<TermLine> term_lines(const RigSolution& solution) {
   return lines;
 }
 
+// What the fringes were at the rim, and how much light is lost there.
+void tell_colour(const Console& console, const LearnOutcome& outcome) {
+  for (std::size_t i = 0; i < outcome.colour.fringes.size(); ++i) {
+    const Lens& lens = outcome.rig_template.rig().lenses[i].lens;
+    const double rim_px = lens.rim_radius_px();
+    const LensFringes& fits = outcome.colour.fringes[i];
+    console.say(fmt::format(
+        "lens {}: at the rim red lies {:+.2f} px from green, blue {:+.2f} px (sure to {:.3f}, "
+        "{:.3f})",
+        i, rim_px * (lens.red.scale(1) - 1), rim_px * (lens.blue.scale(1) - 1),
+        fits.red.sigma_px(1, rim_px), fits.blue.sigma_px(1, rim_px)));
+  }
+  const auto& lenses = outcome.colour.photometry.lenses;
+  for (std::size_t i = 0; i < lenses.size(); ++i) {
+    if (!lenses[i].learned) continue;
+    console.say(
+        fmt::format("lens {}: brightness at the rim {:.1f} % of the middle (sure to {:.1f})", i,
+                    100 * lenses[i].vignetting.gain(1), 100 * lenses[i].rim_sigma));
+  }
+  for (std::size_t i = 1; i < lenses.size() && outcome.colour.photometry.points > 0; ++i) {
+    console.say(fmt::format("lens {}: {:+.2f} EV against lens 0", i,
+                            outcome.colour.photometry.gain_ev[i][1]));
+  }
+  for (const std::string& note : outcome.colour.notes) console.say(note);
+}
+
+nlohmann::json colour_as_json(const LearnOutcome& outcome) {
+  nlohmann::json lenses = nlohmann::json::array();
+  const Rig& rig = outcome.rig_template.rig();
+  for (std::size_t i = 0; i < rig.lenses.size(); ++i) {
+    const Lens& lens = rig.lenses[i].lens;
+    const double rim_px = lens.rim_radius_px();
+    nlohmann::json one = {{"red_at_rim_px", rim_px * (lens.red.scale(1) - 1)},
+                          {"blue_at_rim_px", rim_px * (lens.blue.scale(1) - 1)},
+                          {"brightness_at_rim", lens.vignetting.gain(1)},
+                          {"vignetting_learned", false}};
+    if (i < outcome.colour.fringes.size()) {
+      const LensFringes& fits = outcome.colour.fringes[i];
+      one["red_sigma_px"] = fits.red.sigma_px(1, rim_px);
+      one["blue_sigma_px"] = fits.blue.sigma_px(1, rim_px);
+    }
+    if (i < outcome.colour.photometry.lenses.size()) {
+      one["vignetting_learned"] = outcome.colour.photometry.lenses[i].learned;
+      one["gain_ev"] = outcome.colour.photometry.gain_ev[i];
+    }
+    lenses.push_back(std::move(one));
+  }
+  return {{"lenses", lenses}, {"notes", outcome.colour.notes}};
+}
+
 void tell_shot(const Console& console, const ShotOutcome& shot) {
   if (!shot.left_out.empty()) {
     console.say(fmt::format("finding: shot {} was left out: {}", shot.name, shot.left_out));
@@ -119,6 +169,7 @@ void tell_learned(const Console& console, const std::string& file, const LearnOu
     console.say(fmt::format("not supported by the data, held at nominal: {}",
                             fmt::join(outcome.solve.held_at_nominal, ", ")));
   }
+  tell_colour(console, outcome);
   for (const WeakDirection& weak : solution.weak) {
     console.say(
         fmt::format("weak: {} ({:.1f} px at the seam); {}", weak.what, weak.seam_px, weak.remedy));
@@ -176,6 +227,7 @@ nlohmann::json learned_as_json(const std::string& file, const LearnOutcome& outc
           {"stands", stands_as_json(outcome.stands)},
           {"weak", weak},
           {"terms", terms},
+          {"colour", colour_as_json(outcome)},
           {"notes", outcome.notes}};
 }
 

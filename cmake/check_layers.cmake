@@ -6,7 +6,7 @@
 
 cmake_minimum_required(VERSION 3.25)
 
-set(modules base imaging projection features solver templates learning compose demo cli)
+set(modules base imaging projection features solver templates learning report compose demo cli)
 set(base_may_use "")
 set(imaging_may_use base)
 set(projection_may_use base)
@@ -14,9 +14,10 @@ set(features_may_use base imaging projection)
 set(solver_may_use base projection)
 set(templates_may_use base imaging projection solver)
 set(learning_may_use base imaging projection features solver templates)
+set(report_may_use base imaging projection features solver templates learning)
 set(compose_may_use base imaging projection templates)
 set(demo_may_use base imaging projection templates)
-set(cli_may_use base imaging projection features solver templates learning compose demo)
+set(cli_may_use base imaging projection features solver templates learning report compose demo)
 
 set(violations "")
 set(checked 0)

@@ -1,7 +1,8 @@
 #pragma once
 
-// What the frames tell about colour once the geometry is known: lateral colour of every lens. One
-// pass over the shots; frames are let go as soon as they are measured.
+// What the frames tell about colour once the geometry is known: lateral colour and vignetting of
+// every lens, and how much brighter one lens is than another. One pass over the shots; frames are
+// let go as soon as they are measured.
 
 #include <functional>
 #include <span>
@@ -12,14 +13,18 @@
 #include "base/result.h"
 #include "features/fringe.h"
 #include "imaging/image.h"
+#include "learning/photometric.h"
 #include "projection/rig.h"
+#include "projection/tie.h"
 
 namespace seamwright {
 
 struct ColourOptions {
   bool fringes = true;
+  bool photometry = true;
   int fringe_shots = 24;  ///< at most so many, spread over the list; more add nothing
   FringeOptions fringe;
+  PhotometricOptions photometric;
 };
 
 struct LensFringes {
@@ -27,7 +32,8 @@ struct LensFringes {
 };
 
 struct ColourOutcome {
-  std::vector<LensFringes> fringes;  ///< one a lens; empty when not asked for
+  std::vector<LensFringes> fringes;  ///< one a lens; empty for grey frames or when not asked for
+  PhotometricFit photometry;         ///< no lenses when not asked for
   std::vector<std::string> notes;    ///< what could not be learned, and why
 };
 
@@ -35,9 +41,10 @@ struct ColourOutcome {
 using FrameLoader = std::function<Result<std::vector<Image>>(int shot)>;
 
 /// Measures the shots listed and writes what they support into `rig`; terms that they do not
-/// support stay as they are, with a note. Fails when frames cannot be read.
+/// support stay as they are, with a note. `ties` are trusted (inliers), their shots counted as the
+/// loader counts them. Fails when frames cannot be read.
 [[nodiscard]] Result<ColourOutcome> learn_colour(Rig& rig, std::span<const int> shots,
-                                                 const FrameLoader& load,
+                                                 std::span<const Tie> ties, const FrameLoader& load,
                                                  const ColourOptions& options,
                                                  const ProgressFn& progress = {});
 

@@ -253,9 +253,14 @@ class Learner {
     for (std::size_t i = 0; i < shots_.size(); ++i) {
       if (outcome_.shots[i].left_out.empty()) used.push_back(static_cast<int>(i));
     }
+    std::vector<Tie> trusted;
+    for (std::size_t i = 0; i < outcome_.ties.size(); ++i) {
+      if (outcome_.solve.inlier[i] != 0) trusted.push_back(outcome_.ties[i]);
+    }
     auto learned = learn_colour(
-        rig_, used, [this](int shot) { return load(shots_[static_cast<std::size_t>(shot)]); },
-        options_.colour, progress_);
+        rig_, used, trusted,
+        [this](int shot) { return load(shots_[static_cast<std::size_t>(shot)]); }, options_.colour,
+        progress_);
     if (!learned) return learned.error();
     outcome_.colour = std::move(*learned);
     return std::nullopt;

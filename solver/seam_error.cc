@@ -20,6 +20,14 @@ std::optional<SeenBy> seen_by(const Rig& rig, int a, int b, const Vec3& directio
   return SeenBy{*px_a, *px_b};
 }
 
+// True where a direction is at least `margin_rad` inside a lens' field of view. Nearer to its
+// border a small change of the lens loses the direction, and a derivative there would be half a
+// one.
+bool well_inside(const MountedLens& mounted, const Vec3& direction, double margin_rad) {
+  const Vec3 in_lens = mounted.rig_from_lens.conjugate() * direction;
+  return angle_between(in_lens, Vec3::UnitZ()) <= mounted.lens.theta_max_rad - margin_rad;
+}
+
 // Small angle from lens b's direction to lens a's, in the ribbon's tangent frame, rad.
 std::optional<Vec2> gap_rad(const Rig& rig, int a, int b, const SeenBy& seen,
                             const RibbonAxes& axes, const RibbonAngles& at) {
@@ -58,7 +66,11 @@ std::vector<RibbonAngles> seam_directions(const Rig& rig, int a, int b,
       const RibbonAngles at{
           grid.psi_begin_rad + (i + 0.5) / sampling.azimuths * grid.width_px / grid.px_per_rad,
           grid.eta_begin_rad + (j + 0.5) / sampling.colatitudes * grid.height_px / grid.px_per_rad};
-      if (seen_by(rig, a, b, grid.axes.direction(at))) directions.push_back(at);
+      const Vec3 direction = grid.axes.direction(at);
+      const bool inside =
+          well_inside(rig.lenses[static_cast<std::size_t>(a)], direction, sampling.margin_rad) &&
+          well_inside(rig.lenses[static_cast<std::size_t>(b)], direction, sampling.margin_rad);
+      if (inside && seen_by(rig, a, b, direction)) directions.push_back(at);
     }
   }
   return directions;

@@ -84,5 +84,10 @@ TEST_CASE("learn refuses what it cannot learn from, and leaves nothing") {
     check_refused(run({"learn", "--shot", shot.front(), shot.back(), "--out", "/proc/t.yaml"}),
                   "/proc");
   }
+  SECTION("a report folder that cannot be made, before any work") {
+    check_refused(learn({"--shot", shot.front(), shot.back(), "--report", "/proc/report"}),
+                  "/proc/report");
+    check_refused(learn({"--shot", shot.front(), shot.back(), "--report", shot.front()}), "front");
+  }
   CHECK(scratch.entry_count() == 4);
 }
