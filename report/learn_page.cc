@@ -33,10 +33,9 @@ Verdict verdict_of(const SolutionQuality& quality) {
   const double seam_px =
       std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px);
   if (seam_px <= 0.25)
-    return {"Excellent: far things meet to a quarter of a pixel. No eye sees that, even enlarged.",
-            true};
-  if (seam_px <= 0.5) return {"Very good: far things meet to half a pixel.", true};
-  if (seam_px <= 1.0) return {"Good: far things meet to a pixel.", true};
+    return {"Excellent: far things are expected to meet to a quarter of a pixel.", true};
+  if (seam_px <= 0.5) return {"Very good: far things are expected to meet to half a pixel.", true};
+  if (seam_px <= 1.0) return {"Good: far things are expected to meet to a pixel.", true};
   if (seam_px <= 3.0) {
     return {"Usable: a careful eye finds the seam on fine lines; more shots would mend it.", false};
   }
@@ -63,7 +62,8 @@ std::string headline(const LearnOutcome& outcome) {
   const auto fact = [&](const std::string& value, const std::string& what) {
     out += fmt::format("<li><b>{}</b> {}</li>\n", escaped(value), escaped(what));
   };
-  fact(std::to_string(quality.ties), fmt::format("ties used, {} rejected", quality.ties_rejected));
+  fact(std::to_string(quality.ties),
+       fmt::format("ties and tracks used, {} rejected", quality.ties_rejected));
   fact(fmt::format("{:.3f} px", quality.rms_px), "RMS of what the ties miss by");
   fact(fmt::format("{:.1f} %", 100 * quality.inlier_share), "of the ties agree");
   fact(fmt::format("{:.2f}", quality.residual_spread), "residual spread; 1 is as sure as claimed");
