@@ -40,6 +40,7 @@ class Program {
 // One file per command.
 void add_learn(Program& program);
 void add_stitch(Program& program);
+void add_touch(Program& program);
 void add_inspect(Program& program);
 void add_demo(Program& program);
 

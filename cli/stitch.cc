@@ -4,9 +4,9 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "base/file.h"
 #include "cli/program.h"
 #include "cli/shot_input.h"
+#include "cli/shot_template.h"
 #include "compose/panorama_file.h"
 #include "templates/shot_file.h"
 
@@ -134,55 +134,32 @@ nlohmann::json as_json(const StitchOptions& options, const RenderReport& report,
   return object;
 }
 
-// The template on the command line, or else the one that the shot file names.
-Result<RigTemplate> find_template(const StitchOptions& options) {
-  if (!options.template_file.empty()) return read_template(options.template_file);
-  const std::string& first = options.frames.front();
-  if (!is_shot_file(first)) {
-    return fail({.kind = ErrorKind::user_input,
-                 .where = {},
-                 .field = "--template",
-                 .what = "is required",
-                 .remedy = "give the template of the body, or a shot file that names it"});
-  }
-  const auto shot = read_shot_file(first);
-  if (!shot) return tl::unexpected(shot.error());
-  if (!shot->rig_template) {
-    return fail({.kind = ErrorKind::user_input,
-                 .where = first,
-                 .field = "template",
-                 .what = "the shot file names none",
-                 .remedy = "give --template"});
-  }
-  const auto path = beside_shot_file(first, shot->rig_template->file);
-  if (const auto& wanted = shot->rig_template->sha256) {
-    const auto found = sha256_of_file(path);
-    if (!found) return tl::unexpected(found.error());
-    if (*found != *wanted) {
-      return fail({.kind = ErrorKind::user_input,
-                   .where = path.string(),
-                   .field = "sha256",
-                   .what = fmt::format("is not the template that {} was finished with", first),
-                   .remedy = "put the old template back, or give --template"});
-    }
-  }
-  return read_template(path);
+// The rig of this shot: the template's, with the shot file's touch where there is one.
+Result<Rig> shot_rig(const ShotTemplate& opened) {
+  const Rig& rig = opened.rig_template.rig();
+  if (!opened.shot || !opened.shot->touch) return rig;
+  return touched_rig(rig, *opened.shot->touch);
 }
 
 Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   const auto render = render_options(options);
   if (!render) return tl::unexpected(render.error());
-  const auto rig_template = find_template(options);
-  if (!rig_template) return tl::unexpected(rig_template.error());
+  const auto opened = open_shot_template(options.template_file, options.frames);
+  if (!opened) return tl::unexpected(opened.error());
+  auto rig = shot_rig(*opened);
+  if (!rig) {
+    rig.error().where = options.frames.front();
+    return tl::unexpected(rig.error());
+  }
   IntakeOptions intake = options.intake;
-  intake.mirrored = intake.mirrored || rig_template->mirrored;
-  const auto shot = open_shot_input(options.frames, intake, rig_template->rig().lens_count());
+  intake.mirrored = intake.mirrored || opened->rig_template.mirrored;
+  const auto shot = open_shot_input(options.frames, intake, rig->lens_count());
   if (!shot) return tl::unexpected(shot.error());
   const auto frames = read_shot(shot->files, shot->intake);
   if (!frames) return tl::unexpected(frames.error());
 
-  const auto report = write_panorama(rig_template->rig(), *frames, *render, panorama_files(options),
-                                     console.progress());
+  const auto report =
+      write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
   if (!report) return tl::unexpected(report.error());
   const auto findings = findings_of(*report, render->gain_match);
   tell_people(console, options, *report);

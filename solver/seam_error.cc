@@ -78,10 +78,15 @@ std::vector<RibbonAngles> seam_directions(const Rig& rig, int a, int b,
 
 std::vector<SeamSample> seam_misalignment(const Rig& estimated, const Rig& truth, int a, int b,
                                           const SeamSampling& sampling) {
+  return seam_misalignment(estimated, truth, a, b, seam_directions(truth, a, b, sampling));
+}
+
+std::vector<SeamSample> seam_misalignment(const Rig& estimated, const Rig& truth, int a, int b,
+                                          const std::vector<RibbonAngles>& directions) {
   const RibbonAxes axes = RibbonAxes::of_pair(truth, a, b);
   const double px_per_rad = estimated.peak_px_per_rad();
   std::vector<SeamSample> samples;
-  for (const RibbonAngles& at : seam_directions(truth, a, b, sampling)) {
+  for (const RibbonAngles& at : directions) {
     const auto seen = seen_by(truth, a, b, axes.direction(at));
     if (!seen) continue;
     const auto gap = gap_rad(estimated, a, b, *seen, axes, at);

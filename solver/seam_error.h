@@ -44,6 +44,11 @@ struct SeamSummary {
                                                         int a, int b,
                                                         const SeamSampling& sampling = {});
 
+/// The same at given directions.
+[[nodiscard]] std::vector<SeamSample> seam_misalignment(
+    const Rig& estimated, const Rig& truth, int a, int b,
+    const std::vector<RibbonAngles>& directions);
+
 /// Derivative of the misalignment by the shared terms: rows (along, across) per direction, columns
 /// as `terms`; px per unit of the term.
 [[nodiscard]] Eigen::MatrixXd seam_jacobian(const Rig& rig, const SharedTerms& terms, int a, int b,

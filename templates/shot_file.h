@@ -1,13 +1,14 @@
 #pragma once
 
 // A shot file (`*.shot.yaml`): which frames make up one shot, how they lie in their files, the
-// template it belongs to, and the ties somebody set by hand.
+// template it belongs to, the ties somebody set by hand, and the touch that came of them.
 //
 //   format: seamwright-shot
-//   version: 1
+//   version: 2
 //
-// Paths are relative to the shot file's folder, so that a folder can move. docs/template-format.md
-// describes every key.
+// Version 2 added the touch; a shot without one is still written as version 1. Paths are relative
+// to the shot file's folder, so that a folder can move. docs/template-format.md describes every
+// key.
 
 #include <filesystem>
 #include <optional>
@@ -17,6 +18,7 @@
 
 #include "base/result.h"
 #include "imaging/frame.h"
+#include "projection/rig.h"
 #include "projection/tie.h"
 
 namespace seamwright {
@@ -46,12 +48,26 @@ struct TemplateReference {
   bool operator==(const TemplateReference&) const = default;
 };
 
+/// How one shot's rig differs from its template's: a step of SharedTerms. It means something for
+/// the very template it was made for only, so the shot's reference must then hold a hash.
+struct ShotTouch {
+  std::vector<std::string> names;  ///< of the terms moved, as TermCovariance::names
+  std::vector<double> step;        ///< one per name, in the units of the names (angles: radians)
+
+  bool operator==(const ShotTouch&) const = default;
+};
+
 struct ShotFile {
   std::vector<std::filesystem::path> frames;  ///< relative to the shot file's folder, lens 0 first
   FrameIntake intake;
   std::optional<TemplateReference> rig_template;
   std::vector<ManualTie> manual_ties;
+  std::optional<ShotTouch> touch;
 };
+
+/// The template's rig with a shot's touch, exactly as the solve left it. Fails when the touch moves
+/// a term that this rig does not have, or leaves a lens that folds.
+[[nodiscard]] Result<Rig> touched_rig(const Rig& template_rig, const ShotTouch& touch);
 
 /// Strict in the way of read_template; absolute paths are refused.
 [[nodiscard]] Result<ShotFile> read_shot_file(const std::filesystem::path& path);

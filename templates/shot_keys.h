@@ -4,6 +4,7 @@
 // enumeration.
 
 #include <array>
+#include <string>
 #include <string_view>
 
 #include "imaging/frame.h"
@@ -19,5 +20,16 @@ static_assert(static_cast<int>(FrameLayout::stacked) == 2);
 
 inline constexpr std::array<std::string_view, 3> kRangeNames = {"open", "near", "far"};
 static_assert(static_cast<int>(TieRange::far) == 2);
+
+/// A touched term's key for its name: a file holds angles in degrees, "lens1.rotation_x_deg".
+[[nodiscard]] inline std::string touch_key(std::string name) {
+  constexpr std::string_view kRadians = "_rad";
+  if (name.ends_with(kRadians))
+    name.replace(name.size() - kRadians.size(), kRadians.size(), "_deg");
+  return name;
+}
+
+/// True where the term of that name is an angle.
+[[nodiscard]] inline bool is_angle(std::string_view name) { return name.ends_with("_rad"); }
 
 }  // namespace seamwright

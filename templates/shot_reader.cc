@@ -1,9 +1,12 @@
 #include <array>
+#include <cmath>
+#include <map>
 #include <utility>
 
 #include <fmt/format.h>
 
 #include "base/file.h"
+#include "solver/shared_terms.h"
 #include "templates/shot_file.h"
 #include "templates/shot_keys.h"
 #include "templates/strict_map.h"
@@ -88,9 +91,37 @@ ManualTie read_tie(const StrictValue& value, int lens_count) {
   return tie;
 }
 
-ShotFile read_version_1(const StrictValue& document) {
-  const StrictMap map(document, {"format", "version", "frames", "layout", "lens_count",
-                                 "quarter_turns", "mirrored", "template", "manual_ties"});
+/// The key of every term that a touch of that many lenses can move, with its name.
+std::map<std::string, std::string> touch_terms(int lens_count) {
+  std::map<std::string, std::string> name_of;
+  for (const std::string& name : SharedTerms(lens_count, [](int, int) { return true; }).names()) {
+    name_of[touch_key(name)] = name;
+  }
+  return name_of;
+}
+
+ShotTouch read_touch(const StrictValue& value, int lens_count) {
+  const StrictMap map(value, {"terms"});
+  const std::map<std::string, std::string> name_of = touch_terms(lens_count);
+  std::vector<std::string> keys;
+  for (const auto& [key, name] : name_of) keys.push_back(key);
+  const StrictValue at = map.at("terms");
+  const StrictMap terms(at, keys);
+  ShotTouch touch;
+  for (const YamlValue& entry : at.yaml().children) {
+    const StrictValue item = terms.at(entry.key);
+    const std::string& name = name_of.at(entry.key);
+    const double number = item.number();
+    if (is_angle(name) && std::abs(number) > 360) {
+      item.refuse("is an angle beyond 360 degrees", "give a small turn in degrees");
+    }
+    touch.names.push_back(name);
+    touch.step.push_back(is_angle(name) ? rad_from_deg(number) : number);
+  }
+  return touch;
+}
+
+ShotFile read_common(const StrictMap& map) {
   ShotFile shot;
   for (const StrictValue& item : map.at("frames").list()) shot.frames.push_back(read_path(item));
   shot.intake = read_intake(map, shot.frames.size());
@@ -103,7 +134,34 @@ ShotFile read_version_1(const StrictValue& document) {
   return shot;
 }
 
-constexpr std::array kReaders = {VersionReader<ShotFile>{1, &read_version_1}};
+/// Of version 1.
+std::vector<std::string> first_keys() {
+  return {"format",        "version",  "frames",   "layout",     "lens_count",
+          "quarter_turns", "mirrored", "template", "manual_ties"};
+}
+
+ShotFile read_version_1(const StrictValue& document) {
+  return read_common(StrictMap(document, first_keys()));
+}
+
+ShotFile read_version_2(const StrictValue& document) {
+  std::vector<std::string> keys = first_keys();
+  keys.emplace_back("touch");
+  const StrictMap map(document, keys);
+  ShotFile shot = read_common(map);
+  if (!map.has("touch")) return shot;
+  const StrictValue touch = map.at("touch");
+  if (!shot.rig_template || !shot.rig_template->sha256) {
+    touch.refuse("a touch belongs to one very template, and this file does not say which",
+                 "give 'template: {file: ..., sha256: ...}', or run 'seamwright touch' again");
+  }
+  shot.touch = read_touch(touch, shot.intake.lens_count);
+  return shot;
+}
+
+/// One reader a version, each giving today's ShotFile.
+constexpr std::array kReaders = {VersionReader<ShotFile>{1, &read_version_1},
+                                 VersionReader<ShotFile>{2, &read_version_2}};
 
 }  // namespace
 

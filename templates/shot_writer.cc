@@ -16,6 +16,10 @@ constexpr std::string_view kIntroduction =
 # frame as it stands upright and not mirrored.
 )";
 
+constexpr std::string_view kTouchIntroduction =
+    R"(# What the ties move the template by, for this shot alone; only that very template can take it.
+)";
+
 std::string reference_text(const TemplateReference& reference) {
   std::string text =
       fmt::format("template: {{file: {}", quoted_text(reference.file.generic_string()));
@@ -34,6 +38,17 @@ std::string tie_text(const ManualTie& tie) {
   return text;
 }
 
+std::string touch_text(const ShotTouch& touch) {
+  std::string text(kTouchIntroduction);
+  text += "touch:\n  terms:\n";
+  for (std::size_t i = 0; i < touch.names.size(); ++i) {
+    const std::string& name = touch.names[i];
+    text += fmt::format("    {}: {}\n", touch_key(name),
+                        is_angle(name) ? degrees_text(touch.step[i]) : number_text(touch.step[i]));
+  }
+  return text;
+}
+
 }  // namespace
 
 Tie ManualTie::as_tie(int shot) const {
@@ -46,7 +61,7 @@ Tie ManualTie::as_tie(int shot) const {
 
 std::string format_shot_file(const ShotFile& value) {
   std::string text(kIntroduction);
-  text += fmt::format("format: {}\nversion: 1\nframes:\n", kShotFormat);
+  text += fmt::format("format: {}\nversion: {}\nframes:\n", kShotFormat, value.touch ? 2 : 1);
   for (const auto& frame : value.frames) {
     text += fmt::format("  - {}\n", quoted_text(frame.generic_string()));
   }
@@ -59,6 +74,7 @@ std::string format_shot_file(const ShotFile& value) {
   if (value.rig_template) text += reference_text(*value.rig_template);
   if (!value.manual_ties.empty()) text += "manual_ties:\n";
   for (const ManualTie& tie : value.manual_ties) text += tie_text(tie);
+  if (value.touch) text += touch_text(*value.touch);
   return text;
 }
 
