@@ -15,7 +15,9 @@ namespace {
 double depth_information(const Tie& tie, const TiePoint& point, const DepthKnowledge& depth) {
   double information = 0;
   if (tie.range == TieRange::far) information += std::pow(depth.far_sigma_per_m, -2);
-  if (point.inverse_depth <= 0) information += std::pow(depth.floor_sigma_per_m, -2);
+  if (point.inverse_depth <= 0 && depth.floor_sigma_per_m > 0) {
+    information += std::pow(depth.floor_sigma_per_m, -2);
+  }
   return information;
 }
 

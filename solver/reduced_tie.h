@@ -20,7 +20,7 @@ struct ReducedTie {
 /// How well a tie's inverse depth is known.
 struct DepthKnowledge {
   double far_sigma_per_m = 0.05;     ///< of ties marked far, around 0
-  double floor_sigma_per_m = 0.005;  ///< of ties that would stand behind infinity
+  double floor_sigma_per_m = 0.005;  ///< of ties that would stand behind infinity; 0: none
 };
 
 /// `point` is locate_tie(rig, tie, true) and usable.

@@ -70,8 +70,8 @@ void say_findings(const Rig& rig, std::span<const Tie> ties, const TouchOptions&
     result.findings.push_back(fmt::format(
         "the touch contradicts the template: it moves the rig by {:.1f} sigmas (limit {:.0f}), "
         "most "
-        "of all {} by {:.1f}; the body was knocked, or a tie is wrong, or the template is another "
-        "body's",
+        "of all {} by {:.1f}; the body was knocked, a tie is wrong, the frames are swapped or the "
+        "template is another body's",
         result.moved_sigmas, options.contradiction_sigmas, result.worst_term,
         result.worst_term_sigmas));
   }

@@ -89,6 +89,7 @@ TEST_CASE("mutated shot files are refused or valid", "[templates]") {
   shot.rig_template = TemplateReference{.file = "t.yaml", .sha256 = std::string(64, '7')};
   shot.manual_ties = {
       {.range = TieRange::near, .sigma_px = 0.4, .sights = {{0, Vec2(1, 2)}, {1, Vec2(3, 4)}}}};
+  shot.touch = ShotTouch{.names = {"lens0.focal_px", "lens1.rotation_x_rad"}, .step = {0.1, 0.01}};
   const std::string text = format_shot_file(shot);
   int refused = 0;
   for (int k = 0; k < 3000; ++k) {

@@ -2,6 +2,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "solver/shared_terms.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
 #include "tests/templates/sample.h"
@@ -51,7 +52,27 @@ void require_same(const ShotFile& a, const ShotFile& b) {
   CHECK(a.intake.mirrored == b.intake.mirrored);
   CHECK(a.rig_template == b.rig_template);
   CHECK(a.manual_ties == b.manual_ties);
+  CHECK(a.touch == b.touch);
 }
+
+/// A step on every term, in the sizes that a touch has; angles are degrees that a file can hold.
+ShotTouch random_touch(Random& random, int lens_count) {
+  ShotTouch touch;
+  touch.names = SharedTerms(lens_count, [](int, int) { return true; }).names();
+  for (const std::string& name : touch.names) {
+    const double size = name.ends_with("_px") ? 0.5 : 1e-4;
+    const double value = random.uniform(-size, size);
+    touch.step.push_back(name.ends_with("_rad") ? rad_from_deg(deg_from_rad(value)) : value);
+  }
+  return touch;
+}
+
+const std::string kTouched = edited(kSample, "version: 1", "version: 2") + R"(touch:
+  terms:
+    lens0.focal_px: 0.125
+    lens1.rotation_x_deg: -0.25
+    lens1.pupil_y: 0.0001
+)";
 
 ShotFile random_shot(Random& random) {
   ShotFile shot;
@@ -77,6 +98,9 @@ ShotFile random_shot(Random& random) {
       tie.sights.push_back({lens, Vec2(random.uniform(0, 2000), random.uniform(0, 2000))});
     }
     shot.manual_ties.push_back(tie);
+  }
+  if (shot.rig_template && shot.rig_template->sha256) {
+    shot.touch = random_touch(random, shot.intake.lens_count);
   }
   return shot;
 }
@@ -125,6 +149,90 @@ TEST_CASE("a shot file reads back as it was written", "[templates]") {
   CHECK(scratch.entry_count() == 1);
 }
 
+TEST_CASE("a touch is read, and its template must be named by its hash", "[templates]") {
+  const auto shot = parse_shot_file(kTouched, "s.yaml");
+  if (!shot) FAIL(shot.error().line());
+  REQUIRE(shot->touch);
+  // In the order of the file.
+  CHECK(shot->touch->names ==
+        std::vector<std::string>{"lens0.focal_px", "lens1.rotation_x_rad", "lens1.pupil_y"});
+  CHECK(shot->touch->step == std::vector<double>{0.125, rad_from_deg(-0.25), 0.0001});
+
+  const auto refused = [&](const std::string& from, const std::string& to, const std::string& at,
+                           const std::string& says) {
+    const std::string text = edited(kTouched, from, to);
+    require_refused(text, line_of(text, at), says);
+  };
+  const std::string hash = kSample.substr(kSample.find(", sha256"), 76);
+  refused(hash, "", "touch:", "belongs to one very template");
+  refused("template: {file: \"../lantern.template.yaml\"" + hash + "}\n", "",
+          "touch:", "belongs to one very template");
+  refused("lens0.focal_px", "lens0.focal_mm", "lens0.focal_mm", "wrong unit");
+  refused("lens0.focal_px", "lens0.colour", "lens0.colour", "unknown key");
+  refused("rotation_x_deg", "rotation_x_rad", "rotation_x_rad", "give 'lens1.rotation_x_deg'");
+  refused("lens1.pupil_y", "lens2.pupil_y", "lens2.pupil_y", "unknown key");
+  refused("lens1.pupil_y", "lens0.pupil_y", "lens0.pupil_y", "unknown key");  // fixes the rig
+  refused("lens1.pupil_y", "lens1.pupil_travel", "lens1.pupil_travel", "unknown key");
+  refused("0.125", ".nan", "lens0.focal_px", "is not a finite number");
+  refused("0.125", "1e400", "lens0.focal_px", "is not a finite number");
+  refused("0.125", "\"0.125\"", "lens0.focal_px", "is text in quotes");
+  refused("-0.25", "-400", "rotation_x_deg", "beyond 360 degrees");
+  refused("  terms:", "  words:", "words", "unknown key 'words'");
+}
+
+TEST_CASE("a shot file of version 1 holds no touch, and none is written as version 1",
+          "[templates]") {
+  const std::string old = edited(kTouched, "version: 2", "version: 1");
+  require_refused(old, line_of(old, "touch:"), "unknown key 'touch'");
+  auto shot = parse_shot_file(kTouched, "s.yaml");
+  REQUIRE(shot);
+  CHECK(format_shot_file(*shot).find("version: 2") != std::string::npos);
+  shot->touch.reset();
+  CHECK(format_shot_file(*shot).find("version: 1") != std::string::npos);
+}
+
+TEST_CASE("a touch moves the template's rig to the very bits it was made of", "[templates]") {
+  CAPTURE(seed());
+  Random random(31);
+  int checked = 0;
+  for (int k = 0; k < 50; ++k) {
+    const int lens_count = random.integer(2, 6);
+    const Rig rig = random_rig(random, {.lens_count = lens_count});
+    const SharedTerms terms(lens_count, [](int, int) { return true; });
+    ShotFile shot;
+    shot.intake.lens_count = lens_count;
+    for (int i = 0; i < lens_count; ++i) shot.frames.emplace_back(fmt::format("{}.tif", i));
+    shot.rig_template = TemplateReference{.file = "t.yaml", .sha256 = std::string(64, 'f')};
+    shot.touch = random_touch(random, lens_count);
+    const auto again = parse_shot_file(format_shot_file(shot), "s.yaml");
+    if (!again) FAIL(again.error().line());
+    const auto touched = touched_rig(rig, *again->touch);
+    REQUIRE(touched);
+    const Rig expected = terms.stepped(
+        rig, Eigen::Map<const Eigen::VectorXd>(shot.touch->step.data(), terms.columns()));
+    for (std::size_t i = 0; i < rig.lenses.size(); ++i) {
+      CHECK(touched->lenses[i].lens == expected.lenses[i].lens);
+      CHECK(touched->lenses[i].rig_from_lens.coeffs() == expected.lenses[i].rig_from_lens.coeffs());
+      CHECK(touched->lenses[i].pupil == expected.lenses[i].pupil);
+      ++checked;
+    }
+  }
+  CHECK(checked >= 100);
+}
+
+TEST_CASE("a touch that does not go with the rig is refused", "[templates]") {
+  CAPTURE(seed());
+  Random random(32);
+  const Rig rig = random_rig(random);
+  const auto other = touched_rig(rig, random_touch(random, 4));
+  REQUIRE_FALSE(other);
+  CHECK_THAT(other.error().line(), Catch::Contains("touch.terms.lens2.focal_px"));
+  // 1 + 3 k1 θ² = 0 inside the field of view: the lens folds.
+  const auto folded = touched_rig(rig, {.names = {"lens0.k1"}, .step = {-0.3}});
+  REQUIRE_FALSE(folded);
+  CHECK_THAT(folded.error().line(), Catch::Contains("folds at"));
+}
+
 TEST_CASE("template and ties may be left out", "[templates]") {
   const auto shot = parse_shot_file(kSample.substr(0, kSample.find("template:")), "s.yaml");
   if (!shot) FAIL(shot.error().line());
@@ -145,7 +253,7 @@ TEST_CASE("absolute paths are refused with a remedy", "[templates]") {
 TEST_CASE("wrong shot files are refused", "[templates]") {
   require_edit_refused("format: seamwright-shot", "format: seamwright-template",
                        "this is not a seamwright-shot file");
-  require_edit_refused("version: 1", "version: 2", "2 is newer");
+  require_edit_refused("version: 1", "version: 3", "3 is newer");
   require_edit_refused("mirrored: true", "exposure: 0.1\nmirrored: true", "unknown key 'exposure'");
   require_edit_refused("layout: one-per-file", "layout: spiral", "choose one of one-per-file");
   require_refused(edited(kSample, "layout: one-per-file", "layout: stacked"),
