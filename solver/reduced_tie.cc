@@ -34,8 +34,7 @@ ReducedTie reduce_tie(const Rig& rig, const Tie& tie, const TiePoint& point,
   for (Eigen::Index j = 0; j < sights; ++j) {
     const TieSight& sight = tie.sights[static_cast<std::size_t>(j)];
     const LinearSight linear =
-        linearise(rig.lenses[static_cast<std::size_t>(sight.lens)], Quat::Identity(), sight,
-                  whitener(sight.covariance_px2), point);
+        linearise(place_of(rig, tie, sight, {}), sight, whitener(sight.covariance_px2), point);
     residual.segment<2>(2 * j) = linear.residual;
     by_point.middleRows<2>(2 * j) = linear.by_point;
     for (int slot = 0; slot < kSlotCount; ++slot) {
