@@ -36,8 +36,7 @@ SharedTerms terms_of(const TermCovariance& covariance, int lens_count) {
   });
 }
 
-// The template's covariance in the order of the terms' columns. A term that a rig's step cannot
-// move (the pupil's travel) is marginalised by leaving it out.
+// The template's covariance in the order of the terms' columns.
 Eigen::MatrixXd ordered(const TermCovariance& covariance, const SharedTerms& terms) {
   const std::vector<std::string> names = terms.names();
   std::vector<Eigen::Index> row_of;
@@ -227,7 +226,7 @@ class Toucher {
       }
     }
     const auto count = static_cast<double>(manual.size() + automatic.size());
-    EvidenceOptions weighing{.knock_rarity = options_.knock_rarity * (1 + 1 / count),
+    EvidenceOptions weighing{.knock_rarity = options_.knock_rarity * (1 + 3 / count),
                              .wrong_tie_share = options_.wrong_tie_share,
                              .most_wrong = most_wrong(manual.size(), automatic.size())};
     const Evidence evidence = weigh(ladder_, manual, automatic, weighing);

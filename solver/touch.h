@@ -17,11 +17,11 @@
 // the marginal likelihood (empirical Bayes; MacKay 1992, "Bayesian interpolation")
 //
 //     z ~ N(0, C_s),  C_s = A (Σ_T + s² F) Aᵀ + I
-//     L(s) = −½ log|C_s| − ½ zᵀ C_s⁻¹ z − κ (1 + 1/n) log(s / s₀)
+//     L(s) = −½ log|C_s| − ½ zᵀ C_s⁻¹ z − κ (1 + 3/n) log(s / s₀)
 //
 // and s is the best of the ladder s₀, 2 s₀, 4 s₀ … 1°. Quiet ties fit s₀ and leave the template
 // nearly alone; clear ones cannot be had without a wider s, and then move it. The last term says
-// that knocks are the rarer the larger they are, and that one of n ties alone is a weak witness:
+// that knocks are the rarer the larger they are, and that few ties (n) are weak witnesses:
 // without it a single tie of pure noise would move the whole ring one time in three.
 //
 // Wrong ties. A hand can point at the wrong place. Every subset W of the manual ties, at most half
@@ -52,7 +52,7 @@ struct TouchOptions {
   /// Spread of flex for templates that have learned none, per axis.
   double default_flex_rad = rad_from_deg(0.03);
   double most_flex_rad = rad_from_deg(1.0);  ///< top of the ladder
-  double knock_rarity = 0.75;                 ///< κ
+  double knock_rarity = 0.5;                 ///< κ
   /// ρ of ties marked far: below 1/10 m, this as its spread.
   double far_sigma_per_m = 0.05;
   double depth_floor_sigma_per_m = 0.005;  ///< softness of "not behind infinity"

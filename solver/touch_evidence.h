@@ -27,7 +27,7 @@ struct WeighedTie {
 };
 
 struct EvidenceOptions {
-  double knock_rarity = 0.75;
+  double knock_rarity = 0.5;
   double wrong_tie_share = 0.03;
   int most_wrong = 0;  ///< largest |W|
 };

@@ -4,11 +4,12 @@
 // lenses have flexed.
 
 #include <cmath>
+#include <stdexcept>
 #include <vector>
 
 #include <Eigen/Cholesky>
 
-#include "solver/learn_rig.h"
+#include "solver/body_spread.h"
 #include "solver/ring_directions.h"
 #include "solver/seam_error.h"
 #include "solver/touch.h"
@@ -24,7 +25,8 @@ struct TouchedBody {
   double flex_sigma_rad = rad_from_deg(0.02);  ///< what the template says of flex
 };
 
-/// The covariance that six rooms and three yards leave, at the truth; the template is a draw from it.
+/// The covariance that six rooms and three yards leave, at the truth; the template is a draw from
+/// it.
 [[nodiscard]] inline TouchedBody touched_body(Random& random, int lens_count = 2) {
   RigOptions shape{.lens_count = lens_count};
   shape.theta_max_rad = rad_from_deg(101);
@@ -76,25 +78,25 @@ struct TouchedBody {
   return flexed(rig, flex);
 }
 
-/// A tie set by hand in lenses a and b at an azimuth of their ribbon, with a hand's noise.
-[[nodiscard]] inline Tie manual_tie(Random& random, const Rig& shot, double psi_rad, TieRange range,
-                                    double inverse_depth, double noise_px, int a = 0, int b = 1) {
+/// A tie set by hand in lenses a and b at an azimuth of their ribbon and a share of the width they
+/// overlap there, with a hand's noise.
+[[nodiscard]] inline Tie manual_tie(Random& random, const Rig& shot, double psi_rad,
+                                    double eta_share, TieRange range, double inverse_depth,
+                                    double noise_px, int a = 0, int b = 1) {
   const RibbonAxes axes = RibbonAxes::of_pair(shot, a, b);
-  const auto shared = shared_colatitudes(shot, a, b, psi_rad, rad_from_deg(2));
+  const auto shared = shared_colatitudes(shot, a, b, psi_rad, rad_from_deg(2.5));
+  if (!shared) throw std::runtime_error("manual_tie: no overlap at this azimuth");
+  const double eta_rad = shared->begin_rad + eta_share * (shared->end_rad - shared->begin_rad);
+  const Vec3 direction = axes.direction({psi_rad, eta_rad});
+  const double sigma_px = noise_px > 0 ? noise_px : 0.5;
   Tie tie{.shot = 0, .sights = {}, .range = range, .origin = TieOrigin::manual};
-  while (tie.sights.size() < 2) {
-    tie.sights.clear();
-    const double eta_rad = random.uniform(shared->begin_rad, shared->end_rad);
-    const Vec3 direction = axes.direction({psi_rad, eta_rad});
-    for (const int lens : {a, b}) {
-      const auto px =
-          shot.lenses[static_cast<std::size_t>(lens)].project_point(direction, inverse_depth);
-      if (!px) break;
-      const Vec2 noise = noise_px > 0 ? Vec2(random.normal(noise_px), random.normal(noise_px))
-                                      : Vec2(Vec2::Zero());
-      const double sigma = noise_px > 0 ? noise_px : 0.5;
-      tie.sights.push_back({lens, *px + noise, Mat2::Identity() * sigma * sigma});
-    }
+  for (const int lens : {a, b}) {
+    const auto px =
+        shot.lenses[static_cast<std::size_t>(lens)].project_point(direction, inverse_depth);
+    if (!px) throw std::runtime_error("manual_tie: not seen");
+    const Vec2 noise =
+        noise_px > 0 ? Vec2(random.normal(noise_px), random.normal(noise_px)) : Vec2(Vec2::Zero());
+    tie.sights.push_back({lens, *px + noise, Mat2::Identity() * sigma_px * sigma_px});
   }
   return tie;
 }

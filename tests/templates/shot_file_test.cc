@@ -172,7 +172,6 @@ TEST_CASE("a touch is read, and its template must be named by its hash", "[templ
   refused("rotation_x_deg", "rotation_x_rad", "rotation_x_rad", "give 'lens1.rotation_x_deg'");
   refused("lens1.pupil_y", "lens2.pupil_y", "lens2.pupil_y", "unknown key");
   refused("lens1.pupil_y", "lens0.pupil_y", "lens0.pupil_y", "unknown key");  // fixes the rig
-  refused("lens1.pupil_y", "lens1.pupil_travel", "lens1.pupil_travel", "unknown key");
   refused("0.125", ".nan", "lens0.focal_px", "is not a finite number");
   refused("0.125", "1e400", "lens0.focal_px", "is not a finite number");
   refused("0.125", "\"0.125\"", "lens0.focal_px", "is text in quotes");
