@@ -5,6 +5,7 @@
 
 #include "base/file.h"
 #include "imaging/write_image.h"
+#include "projection/ribbon.h"
 #include "templates/rig_template.h"
 #include "templates/shot_file.h"
 #include "tests/cli/run.h"
@@ -78,7 +79,7 @@ TEST_CASE("touch moves the rig by what its ties say, and stitch takes it") {
   std::vector<std::string> more = {"--json"};
   for (int k = 0; k < 4; ++k) {
     more.insert(more.end(), {"--tie", tie_at(with.shot, 1.6 * k - 2, kSmallTurn_rad,
-                                             k < 2 ? "far sigma=0.02" : "open sigma=0.02")});
+                                             k < 2 ? "far sigma=0.004" : "open sigma=0.004")});
   }
   const auto ran = with.touch(more);
   INFO(ran.err);
@@ -87,8 +88,10 @@ TEST_CASE("touch moves the rig by what its ties say, and stitch takes it") {
   CHECK(answer["ties"].size() == 4);
   CHECK(answer["step"]["lens1.rotation_z_rad"].get<double>() ==
         Approx(kSmallTurn_rad.z()).epsilon(0.1));
-  CHECK(answer["step"]["lens1.rotation_y_rad"].get<double>() ==
-        Approx(kSmallTurn_rad.y()).epsilon(0.2));
+  // The tilt is held by the template too: a far tie of so small a frame may be a parallax off.
+  const double tilt = answer["step"]["lens1.rotation_y_rad"].get<double>() / kSmallTurn_rad.y();
+  CHECK(tilt > 0.3);
+  CHECK(tilt < 1.1);
   CHECK(answer["seam"]["expected_after"]["across_px"] <
         answer["seam"]["expected_before"]["across_px"]);
   CHECK(answer["seam"]["azimuths"].size() >= 12);
@@ -154,7 +157,8 @@ TEST_CASE("touch finishes with findings: a knock, and a wrong tie by name") {
     CHECK(ran.exit_code == 2);
     CHECK(ran.json()["ties"][3]["suspect"] == true);
     CHECK_THAT(ran.err, Catch::Contains("finding: tie 4 at "));
-    CHECK_THAT(ran.err, Catch::Contains("8.0 px"));
+    CHECK_THAT(ran.err, Catch::Contains("it was left out of the solve"));
+    CHECK(ran.json()["ties"][3]["after"]["across_px"].get<double>() == Approx(9).margin(1));
   }
   CHECK(std::filesystem::exists(with.shot.at("s.shot.yaml")));
 }
