@@ -48,7 +48,8 @@ class Field {
     const int sector = cell % options_.sectors;
     const double inner = kInnermost * rim_px_;
     // The patch itself must lie within the field, along the radius.
-    const double outer = rim_px_ - options_.window / 2 - search_px_ - 2;
+    const int half = options_.window / 2;
+    const double outer = rim_px_ - half - search_px_ - 2;
     if (outer <= inner) return {};
     const double depth_px = (outer - inner) / options_.rings;
     const double step_px = 0.5 * options_.window;

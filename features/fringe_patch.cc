@@ -39,15 +39,15 @@ std::optional<FringePatch> FringePatch::at(const SplinePlane& green, const Vec2&
   double level = 0;
   double slope2 = 0;
   for (std::size_t k = 0; k < count; ++k) {
-    const double i = static_cast<int>(k) % side - patch.half_;
-    const double j = static_cast<int>(k) / side - patch.half_;
+    const int i = static_cast<int>(k) % side - patch.half_;
+    const int j = static_cast<int>(k) / side - patch.half_;
     const Vec2 at = patch.position(k, 0);
     const SplinePlane::Sample sample = green.sample(at.x(), at.y());
     const Vec2 slope(sample.du, sample.dv);
     const double weight = std::exp(-0.5 * (i * i + j * j) / (width * width));
     Row row;
-    row << static_cast<double>(sample.value), 1, i / patch.half_, j / patch.half_, slope.dot(along),
-        slope.dot(across);
+    row << static_cast<double>(sample.value), 1, 1.0 * i / patch.half_, 1.0 * j / patch.half_,
+        slope.dot(along), slope.dot(across);
     patch.weight_.push_back(weight);
     patch.rows_.push_back(row);
     sum += weight;

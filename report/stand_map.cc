@@ -25,14 +25,17 @@ std::string stand_map(const std::vector<Stand>& stands) {
     low = low.cwiseMin(from_above(stand));
     high = high.cwiseMax(from_above(stand));
   }
-  const Vec2 span = (high - low).cwiseMax(Vec2(0.5, 0.5));
+  const double wide = std::max(0.2, high.x() - low.x());
+  const Vec2 span(std::max(wide, 0.3 * (high.y() - low.y())),
+                  std::max(0.4 * wide, high.y() - low.y()));
+  const Vec2 corner = 0.5 * (low + high - span);
   // A long corridor must not become a tower.
   const double per_m = std::min((kWidth - 2 * kMargin) / span.x(), 1.2 * kWidth / span.y());
   const double height = span.y() * per_m + 2 * kMargin;
   const double left = (kWidth - span.x() * per_m) / 2;
   const auto at = [&](const Stand& stand) {
-    return Vec2(left + (stand.position_m.x() - low.x()) * per_m,
-                height - kMargin - (stand.position_m.z() - low.y()) * per_m);
+    return Vec2(left + (stand.position_m.x() - corner.x()) * per_m,
+                height - kMargin - (stand.position_m.z() - corner.y()) * per_m);
   };
   const std::string told = fmt::format("{} stands seen from above, {:.1f} by {:.1f} metres",
                                        stands.size(), high.x() - low.x(), high.y() - low.y());

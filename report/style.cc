@@ -32,7 +32,7 @@ figure svg { display: block; width: 100%; max-width: 38rem; height: auto; }
 figcaption { color: var(--soft); font-size: .92rem; max-width: 38rem; }
 .scroll { overflow-x: auto; margin: .8rem 0; }
 table { border-collapse: collapse; font-size: .92rem; font-variant-numeric: tabular-nums; }
-caption { text-align: left; color: var(--soft); padding-bottom: .3rem; }
+caption { text-align: left; color: var(--soft); padding-bottom: .3rem; width: min(44rem, calc(100vw - 2.5rem)); }
 th, td { padding: .25rem .8rem .25rem 0; text-align: left; border-bottom: 1px solid var(--grid);
   vertical-align: top; }
 thead th { white-space: nowrap; }
