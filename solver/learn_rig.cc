@@ -148,23 +148,38 @@ std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties,
   return priors;
 }
 
-// How many times larger the noise of ring ties and of tracks is than they claim: two kinds of
-// measurement, each with its own honesty.
-struct NoiseRatios {
-  double ring = 1;
-  double track = 1;
+// How many times larger the noise of ties is than they claim. Ring ties and tracks are two kinds of
+// measurement; within a kind, a shot that was blurred or moved is less sure than the others.
+class NoiseRatios {
+ public:
+  NoiseRatios(const std::vector<TieFit>& fits, std::span<const Tie> ties,
+              std::span<const char> inlier, int shots) {
+    std::vector<int> counts(static_cast<std::size_t>(shots), 0);
+    for (std::size_t i = 0; i < ties.size(); ++i) {
+      if (inlier[i] != 0 && !is_track(ties[i])) ++counts[static_cast<std::size_t>(ties[i].shot)];
+    }
+    const auto of = [&](bool track, int shot) {
+      return std::max(1.0, noise_ratio(fits, [&](std::size_t i) {
+                        return inlier[i] != 0 && is_track(ties[i]) == track &&
+                               (shot < 0 || ties[i].shot == shot);
+                      }));
+    };
+    track_ = of(true, -1);
+    const double all = of(false, -1);
+    for (int shot = 0; shot < shots; ++shot) {
+      constexpr int kEnough = 40;
+      ring_.push_back(counts[static_cast<std::size_t>(shot)] >= kEnough ? of(false, shot) : all);
+    }
+  }
 
-  [[nodiscard]] double of(const Tie& tie) const { return is_track(tie) ? track : ring; }
+  [[nodiscard]] double of(const Tie& tie) const {
+    return is_track(tie) ? track_ : ring_[static_cast<std::size_t>(tie.shot)];
+  }
+
+ private:
+  double track_ = 1;
+  std::vector<double> ring_;
 };
-
-NoiseRatios ratios_of(const std::vector<TieFit>& fits, std::span<const Tie> ties,
-                      std::span<const char> inlier) {
-  const auto of_kind = [&](bool track) {
-    const auto take = [&](std::size_t i) { return inlier[i] != 0 && is_track(ties[i]) == track; };
-    return std::max(1.0, noise_ratio(fits, take));
-  };
-  return {of_kind(false), of_kind(true)};
-}
 
 // Of an axis, from flex and its posterior variance over shots (one step of expectation
 // maximisation). A network measures all three axes. A ring measures only the flex about the
@@ -295,7 +310,7 @@ class RigLearner {
   // Outliers leave, noise and flex get the size that they show.
   void judge() {
     const std::vector<TieFit> fits = fits_of(fit_, ties_);
-    const NoiseRatios ratios = ratios_of(fits, ties_, inlier_);
+    const NoiseRatios ratios(fits, ties_, inlier_, static_cast<int>(fit_.shots.size()));
     for (std::size_t i = 0; i < ties_.size(); ++i) {
       const double ratio = ratios.of(ties_[i]);
       inlier_[i] = static_cast<char>(is_inlier(fits[i], options_.reject_sigmas, ratio));
