@@ -96,7 +96,7 @@ std::optional<Error> BodyOptions::validate() const {
                              out_of_range("baseline_m", baseline_m, 1e-4, 1),
                              out_of_range("pupil_lateral_m", pupil_lateral_m, 0, 0.01),
                              out_of_range("pupil_travel_m", pupil_travel_m, -0.003, 0.003),
-                             out_of_range("centre_shift", centre_shift, 0, 0.012),
+                             out_of_range("centre_shift", centre_shift, 0, 0.02),
                              out_of_range("mount_error_deg", mount_error_deg, 0, 5),
                              out_of_range("radial_strength", radial_strength, 0, 1),
                              out_of_range("fringe_strength", fringe_strength, 0, 3)};

@@ -17,7 +17,7 @@ struct BodyOptions {
   double baseline_m = 0.027;        ///< between the pupils along the axis, > 0
   double pupil_lateral_m = 0.0007;  ///< between the pupils across the axis, in x and in y, up to
   double pupil_travel_m = 0;        ///< e1 of e(θ) = e1 θ², −0.003…0.003
-  double centre_shift = 0.012;   ///< of the principal points, up to, share of the frame; ≤ 0.012
+  double centre_shift = 0.012;   ///< of the principal points, up to, share of the frame; ≤ 0.02
   double mount_error_deg = 1.1;  ///< rotation of the back lens about each axis, up to; ≤ 5
   double radial_strength = 1;    ///< scales the radial terms; 0 is the nominal curve; 0…1
   double fringe_strength = 1;    ///< scales the lateral colour, 0…3

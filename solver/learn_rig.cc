@@ -13,7 +13,8 @@ namespace seamwright {
 
 namespace {
 
-// The shots that belong to no network: only their own ring tells their depths.
+// The shots whose ring alone tells everything: all of them where none are joined to others. Beside
+// a network, which knows the lenses' angles, nothing has to be leaned on.
 struct Loners {
   std::vector<char> alone;  // one a shot
   int count = 0;
@@ -23,6 +24,10 @@ struct Loners {
     for (const ShotState& shot : shots) {
       alone.push_back(static_cast<char>(shot.pose.network == kNoNetwork));
       count += alone.back();
+    }
+    if (count < static_cast<int>(shots.size())) {
+      std::fill(alone.begin(), alone.end(), 0);
+      count = 0;
     }
     for (const Tie& tie : all) ties += has(tie) ? 1 : 0;
   }
@@ -88,7 +93,9 @@ std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties
                                      int shots) {
   AdjustOptions round{.max_iterations = 100, .cost_tolerance = 1e-6, .free_flex = shots > 1};
   round.depth_floor_sigma_per_m = options.depth_floor_sigma_per_m;
-  round.depth_lean_per_m = options.depth_lean_per_m * std::max(1.0, ties_per_shot);
+  if (ties_per_shot > 0) {
+    round.depth_lean_per_m = options.depth_lean_per_m * std::max(1.0, ties_per_shot);
+  }
   AdjustOptions first = round;
   first.free_flex = false;
   first.robust_scale = 30;  // far from the answer, an honest tie may look like an outlier
@@ -224,7 +231,7 @@ class RigLearner {
   Result<LearnRigResult> run(const Rig& start, std::vector<ShotState> shots) {
     const int lens_count = start.lens_count();
     const Loners loners(shots, ties_);
-    set_terms(lens_count, loners.count < static_cast<int>(shots.size()));
+    set_terms(lens_count, loners.count == 0);
     for (const Tie& tie : ties_) {
       inlier_.push_back(static_cast<char>(locate_tie(start, tie, true, shots).usable));
     }

@@ -1,0 +1,78 @@
+// Many bodies, each learned cold from six stands of one room. Takes half an hour: left out unless
+// asked for (test_learning "[study]").
+
+#include <filesystem>
+
+#include <catch2/catch.hpp>
+#include <fmt/format.h>
+
+#include "demo/demo.h"
+#include "learning/learn.h"
+#include "solver/seam_error.h"
+#include "tests/learning/demo_frames.h"
+#include "tests/support/scratch_dir.h"
+
+namespace seamwright {
+namespace {
+
+struct Draw {
+  LensCurve curve;
+  double field_of_view_deg;
+  bool mirrored = false;
+};
+
+TEST_CASE("ten bodies, cold, six stands of one room", "[.][study]") {
+  constexpr int kFrame_px = 1000;
+  constexpr double to_2000 = 2000.0 / kFrame_px;
+  const Draw draws[] = {
+      {LensCurve::equidistant, 204},       {LensCurve::equisolid, 204},
+      {LensCurve::stereographic, 204},     {LensCurve::equidistant, 195},
+      {LensCurve::equisolid, 220},         {LensCurve::stereographic, 195},
+      {LensCurve::equidistant, 220, true}, {LensCurve::equisolid, 195},
+      {LensCurve::stereographic, 212},     {LensCurve::equidistant, 200, true},
+  };
+  std::uint64_t seed = 100;
+  int within = 0;
+  for (const Draw& draw : draws) {
+    const test::ScratchDir scratch;
+    DemoOptions options;
+    options.frame_px = kFrame_px;
+    options.seed = ++seed;
+    options.mirrored = draw.mirrored;
+    options.body.curve = draw.curve;
+    options.body.field_of_view_deg = draw.field_of_view_deg;
+    options.body.centre_shift = 0.02;
+    options.body.mount_error_deg = 2;
+    options.only_shots = test::shots_of_room("library");
+    const test::DemoTruth truth = test::render_and_forget(scratch.path(), options);
+    std::vector<LearnShot> shots;
+    for (const std::string& name : options.only_shots) {
+      shots.push_back(test::shot_of(scratch.path() / "frames", name));
+    }
+    LearnOptions learning;
+    learning.mirrored = draw.mirrored;
+    const auto learned = learn_template(shots, learning);
+    const std::string body =
+        fmt::format("seed {} {} {:.0f} degrees{}", seed, curve_name(draw.curve),
+                    draw.field_of_view_deg, draw.mirrored ? ", mirrored" : "");
+    if (!learned) {
+      WARN(body << ": " << learned.error().line());
+      CHECK(learned);
+      continue;
+    }
+    const SeamSummary seam =
+        summarise(seam_misalignment(learned->rig_template.rig(), truth.mean_mount, 0, 1));
+    const SolutionQuality& quality = learned->rig_template.solution.quality;
+    WARN(fmt::format(
+        "{}: RMS {:.3f} px of 2000² (along {:.3f}, across {:.3f}, largest {:.2f}); "
+        "claimed {:.3f}, {:.3f}; spread {:.2f}, rounds {}",
+        body, seam.rms_px * to_2000, seam.along_rms_px * to_2000, seam.across_rms_px * to_2000,
+        seam.max_px * to_2000, quality.expected_seam_along_px * to_2000,
+        quality.expected_seam_across_px * to_2000, quality.residual_spread, learned->rounds));
+    within += seam.rms_px * to_2000 <= 0.3 ? 1 : 0;
+  }
+  CHECK(within >= 9);
+}
+
+}  // namespace
+}  // namespace seamwright
