@@ -10,6 +10,7 @@
 #include "features/mirror.h"
 #include "imaging/orient.h"
 #include "learning/cold_start.h"
+#include "learning/suspect_shots.h"
 #include "solver/seam_error.h"
 
 namespace seamwright {
@@ -92,7 +93,8 @@ class Learner {
 
   Result<LearnOutcome> run() {
     if (auto error = start()) return fail(std::move(*error));
-    for (int round = 0; round < options_.rounds; ++round) {
+    int rounds = options_.rounds;
+    for (int round = 0; round < rounds; ++round) {
       if (auto error = match(round)) return fail(std::move(*error));
       auto start = track(round);
       if (!start) return fail(std::move(start.error()));
@@ -104,7 +106,13 @@ class Learner {
       end_fields();
       outcome_.solve = std::move(*solved);
       outcome_.rounds = round + 1;
-      if (outcome_.last_move_px < options_.settled_px) break;
+      const auto excluded = exclude_suspects();
+      if (!excluded) return fail(excluded.error());
+      if (*excluded > 0) {
+        rounds = std::min(std::max(rounds, round + 2), 2 * options_.rounds);
+      } else if (outcome_.last_move_px < options_.settled_px) {
+        break;
+      }
     }
     if (auto error = colour()) return fail(std::move(*error));
     finish();
@@ -186,17 +194,21 @@ class Learner {
   std::optional<Error> match(int round) {
     outcome_.ties.clear();
     outcome_.shots.assign(shots_.size(), {});
-    bool any = false;
+    excluded_.resize(shots_.size());
+    std::vector<TieReport> reports;
     for (std::size_t i = 0; i < shots_.size(); ++i) {
       const double done = static_cast<double>(i) / static_cast<double>(shots_.size());
       if (!tell(progress_, fmt::format("matching, round {}", round + 1), done)) return cancelled();
+      outcome_.shots[i].name = shots_[i].name;
+      outcome_.shots[i].left_out = excluded_[i];
+      if (!excluded_[i].empty()) continue;
       auto frames = load(shots_[i]);
       if (!frames) return frames.error();
       auto set = find_ties(*frames, rig_, static_cast<int>(i), options_.ties);
       if (!set) return in_shot(set.error(), shots_[i].name);
-      any = take(*set, outcome_.shots[i]) || any;
+      if (take(*set, outcome_.shots[i])) reports.push_back(std::move(set->report));
     }
-    if (any) return std::nullopt;
+    if (!reports.empty()) return crowded_ties(reports, options_.ties.cells_psi);
     return Error{.kind = ErrorKind::numeric,
                  .where = "shot " + shots_[0].name,
                  .field = "ties",
@@ -205,8 +217,6 @@ class Learner {
   }
 
   bool take(const TieSet& set, ShotOutcome& shot) {
-    const auto index = static_cast<std::size_t>(&shot - outcome_.shots.data());
-    shot.name = shots_[index].name;
     shot.ties = static_cast<int>(set.ties.size());
     for (const PairTieReport& pair : set.report.pairs) {
       shot.empty_sectors_deg.insert(shot.empty_sectors_deg.end(), pair.empty_sectors_deg.begin(),
@@ -225,19 +235,33 @@ class Learner {
 
   // Adds the tracks between shots that take part; returns where those stood.
   Result<std::vector<ShotState>> track(int round) {
-    auto found = tracks_.round(rig_, round > 0, progress_);
+    std::vector<char> used;
+    for (const ShotOutcome& shot : outcome_.shots) {
+      used.push_back(static_cast<char>(shot.left_out.empty()));
+    }
+    auto found = tracks_.round(rig_, used, round > 0, progress_);
     if (!found) return fail(std::move(found.error()));
     for (Tie& tie : found->tracks) {
-      std::erase_if(tie.sights, [&](const TieSight& sight) {
-        return !outcome_.shots[static_cast<std::size_t>(tie.shot_of(sight))].left_out.empty();
-      });
-      if (!outcome_.shots[static_cast<std::size_t>(tie.shot)].left_out.empty()) continue;
-      if (tie.sights.size() < 2) continue;
       ++outcome_.shots[static_cast<std::size_t>(tie.shot)].tracks;
       outcome_.ties.push_back(std::move(tie));
     }
     outcome_.links = std::move(found->links);
     return std::move(found->start);
+  }
+
+  // Shots that do not fit the others leave, with the reason; returns how many.
+  Result<int> exclude_suspects() {
+    const std::vector<int> suspects =
+        suspect_shots(outcome_.solve, outcome_.ties, static_cast<int>(shots_.size()));
+    for (const int shot : suspects) {
+      const auto s = static_cast<std::size_t>(shot);
+      auto frames = load(shots_[s]);
+      if (!frames) return fail(std::move(frames.error()));
+      auto reason = reason_of_misfit(*frames, rig_, outcome_.shots[s].ties, options_.ties);
+      if (!reason) return fail(in_shot(reason.error(), shots_[s].name));
+      excluded_[s] = std::move(*reason);
+    }
+    return static_cast<int>(suspects.size());
   }
 
   void end_fields() {
@@ -289,6 +313,9 @@ class Learner {
     result.mirrored = (options_.mirrored || from_mirrored) != flipped_;
     result.solution = outcome_.solve.solution;
     result.solution.rig = rig_;
+    result.solution.quality.shots = static_cast<int>(
+        std::count_if(outcome_.shots.begin(), outcome_.shots.end(),
+                      [](const ShotOutcome& shot) { return shot.left_out.empty(); }));
     for (std::size_t i = 0; i < shots_.size(); ++i) {
       if (!outcome_.shots[i].left_out.empty()) continue;
       result.learned_from.insert(result.learned_from.end(), shots_[i].sources.begin(),
@@ -315,6 +342,7 @@ class Learner {
   Rig rig_;
   SharedPrior prior_;
   bool flipped_ = false;
+  std::vector<std::string> excluded_;  // why a shot was judged not to belong, one a shot
   LearnOutcome outcome_;
 };
 

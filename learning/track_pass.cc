@@ -15,7 +15,8 @@ constexpr double kFineThreshold_rad = rad_from_deg(0.25);
 TrackPass::TrackPass(int shots, FrameSource frames, const TrackPassOptions& options)
     : shots_(shots), frames_(std::move(frames)), options_(options) {}
 
-Result<TrackRound> TrackPass::round(const Rig& rig, bool fine, const ProgressFn& progress) {
+Result<TrackRound> TrackPass::round(const Rig& rig, std::span<const char> used, bool fine,
+                                    const ProgressFn& progress) {
   TrackRound found;
   found.start.resize(static_cast<std::size_t>(shots_));
   if (!options_.enabled || shots_ < 2) return found;
@@ -26,6 +27,10 @@ Result<TrackRound> TrackPass::round(const Rig& rig, bool fine, const ProgressFn&
   linking.pose.threshold_rad = fine ? kFineThreshold_rad : kRoughThreshold_rad;
   auto links = find_links(keys_, rig, linking, progress);
   if (!links) return fail(std::move(links.error()));
+  std::erase_if(*links, [&](const ShotLink& link) {
+    return used[static_cast<std::size_t>(link.shot_a)] == 0 ||
+           used[static_cast<std::size_t>(link.shot_b)] == 0;
+  });
   TrackOptions tracking = options_.tracks;
   tracking.refined = tracking.refined && fine;
   auto set = find_tracks(keys_, std::move(*links), frames_, rig, tracking, progress);

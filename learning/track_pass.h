@@ -34,9 +34,11 @@ class TrackPass {
   /// `frames` gives the frames of shot i, upright, one a lens.
   TrackPass(int shots, FrameSource frames, const TrackPassOptions& options);
 
-  /// `fine`: the rig comes from a solve already, so gates are tight and tracks refined. Fails when
-  /// frames cannot be read or `progress` says stop. Without links every shot stands alone.
-  [[nodiscard]] Result<TrackRound> round(const Rig& rig, bool fine, const ProgressFn& progress);
+  /// Among the shots for which `used` is not 0. `fine`: the rig comes from a solve already, so
+  /// gates are tight and tracks refined. Fails when frames cannot be read or `progress` says stop.
+  /// Without links every shot stands alone.
+  [[nodiscard]] Result<TrackRound> round(const Rig& rig, std::span<const char> used, bool fine,
+                                         const ProgressFn& progress);
 
  private:
   [[nodiscard]] std::optional<Error> find_keys(const Rig& rig, const ProgressFn& progress);

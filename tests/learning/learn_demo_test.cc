@@ -97,6 +97,29 @@ TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
     CHECK((by_tracks->circles[lens]->centre_px - centre).norm() < 0.01 * options.frame_px);
   }
 
+  // Shots that do not belong are named and left out, and nothing of them stays.
+  std::vector<LearnShot> mixed(all.begin(), all.begin() + 4);
+  mixed.push_back(all[4]);
+  mixed.back().load = [load = all[4].load]() -> Result<std::vector<Image>> {
+    auto pictures = load();
+    if (pictures) std::swap(pictures->front(), pictures->back());
+    return pictures;
+  };
+  mixed.push_back(all[5]);
+  mixed.back().load = [one = all[5].load, other = all[6].load]() -> Result<std::vector<Image>> {
+    auto pictures = one();
+    auto others = other();
+    if (pictures && others) pictures->back() = std::move(others->back());
+    return pictures;
+  };
+  const auto sorted = learn_template(mixed, geometry);
+  REQUIRE(sorted);
+  for (std::size_t i = 0; i < 4; ++i) CHECK(sorted->shots[i].left_out.empty());
+  CHECK_THAT(sorted->shots[4].left_out, Catch::Contains("swapped"));
+  CHECK_THAT(sorted->shots[5].left_out, Catch::Contains("different shots"));
+  CHECK(sorted->rig_template.solution.quality.shots == 4);
+  CHECK(seam_error_of(*sorted, truth.body).rms_px <= 0.3);
+
   // The same template whatever the thread count.
   const std::span<const LearnShot> pair(all.data(), 2);
   const auto learn_with = [&](int threads) {
