@@ -9,7 +9,7 @@ namespace seamwright {
 namespace {
 
 TieReport report_with(const std::vector<int>& filled_sectors, int cells) {
-  PairTieReport pair{.lens_a = 0, .lens_b = 1};
+  PairTieReport pair;
   pair.kept = static_cast<int>(filled_sectors.size());
   for (int sector = 0; sector < cells; ++sector) {
     if (std::find(filled_sectors.begin(), filled_sectors.end(), sector) != filled_sectors.end()) {
@@ -17,7 +17,9 @@ TieReport report_with(const std::vector<int>& filled_sectors, int cells) {
     }
     pair.empty_sectors_deg.push_back(-180 + 360 * (sector + 0.5) / cells);
   }
-  return {.pairs = {pair}};
+  TieReport report;
+  report.pairs.push_back(std::move(pair));
+  return report;
 }
 
 TEST_CASE("ties that crowd in one part of the ring are refused") {
