@@ -196,6 +196,7 @@ class Learner {
     outcome_.shots.assign(shots_.size(), {});
     excluded_.resize(shots_.size());
     std::vector<TieReport> reports;
+    const TieOptions gates = gates_for(round);
     for (std::size_t i = 0; i < shots_.size(); ++i) {
       const double done = static_cast<double>(i) / static_cast<double>(shots_.size());
       if (!tell(progress_, fmt::format("matching, round {}", round + 1), done)) return cancelled();
@@ -204,7 +205,7 @@ class Learner {
       if (!excluded_[i].empty()) continue;
       auto frames = load(shots_[i]);
       if (!frames) return frames.error();
-      auto set = find_ties(*frames, rig_, static_cast<int>(i), options_.ties);
+      auto set = find_ties(*frames, rig_, static_cast<int>(i), gates);
       if (!set) return in_shot(set.error(), shots_[i].name);
       if (take(*set, outcome_.shots[i])) reports.push_back(std::move(set->report));
     }
@@ -214,6 +215,21 @@ class Learner {
                  .field = "ties",
                  .what = "no shot has enough matches between its lenses",
                  .remedy = "check for a lens cap and that the frames belong together"};
+  }
+
+  // A match may lie as far off as the last solve says that its rig may be wrong.
+  TieOptions gates_for(int round) const {
+    TieOptions gates = options_.ties;
+    if (round == 0) return gates;
+    constexpr double kSigmas = 3;
+    constexpr double kWidest_rad = rad_from_deg(3);
+    const SolutionQuality& quality = outcome_.solve.solution.quality;
+    const double per_px = kSigmas / rig_.peak_px_per_rad();
+    gates.along_slack_rad =
+        std::clamp(per_px * quality.expected_seam_along_px, gates.along_slack_rad, kWidest_rad);
+    gates.across_gate_rad =
+        std::clamp(per_px * quality.expected_seam_across_px, gates.across_gate_rad, kWidest_rad);
+    return gates;
   }
 
   bool take(const TieSet& set, ShotOutcome& shot) {

@@ -106,17 +106,9 @@ std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties
   return {first, first, second, round, round, last};
 }
 
-// The prior of the first round: radial, affine, decentring and travel terms stay put while
+// In the first round radial, affine, decentring and travel terms stay where they start while
 // rotation, focal length and centre find their place.
-SharedPrior stiff(SharedPrior prior, const SharedTerms& terms) {
-  constexpr double kStiffness = 1e6;
-  for (int column = 0; column < terms.columns(); ++column) {
-    const int slot = terms.slot_of(column);
-    const bool late = (slot >= kRadial1 && slot < kRotationX) || slot == kPupilTravel;
-    if (late) prior.information(column, column) *= kStiffness;
-  }
-  return prior;
-}
+bool is_late(int slot) { return (slot >= kRadial1 && slot < kRotationX) || slot == kPupilTravel; }
 
 // The rig's centre goes to the mean pupil, where a panorama is seen from; points and places follow.
 void recentre(AdjustResult& fit, std::span<const Tie> ties) {
@@ -247,9 +239,9 @@ class RigLearner {
     for (std::size_t round = 0; round < rounds.size(); ++round) {
       AdjustOptions adjusting = rounds[round];
       adjusting.depth_priors = priors;
-      if (!solve(round == 0 ? stiff(prior_, result_.terms) : prior_, result_.terms, adjusting)) {
-        return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
-      }
+      const bool going_on =
+          round == 0 ? solve_early(adjusting) : solve(prior_, result_.terms, adjusting);
+      if (!going_on) return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
       if (round + 1 == rounds.size()) return finished(adjusting);
       if (rounds[round].robust_scale > 3) continue;
       judge();
@@ -282,6 +274,18 @@ class RigLearner {
     adjusting.flex_sigma_rad = flex_sigma_rad_;
     fit_ = adjust(fit_.rig, ties_, fit_.shots, terms, prior, adjusting, inlier_, progress_);
     return fit_.stop != StopReason::cancelled;
+  }
+
+  bool solve_early(const AdjustOptions& adjusting) {
+    const SharedTerms& all = result_.terms;
+    const SharedTerms early(all.lens_count(), [&](int lens, int slot) {
+      return all.column(lens, slot) >= 0 && !is_late(slot);
+    });
+    std::vector<int> columns;
+    for (int c = 0; c < all.columns(); ++c) {
+      if (!is_late(all.slot_of(c))) columns.push_back(c);
+    }
+    return solve(restricted(prior_, columns), early, adjusting);
   }
 
   // Terms that the data do not support go to their nominal values, and the rest is solved again.
