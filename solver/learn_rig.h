@@ -7,11 +7,17 @@
 // lateral terms. Its along part (η) is shared between its depth, the lenses' angular scale (an
 // error gives the same disparity all around, just like a room of constant depth) and the relative
 // tilt (a cosine around the ring, just like a room deeper on one side). Depths cannot be negative,
-// which bounds scale and tilt from one side; a weak prior on inverse depth leans from the
-// other, so that the farthest things seen decide. With
-// something far all around in one shot the answer is good to that distance's parallax; in rooms
-// alone it is off by about the parallax of the farthest wall, and the weak directions of the
-// solution say so.
+// which bounds scale and tilt from one side; a weak prior on inverse depth leans from the other, so
+// that the farthest things seen decide. With something far all around in one shot the answer is
+// good to that distance's parallax; in rooms alone it is off by about the parallax of the farthest
+// wall, and the weak directions of the solution say so.
+//
+// Tracks break this: the same points seen from several stands of a room, by either lens, fix every
+// term, and where the stands were with them. Where shots form such a network nothing is leaned on.
+//
+// Noise is learned as the solve goes: how much worse than they claim tracks, and the ring ties of
+// each shot, are; and how much the body flexes from shot to shot. Terms that the data do not
+// support end at their nominal values, but how unsure they are stays in the covariance.
 
 #include <span>
 #include <string>
