@@ -1,4 +1,7 @@
+#include <cmath>
 #include <filesystem>
+#include <string>
+#include <vector>
 
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
@@ -91,3 +94,52 @@ TEST_CASE("learn refuses what it cannot learn from, and leaves nothing") {
   }
   CHECK(scratch.entry_count() == 4);
 }
+
+// Sanitized, a whole learn run takes minutes; its parts are sanitized in their own tests.
+#ifndef __SANITIZE_ADDRESS__
+TEST_CASE("learn joins two stands, maps them and reports") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const std::string room = (scratch / "room").string();
+  REQUIRE(
+      run({"demo", room, "--frame", "600", "--shots", "library_1", "library_2", "--no-panoramas"})
+          .exit_code == 0);
+  const auto frame = [&](const std::string& shot, const std::string& side) {
+    return room + "/frames/" + shot + "_" + side + ".tif";
+  };
+  const std::string map_file = (scratch / "map.json").string();
+  const auto learned =
+      run({"learn", "--shot", frame("library_1", "front"), frame("library_1", "back"), "--shot",
+           frame("library_2", "front"), frame("library_2", "back"), "--body", "Lantern <7>",
+           "--out", (scratch / "T.template.yaml").string(), "--map", map_file, "--report",
+           (scratch / "report").string(), "--json"});
+  INFO(learned.err);
+  REQUIRE(learned.exit_code == 0);
+  const auto answer = learned.json();
+  CHECK(answer["shots"][0]["tracks"].get<int>() + answer["shots"][1]["tracks"].get<int>() > 100);
+
+  const auto map = nlohmann::json::parse(test::get_file(map_file));
+  CHECK(map["format"] == "seamwright-map");
+  CHECK(map["stands"] == answer["stands"]);
+  REQUIRE(map["stands"].size() == 2);
+  const auto& stand = map["stands"][1];
+  CHECK(stand["network"] == map["stands"][0]["network"]);
+  const auto place = stand["position_m"].get<std::vector<double>>();
+  const auto truth = nlohmann::json::parse(test::get_file(room + "/truth/poses.json"));
+  double apart = 0;
+  for (int axis = 0; axis < 3; ++axis) {
+    const auto at = [&](int shot) {
+      return truth["shots"][shot]["position_in_world_m"][axis].get<double>();
+    };
+    apart += std::pow(at(1) - at(0), 2);
+  }
+  const double distance = std::hypot(place[0], place[1], place[2]);
+  CHECK(distance == Approx(std::sqrt(apart)).epsilon(0.05));
+
+  const auto written = read_template(scratch / "T.template.yaml");
+  REQUIRE(written);
+  CHECK(written->body == "Lantern <7>");
+  CHECK_THAT(test::get_file((scratch / "report" / "report.html").string()),
+             Catch::Contains("Lantern &lt;7&gt;"));
+}
+#endif
