@@ -64,9 +64,9 @@ TermSelection select_terms(const SharedTerms& terms, Eigen::VectorXd deviation,
     const Eigen::MatrixXd gain = gain_of(group, covariance);
     deviation -= gain * Eigen::VectorXd(deviation(group));
     covariance -= gain * Eigen::MatrixXd(covariance(group, Eigen::all));
-    deviation(group).setZero();
     selection.dropped.insert(selection.dropped.end(), group.begin(), group.end());
   }
+  deviation(selection.dropped).setZero();  // to the last bit
   std::sort(selection.dropped.begin(), selection.dropped.end());
   selection.deviation = std::move(deviation);
   return selection;
