@@ -103,13 +103,12 @@ TEST_CASE("claimed error bars hold over bodies") {
     ++solved;
     terms_sum += normalised_error(learnt->solution, body, terms);
 
-    const auto misaligned = seam_misalignment(learnt->solution.rig, body, 0, 1,
-                                              {.azimuths = 24, .colatitudes = 3});
+    const auto misaligned =
+        seam_misalignment(learnt->solution.rig, body, 0, 1, {.azimuths = 24, .colatitudes = 3});
     std::vector<RibbonAngles> directions;
     for (const SeamSample& sample : misaligned) directions.push_back(sample.at);
-    const auto expected =
-        expected_seam_error(learnt->solution.rig, terms, learnt->solution.covariance.values, 0, 1,
-                            directions);
+    const auto expected = expected_seam_error(learnt->solution.rig, terms,
+                                              learnt->solution.covariance.values, 0, 1, directions);
     for (std::size_t k = 0; k < misaligned.size(); ++k) {
       if (expected[k].along_px == 0) continue;  // at the very edge of what the estimate sees
       for (const double ratio : {misaligned[k].along_px / expected[k].along_px,
