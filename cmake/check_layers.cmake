@@ -6,11 +6,12 @@
 
 cmake_minimum_required(VERSION 3.25)
 
-set(modules base imaging projection features solver templates learning report compose demo cli)
+set(modules base imaging projection features seams solver templates learning report compose demo cli)
 set(base_may_use "")
 set(imaging_may_use base)
 set(projection_may_use base)
 set(features_may_use base imaging projection)
+set(seams_may_use base imaging projection features)
 set(solver_may_use base projection)
 set(templates_may_use base imaging projection solver)
 set(learning_may_use base imaging projection features solver templates)

@@ -1,0 +1,36 @@
+#include "seams/baseline_view.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace seamwright {
+
+double eta_seen_from(double to_m, double from_m, double eta_rad, double inverse_m) {
+  const double s = std::sin(eta_rad);
+  const double c = std::cos(eta_rad);
+  // Distance along the ray times ρ, from |from · pole + t · ray| = 1/ρ.
+  const double across = from_m * inverse_m * s;
+  const double reach = std::sqrt(std::max(0.0, 1 - across * across)) - from_m * inverse_m * c;
+  return std::atan2(reach * s, reach * c + (from_m - to_m) * inverse_m);
+}
+
+double inverse_distance(double half_m, double eta_a_rad, double eta_b_rad) {
+  const double cot_a = 1 / std::tan(eta_a_rad);
+  const double cot_b = 1 / std::tan(eta_b_rad);
+  const double inverse_radius = std::max(0.0, (cot_b - cot_a) / (2 * half_m));
+  return inverse_radius / std::hypot(1.0, 0.5 * (cot_a + cot_b));
+}
+
+double half_baseline(const MountedLens& a, const MountedLens& b, const RibbonGrid& grid) {
+  constexpr int kAzimuths = 8;
+  const double span_rad = grid.width_px / grid.px_per_rad;
+  double sum = 0;
+  for (int i = 0; i < kAzimuths; ++i) {
+    const double psi = grid.psi_begin_rad + span_rad * (i + 0.5) / kAzimuths;
+    const Vec3 ray = grid.axes.direction({psi, eta_of_row(grid, 0.5 * grid.height_px)});
+    sum += grid.axes.pole().dot(a.ray_origin_in_rig(ray) - b.ray_origin_in_rig(ray));
+  }
+  return 0.5 * sum / kAzimuths;
+}
+
+}  // namespace seamwright
