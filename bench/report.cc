@@ -43,7 +43,7 @@ class Collector : public benchmark::BenchmarkReporter {
         runs.failure = run.error_message;
       } else {
         const double s_per_unit = 1 / benchmark::GetTimeUnitMultiplier(run.time_unit);
-        runs.ms.push_back(1e3 * run.GetAdjustedRealTime() * s_per_unit);
+        runs.ms.push_back(1e3 * run.GetAdjustedCPUTime() * s_per_unit);
       }
     }
   }

@@ -2,9 +2,10 @@
 
 // One table for people and one file for programs from a run of benchmarks.
 //
-// Every row is a median over repetitions in this process. A row either has a target, an absolute
-// time that the project has promised, or a yardstick: another row of the same run, so that the
-// ratio hardly depends on the machine.
+// Every row is a median over repetitions in this process, in processor time of its one thread, so
+// that other load on the machine counts little. A row either has a target, an absolute time that
+// the project has promised, or a yardstick: another row of the same run, so that the ratio hardly
+// depends on the machine.
 
 #include <string>
 #include <vector>

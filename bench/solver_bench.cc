@@ -270,11 +270,10 @@ void job(const char* name, void (*function)(benchmark::State&)) {
   benchmark::RegisterBenchmark(name, function)
       ->Iterations(1)
       ->Repetitions(kRepetitions)
-      ->Unit(benchmark::kMillisecond)
-      ->UseRealTime();
+      ->Unit(benchmark::kMillisecond);
 }
 void kernel(const char* name, void (*function)(benchmark::State&)) {
-  benchmark::RegisterBenchmark(name, function)->Repetitions(kRepetitions)->UseRealTime();
+  benchmark::RegisterBenchmark(name, function)->Repetitions(kRepetitions);
 }
 
 }  // namespace

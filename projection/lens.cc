@@ -162,7 +162,7 @@ std::optional<Vec2> Lens::project(const Vec3& direction,
 
 LensSlopes Lens::slopes_at(const Vec3& direction) const {
   // The plane point (ax, ay) = ρ(θ) · (x, y) / √(x² + y²), then decentring m(a), then affine.
-  const double plane = std::hypot(direction.x(), direction.y());
+  const double plane = direction.head<2>().norm();
   const double n2 = direction.squaredNorm();
   const double theta = std::atan2(plane, direction.z());
   const double q = theta * theta;
@@ -201,6 +201,7 @@ LensSlopes Lens::slopes_at(const Vec3& direction) const {
 
   LensSlopes out;
   out.px = centre_px() + px_by_m * m;
+  out.theta_rad = theta;
   out.by_direction = px_by_m * m_by_a * a_by_direction;
   out.by_terms.col(kFocal) = px_by_m * m / terms[kFocal];
   out.by_terms.col(kCentreU) = Vec2::UnitX();

@@ -73,6 +73,7 @@ struct VignettingTerms {
 /// A projected pixel and how it moves.
 struct LensSlopes {
   Vec2 px = Vec2::Zero();
+  double theta_rad = 0;  ///< off axis
   Eigen::Matrix<double, 2, kLensTermCount> by_terms;
   Eigen::Matrix<double, 2, 3> by_direction;  ///< at the given direction, not normalised
 };

@@ -2,12 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 #include <Eigen/Cholesky>
 
 #include "base/parallel.h"
 #include "solver/columns.h"
 #include "solver/depth_terms.h"
+#include "solver/elimination.h"
 #include "solver/sight.h"
 
 namespace seamwright {
@@ -19,24 +21,15 @@ struct State {
   Rig rig;
   std::vector<TiePoint> points;
   std::vector<ShotState> shots;
+  SightPlaces places{};
+  std::vector<double> costs{};  // of the ties
 };
 
 constexpr double kPointDamping = 1e-9;  // keeps a depth that nothing holds from running away
 constexpr int kPointSteps = 2;
+constexpr double kPointTolerance =
+    1e-7;                   // a point's step that lowers its cost by less was the last
 constexpr int kChunks = 8;  // of ties, summed apart and then in order
-
-// A point eliminated from the normal equations, kept for back-substitution.
-struct EliminatedPoint {
-  Mat3 inverse = Mat3::Zero();
-  Vec3 gradient = Vec3::Zero();
-  Eigen::MatrixXd by_columns;  // 3 × the tie's columns
-};
-
-// The normal equations after the points' elimination, H δ = −g; the lower triangle counts.
-struct Reduced {
-  Eigen::MatrixXd normal;
-  Eigen::VectorXd gradient;
-};
 
 // What never changes of one tie.
 struct Prepared {
@@ -45,21 +38,13 @@ struct Prepared {
   std::vector<Mat2> whiteners;
 };
 
-// The Jacobian of one tie, reused from tie to tie.
-struct TieRows {
-  Eigen::MatrixXd by_columns;
-  Eigen::Matrix<double, Eigen::Dynamic, 3> by_point;
-  Eigen::VectorXd residual;
-};
-
 Vec3 turned(const Vec3& turn, const Vec3& rotation) {
   return rotation_vector_from_quat(quat_from_rotation_vector(turn) *
                                    quat_from_rotation_vector(rotation));
 }
 
-void step_point(const Vec3& move, TiePoint& point) {
-  point.direction =
-      (point.direction + tangent_basis(point.direction) * move.head<2>()).normalized();
+void step_point(const Vec3& move, const Eigen::Matrix<double, 3, 2>& tangent, TiePoint& point) {
+  point.direction = (point.direction + tangent * move.head<2>()).normalized();
   point.inverse_depth += move[2];
 }
 
@@ -96,12 +81,17 @@ class Adjuster {
         baseline_m_(start.lens_count() > 1 ? start.baseline(0, 1).norm() : 0) {
     state_.rig = start;
     for (ShotState& shot : shots) {
-      shot.flex.clear();
-      if (options.free_flex) shot.flex.assign(start.lenses.size(), Vec3::Zero());
+      if (!options.free_flex) shot.flex.clear();
+      if (options.free_flex) shot.flex.resize(start.lenses.size(), Vec3::Zero());
     }
     state_.shots = std::move(shots);
     for (std::size_t i = 0; i < ties.size(); ++i) prepare(i, use.empty() || use[i] != 0);
     eliminated_.resize(ties.size());
+    state_.places = SightPlaces(state_.rig, state_.shots);
+    state_.costs.assign(ties.size(), 0.0);
+    for_each_tie(state_.points, [&](std::size_t, std::size_t i) {
+      state_.costs[i] = tie_cost(state_, i, state_.points[i]);
+    });
   }
 
   AdjustResult run(const ProgressFn& progress) {
@@ -170,12 +160,7 @@ class Adjuster {
   }
 
   double cost_of(const State& state) const {
-    std::array<double, kChunks> parts{};
-    for_each_tie(state.points, [&](std::size_t chunk, std::size_t i) {
-      parts[chunk] += tie_cost(state, i, state.points[i]);
-    });
-    double cost = 0;
-    for (const double part : parts) cost += part;
+    double cost = std::accumulate(state.costs.begin(), state.costs.end(), 0.0);
     if (prior_) {
       const Eigen::VectorXd off = terms_.difference(state.rig, prior_->reference);
       cost += off.dot(prior_->information * off);
@@ -192,7 +177,7 @@ class Adjuster {
     const Tie& tie = ties_[index];
     double cost = options_.free_depth ? prepared_[index].depth.cost(point.inverse_depth) : 0;
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
-      const SightPlace place = place_of(state.rig, tie, tie.sights[j], state.shots);
+      const SightPlace place = state.places.of(state.rig, tie, tie.sights[j]);
       const Vec2 r = sight_residual(place, tie.sights[j], point);
       cost += robust_cost((prepared_[index].whiteners[j] * r).squaredNorm());
     }
@@ -209,7 +194,7 @@ class Adjuster {
     rows.residual.resize(height);
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
       const TieSight& sight = tie.sights[j];
-      const LinearSight linear = linearise(place_of(state_.rig, tie, sight, state_.shots), sight,
+      const LinearSight linear = linearise(state_.places.of(state_.rig, tie, sight), sight,
                                            prepared.whiteners[j], state_.points[index]);
       const double weight = std::sqrt(robust_weight(linear.residual.squaredNorm()));
       const auto row = static_cast<Eigen::Index>(2 * j);
@@ -230,29 +215,14 @@ class Adjuster {
     }
   }
 
-  void add_tie(std::size_t index, TieRows& rows, Reduced& reduced) {
+  void add_tie(std::size_t index, TieRows& rows, TieStack& stack, Reduced& sum) {
     fill_rows(index, rows);
     EliminatedPoint& out = eliminated_[index];
     Mat3 normal = rows.by_point.transpose() * rows.by_point;
     out.gradient = rows.by_point.transpose() * rows.residual;
     if (!options_.free_depth) rows.by_point.col(2).setZero();
     finish_point(index, state_.points[index], normal, out.gradient);
-    out.inverse = normal.inverse();
-    out.by_columns.noalias() = rows.by_point.transpose() * rows.by_columns;
-
-    const Eigen::MatrixXd scaled = out.inverse * out.by_columns;
-    Eigen::MatrixXd eliminated = rows.by_columns.transpose() * rows.by_columns;
-    eliminated.noalias() -= out.by_columns.transpose() * scaled;
-    const Eigen::VectorXd gradient =
-        rows.by_columns.transpose() * rows.residual - scaled.transpose() * out.gradient;
-    const std::vector<int>& columns = prepared_[index].columns.columns;
-    for (std::size_t b = 0; b < columns.size(); ++b) {
-      const auto from = static_cast<Eigen::Index>(b);
-      reduced.gradient[columns[b]] += gradient[from];
-      for (std::size_t a = b; a < columns.size(); ++a) {
-        reduced.normal(columns[a], columns[b]) += eliminated(static_cast<Eigen::Index>(a), from);
-      }
-    }
+    stack.add(prepared_[index].columns.columns, rows, normal, out, sum);
   }
 
   void add_priors(Reduced& reduced) const {
@@ -303,11 +273,14 @@ class Adjuster {
     const int width = columns_.count();
     std::vector<Reduced> parts(kChunks);
     std::vector<TieRows> rows(kChunks);
+    std::vector<TieStack> stacks(kChunks);
     for (Reduced& part : parts) {
       part = {Eigen::MatrixXd::Zero(width, width), Eigen::VectorXd::Zero(width)};
     }
-    for_each_tie(state_.points,
-                 [&](std::size_t chunk, std::size_t i) { add_tie(i, rows[chunk], parts[chunk]); });
+    for_each_tie(state_.points, [&](std::size_t chunk, std::size_t i) {
+      add_tie(i, rows[chunk], stacks[chunk], parts[chunk]);
+    });
+    for (std::size_t chunk = 0; chunk < kChunks; ++chunk) stacks[chunk].flush(parts[chunk]);
     Reduced reduced = std::move(parts[0]);
     for (std::size_t chunk = 1; chunk < kChunks; ++chunk) {
       reduced.normal += parts[chunk].normal;
@@ -334,10 +307,14 @@ class Adjuster {
           (quat_from_rotation_vector(step.segment<3>(column)) * pose.world_from_rig).normalized();
       pose.position += step.segment<3>(column + 3);
     }
+    next.places = SightPlaces(next.rig, next.shots);
     next.points = state_.points;
+    next.costs = state_.costs;
     for_each_tie(state_.points, [&](std::size_t, std::size_t i) {
       move_point(i, step, next.points[i]);
-      for (int k = 0; k < kPointSteps; ++k) refine_point(next, i);
+      for (int k = 0; k < kPointSteps; ++k) {
+        if (refine_point(next, i) <= kPointTolerance * next.costs[i]) break;
+      }
     });
     return next;
   }
@@ -349,21 +326,23 @@ class Adjuster {
     for (std::size_t k = 0; k < columns.size(); ++k) {
       pull += eliminated.by_columns.col(static_cast<Eigen::Index>(k)) * step[columns[k]];
     }
-    step_point(-(eliminated.inverse * pull), point);
+    step_point(-(eliminated.inverse * pull), tangent_basis(point.direction), point);
   }
 
-  // A Gauss–Newton step of one tie with the rig held, kept when it helps. A shared step along a
-  // weakly held direction (angular scale against depth) is long; without this the curvature of the
-  // ties' own paths would cut it short.
-  void refine_point(State& state, std::size_t index) const {
+  // A Gauss–Newton step of one tie with the rig held, kept when it helps; returns by how much. A
+  // shared step along a weakly held direction (angular scale against depth) is long; without this
+  // the curvature of the ties' own paths would cut it short.
+  double refine_point(State& state, std::size_t index) const {
     const Tie& tie = ties_[index];
     TiePoint point = state.points[index];
+    const Eigen::Matrix<double, 3, 2> tangent = tangent_basis(point.direction);
     Mat3 normal = Mat3::Zero();
     Vec3 gradient = Vec3::Zero();
     double cost = options_.free_depth ? prepared_[index].depth.cost(point.inverse_depth) : 0;
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
-      const LinearSight linear = linearise(place_of(state.rig, tie, tie.sights[j], state.shots),
-                                           tie.sights[j], prepared_[index].whiteners[j], point);
+      const PointSight linear =
+          linearise_point(state.places.of(state.rig, tie, tie.sights[j]), tie.sights[j],
+                          prepared_[index].whiteners[j], point, tangent);
       const double s = linear.residual.squaredNorm();
       const double weight = robust_weight(s);
       cost += robust_cost(s);
@@ -371,8 +350,13 @@ class Adjuster {
       gradient += weight * linear.by_point.transpose() * linear.residual;
     }
     finish_point(index, point, normal, gradient);
-    step_point(-(normal.inverse() * gradient), point);
-    if (tie_cost(state, index, point) < cost) state.points[index] = point;
+    step_point(-(normal.inverse() * gradient), tangent, point);
+    const double refined = tie_cost(state, index, point);
+    state.costs[index] = cost;
+    if (!(refined < cost)) return 0;
+    state.points[index] = point;
+    state.costs[index] = refined;
+    return cost - refined;
   }
 
   // Depth terms and damping of a tie's own 3 × 3 system; a fixed depth leaves it.
@@ -392,6 +376,7 @@ class Adjuster {
   double descend(double& cost, double& damping) {
     constexpr double kLargestDamping = 1e10;
     const Reduced undamped = reduce();
+    bool refused = false;
     while (damping < kLargestDamping) {
       Reduced reduced = undamped;
       reduced.normal.diagonal() *= 1 + damping;
@@ -401,9 +386,11 @@ class Adjuster {
         const double lowered = cost - next_cost;
         state_ = std::move(next);
         cost = next_cost;
-        damping = std::max(damping * 0.1, 1e-12);
+        // Where a longer step has just failed, the next one would fail as well.
+        if (!refused) damping = std::max(damping * 0.1, 1e-12);
         return lowered;
       }
+      refused = true;
       damping = std::max(damping * 10, 1e-9);
     }
     return -1;

@@ -112,8 +112,8 @@ struct AdjustResult {
                                   ShotStates shots = {});
 
 /// `use[i]` false leaves tie i out (pass an empty span to use all). Ties that are not usable at
-/// the start are left out too. `shots` is one per shot that ties count, with its start pose; flex
-/// starts at zero.
+/// the start are left out too. `shots` is one per shot that ties count, with its start pose and,
+/// where flex is free, its start flex (empty: zero).
 [[nodiscard]] AdjustResult adjust(const Rig& start, std::span<const Tie> ties,
                                   std::vector<ShotState> shots, const SharedTerms& terms,
                                   const std::optional<SharedPrior>& prior,

@@ -10,6 +10,8 @@
 // the place of a shot in its network. Everything is multiplied by ρ, so that infinity needs no case
 // of its own. Within one shot q = d.
 
+#include <vector>
+
 #include "projection/tie.h"
 #include "solver/adjust.h"
 #include "solver/shared_terms.h"
@@ -19,14 +21,33 @@ namespace seamwright {
 /// The lens of a sight, and the way from the tie's own shot to the shot of the sight.
 struct SightPlace {
   const MountedLens& mounted;
+  Mat3 lens_from_rig = Mat3::Identity();    ///< R_iᵀ
   Mat3 unflex = Mat3::Identity();           ///< Fᵀ
   Mat3 world_from_own = Mat3::Identity();   ///< S_a
   Mat3 seen_from_world = Mat3::Identity();  ///< S_sᵀ
   Vec3 own_from_seen_in_world{0, 0, 0};     ///< c_a − c_s, metres
+  bool within_shot = true;                  ///< the three above are trivial
 };
 
 [[nodiscard]] SightPlace place_of(const Rig& rig, const Tie& tie, const TieSight& sight,
                                   ShotStates shots);
+
+/// The places of all sights under one rig and its shots, their rotations turned to matrices once.
+class SightPlaces {
+ public:
+  SightPlaces() = default;
+  SightPlaces(const Rig& rig, ShotStates shots);
+
+  /// The same as place_of(); `rig` is the one of the constructor, or equal to it.
+  [[nodiscard]] SightPlace of(const Rig& rig, const Tie& tie, const TieSight& sight) const;
+
+ private:
+  std::size_t lenses_ = 0;
+  std::vector<Mat3> lens_from_rig_;
+  std::vector<Mat3> unflex_;  // [shot][lens]
+  std::vector<Mat3> world_from_rig_;
+  std::vector<Vec3> position_m_;
+};
 
 /// Whitened residual of a sight and its derivatives.
 struct LinearSight {
@@ -38,6 +59,12 @@ struct LinearSight {
   /// the left (rad, world frame), then the position (m).
   Eigen::Matrix<double, 2, 6> by_own_pose;
   Eigen::Matrix<double, 2, 6> by_seen_pose;
+};
+
+/// The part of it that moves the point alone.
+struct PointSight {
+  Vec2 residual = Vec2::Zero();
+  Eigen::Matrix<double, 2, 3> by_point;
 };
 
 /// Two unit vectors that span the tangent plane at a unit direction, as columns. A tangent step a
@@ -57,5 +84,10 @@ struct LinearSight {
 /// Residual and derivatives, whitened by `white`.
 [[nodiscard]] LinearSight linearise(const SightPlace& place, const TieSight& sight,
                                     const Mat2& white, const TiePoint& point);
+
+/// Residual and derivatives by the point; `tangent` is the basis at its direction.
+[[nodiscard]] PointSight linearise_point(const SightPlace& place, const TieSight& sight,
+                                         const Mat2& white, const TiePoint& point,
+                                         const Eigen::Matrix<double, 3, 2>& tangent);
 
 }  // namespace seamwright

@@ -14,9 +14,10 @@ double refine_point(const Rig& rig, const Tie& tie, ShotStates shots, bool free_
                     TiePoint& point) {
   Mat3 normal = Mat3::Zero();
   Vec3 gradient = Vec3::Zero();
+  const Eigen::Matrix<double, 3, 2> tangent = tangent_basis(point.direction);
   for (const TieSight& sight : tie.sights) {
-    const LinearSight linear =
-        linearise(place_of(rig, tie, sight, shots), sight, whitener(sight.covariance_px2), point);
+    const PointSight linear = linearise_point(place_of(rig, tie, sight, shots), sight,
+                                              whitener(sight.covariance_px2), point, tangent);
     normal += linear.by_point.transpose() * linear.by_point;
     gradient += linear.by_point.transpose() * linear.residual;
   }
@@ -28,8 +29,7 @@ double refine_point(const Rig& rig, const Tie& tie, ShotStates shots, bool free_
   }
   const Vec3 step = -normal.ldlt().solve(gradient);
   if (!step.allFinite()) return 0;
-  point.direction =
-      (point.direction + tangent_basis(point.direction) * step.head<2>()).normalized();
+  point.direction = (point.direction + tangent * step.head<2>()).normalized();
   point.inverse_depth += step[2];
   return step.norm();
 }
