@@ -105,8 +105,9 @@ class Joined {
         std::max({0.0, std::min(a, b) - arc_.to_rad, arc_.from_rad - std::max(a, b)});
     if (gap > options_.largest_gap_rad) return std::nullopt;
     // Beyond its end, a short arc's own course is not well known.
-    for (const Vec3& place : {piece.directions.front(), piece.directions[piece.directions.size() / 2],
-                              piece.directions.back()}) {
+    for (const Vec3& place :
+         {piece.directions.front(), piece.directions[piece.directions.size() / 2],
+          piece.directions.back()}) {
       const double s = arc_.along(place);
       const double out = std::max({0.0, s - arc_.to_rad, arc_.from_rad - s});
       const double unsure_px = 1.5 * options_.tolerance_px * (1 + 2 * out / arc_.length_rad());

@@ -16,14 +16,13 @@ struct EdgeArcOptions {
   double tolerance_px = 0.8;
   double largest_curvature_per_rad = 0.15;
   double largest_gap_rad = rad_from_deg(8);
-  int shortest = 10;                             ///< edge pixels of a piece
-  double least_length_rad = rad_from_deg(15);    ///< of a joined arc
-  double least_cover = 0.5;                      ///< share of a joined arc that edge pixels cover
+  int shortest = 10;                           ///< edge pixels of a piece
+  double least_length_rad = rad_from_deg(15);  ///< of a joined arc
+  double least_cover = 0.5;                    ///< share of a joined arc that edge pixels cover
 };
 
 /// Long joined arcs, lens frame, `normal` towards the bright side; longest pieces first.
 [[nodiscard]] std::vector<GreatArc> find_edge_arcs(std::span<const EdgeChain> chains,
-                                                   const Lens& lens,
-                                                   const EdgeArcOptions& options);
+                                                   const Lens& lens, const EdgeArcOptions& options);
 
 }  // namespace seamwright

@@ -102,7 +102,7 @@ double white_noise(const Image& grey) {
   if (responses.empty()) return 0;
   const auto middle = responses.begin() + static_cast<std::ptrdiff_t>(responses.size() / 2);
   std::nth_element(responses.begin(), middle, responses.end());
-  constexpr double kMaskGain = 6;       // root of the mask's sum of squares
+  constexpr double kMaskGain = 6;      // root of the mask's sum of squares
   constexpr double kMedian = 0.67449;  // of |N(0, 1)|
   return static_cast<double>(*middle) / (kMaskGain * kMedian);
 }

@@ -10,9 +10,9 @@
 namespace seamwright {
 
 struct EdgeProfileOptions {
-  double reach_px = 2.0;       ///< the edge lies within this of where it is looked for
-  double clear_px = 3.5;       ///< no other edge within this of it
-  double other_share = 0.4;    ///< what counts as another edge, as a share of this one's gradient
+  double reach_px = 2.0;     ///< the edge lies within this of where it is looked for
+  double clear_px = 3.5;     ///< no other edge within this of it
+  double other_share = 0.4;  ///< what counts as another edge, as a share of this one's gradient
   double least_gradient = 0.008;  ///< at the edge, match plane scale per pixel
   double least_sigma_px = 0.02;   ///< no edge is known better than this
 };

@@ -24,9 +24,9 @@
 namespace seamwright {
 
 struct PlumbLineOptions {
-  int max_lines = 60;                        ///< a frame, evenly over the sphere
-  int max_points = 40;                       ///< a line
-  int least_points = 14;                     ///< a line with fewer is dropped
+  int max_lines = 60;     ///< a frame, evenly over the sphere
+  int max_points = 40;    ///< a line
+  int least_points = 14;  ///< a line with fewer is dropped
   double least_length_rad = rad_from_deg(15);
   double largest_gap_rad = rad_from_deg(8);  ///< between pieces of one line
   double spacing_px = 4;                     ///< least distance between points

@@ -8,6 +8,8 @@
 #include "base/parallel.h"
 #include "solver/columns.h"
 #include "solver/depth_terms.h"
+#include "solver/line_terms.h"
+#include "solver/robust.h"
 #include "solver/sight.h"
 
 namespace seamwright {
@@ -19,6 +21,7 @@ struct State {
   Rig rig;
   std::vector<TiePoint> points;
   std::vector<ShotState> shots;
+  std::vector<Vec3> line_normals{};
 };
 
 constexpr double kPointDamping = 1e-9;  // keeps a depth that nothing holds from running away
@@ -93,6 +96,7 @@ class Adjuster {
         prior_(prior),
         options_(options),
         columns_(terms, shots, options.free_flex),
+        lines_(options.lines, start, terms, options.robust_scale),
         baseline_m_(start.lens_count() > 1 ? start.baseline(0, 1).norm() : 0) {
     state_.rig = start;
     for (ShotState& shot : shots) {
@@ -102,6 +106,7 @@ class Adjuster {
     state_.shots = std::move(shots);
     for (std::size_t i = 0; i < ties.size(); ++i) prepare(i, use.empty() || use[i] != 0);
     eliminated_.resize(ties.size());
+    state_.line_normals = lines_.start();
   }
 
   AdjustResult run(const ProgressFn& progress) {
@@ -130,6 +135,7 @@ class Adjuster {
     find_covariance(result);
     result.rig = std::move(state_.rig);
     result.points = std::move(state_.points);
+    result.line_normals = std::move(state_.line_normals);
     result.shots = std::move(state_.shots);
     return result;
   }
@@ -159,16 +165,6 @@ class Adjuster {
     });
   }
 
-  // Cauchy: cost c² log(1 + s/c²) of a squared whitened residual s, and its weight.
-  double robust_cost(double s) const {
-    const double c2 = options_.robust_scale * options_.robust_scale;
-    return c2 > 0 ? c2 * std::log1p(s / c2) : s;
-  }
-  double robust_weight(double s) const {
-    const double c2 = options_.robust_scale * options_.robust_scale;
-    return c2 > 0 ? 1.0 / (1.0 + s / c2) : 1.0;
-  }
-
   double cost_of(const State& state) const {
     std::array<double, kChunks> parts{};
     for_each_tie(state.points, [&](std::size_t chunk, std::size_t i) {
@@ -176,6 +172,7 @@ class Adjuster {
     });
     double cost = 0;
     for (const double part : parts) cost += part;
+    cost += lines_.cost(state.rig, state.line_normals);
     if (prior_) {
       const Eigen::VectorXd off = terms_.difference(state.rig, prior_->reference);
       cost += off.dot(prior_->information * off);
@@ -194,7 +191,7 @@ class Adjuster {
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
       const SightPlace place = place_of(state.rig, tie, tie.sights[j], state.shots);
       const Vec2 r = sight_residual(place, tie.sights[j], point);
-      cost += robust_cost((prepared_[index].whiteners[j] * r).squaredNorm());
+      cost += robust_cost((prepared_[index].whiteners[j] * r).squaredNorm(), options_.robust_scale);
     }
     return cost;
   }
@@ -211,7 +208,8 @@ class Adjuster {
       const TieSight& sight = tie.sights[j];
       const LinearSight linear = linearise(place_of(state_.rig, tie, sight, state_.shots), sight,
                                            prepared.whiteners[j], state_.points[index]);
-      const double weight = std::sqrt(robust_weight(linear.residual.squaredNorm()));
+      const double weight =
+          std::sqrt(robust_weight(linear.residual.squaredNorm(), options_.robust_scale));
       const auto row = static_cast<Eigen::Index>(2 * j);
       rows.residual.segment<2>(row) = weight * linear.residual;
       rows.by_point.middleRows<2>(row) = weight * linear.by_point;
@@ -313,6 +311,7 @@ class Adjuster {
       reduced.normal += parts[chunk].normal;
       reduced.gradient += parts[chunk].gradient;
     }
+    lines_.add(state_.rig, state_.line_normals, reduced.normal, reduced.gradient);
     add_priors(reduced);
     return reduced;
   }
@@ -334,6 +333,7 @@ class Adjuster {
           (quat_from_rotation_vector(step.segment<3>(column)) * pose.world_from_rig).normalized();
       pose.position += step.segment<3>(column + 3);
     }
+    next.line_normals = lines_.stepped(next.rig, state_.line_normals, step);
     next.points = state_.points;
     for_each_tie(state_.points, [&](std::size_t, std::size_t i) {
       move_point(i, step, next.points[i]);
@@ -365,8 +365,8 @@ class Adjuster {
       const LinearSight linear = linearise(place_of(state.rig, tie, tie.sights[j], state.shots),
                                            tie.sights[j], prepared_[index].whiteners[j], point);
       const double s = linear.residual.squaredNorm();
-      const double weight = robust_weight(s);
-      cost += robust_cost(s);
+      const double weight = robust_weight(s, options_.robust_scale);
+      cost += robust_cost(s, options_.robust_scale);
       normal += weight * linear.by_point.transpose() * linear.by_point;
       gradient += weight * linear.by_point.transpose() * linear.residual;
     }
@@ -435,6 +435,7 @@ class Adjuster {
   const std::optional<SharedPrior>& prior_;
   const AdjustOptions& options_;
   Columns columns_;
+  LineTerms lines_;
   double baseline_m_;
   State state_;
   std::vector<Prepared> prepared_;
