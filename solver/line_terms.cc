@@ -18,26 +18,6 @@ namespace {
 constexpr double kDamping = 1e-9;
 constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
 
-// Newton from a direction near by: like Lens::unproject, but a step of a solve may lead beyond the
-// field of view for a while. NaN where it does not get there.
-Vec3 direction_near(const Lens& lens, const Vec2& px, Vec3 direction) {
-  constexpr int kIterations = 12;
-  constexpr double kEnough_px = 1e-10;
-  for (int i = 0; i < kIterations; ++i) {
-    const LensSlopes slopes = lens.slopes_at(direction);
-    const Vec2 off = px - slopes.px;
-    if (off.squaredNorm() < kEnough_px * kEnough_px) return direction;
-    const auto basis = tangent_basis(direction);
-    const Mat2 px_by_step = slopes.by_direction * basis;
-    const Vec2 step = px_by_step.inverse() * off;
-    if (!(step.squaredNorm() < 0.25)) break;
-    direction = (direction + basis * step).normalized();
-    // Quadratic: after a step of 1e-7 what is left is below a double's grain.
-    if (step.squaredNorm() < 1e-14) return direction;
-  }
-  return Vec3::Constant(kNone);
-}
-
 // The unit vector most nearly perpendicular to all directions.
 Vec3 pole_of(const std::vector<Vec3>& directions) {
   Mat3 moments = Mat3::Zero();
@@ -47,17 +27,28 @@ Vec3 pole_of(const std::vector<Vec3>& directions) {
 
 }  // namespace
 
-LinearPlumbPoint linearise_plumb_point(const Lens& lens, const Vec3& direction,
+LinearPlumbPoint linearise_plumb_point(const Lens& lens, const Vec2& px, const Vec3& near,
                                        const Vec3& normal) {
-  const LensSlopes slopes = lens.slopes_at(direction);
-  const auto basis = tangent_basis(direction);
-  const Mat2 px_by_step = slopes.by_direction * basis;
-  const Vec2 slope = px_by_step.transpose().inverse() * (basis.transpose() * normal);
-  const double norm = slope.norm();
+  constexpr int kIterations = 8;
+  constexpr double kEnough_rad = 1e-12;
+  Vec3 foot = (near - normal * normal.dot(near)).normalized();
+  LensSlopes slopes = lens.slopes_at(foot);
+  for (int i = 0; i < kIterations; ++i) {
+    const Vec3 ahead = normal.cross(foot);
+    const Vec2 along = slopes.by_direction * ahead;
+    const double step = along.dot(px - slopes.px) / along.squaredNorm();
+    if (!(std::abs(step) > kEnough_rad)) break;
+    foot = (foot + step * ahead).normalized();
+    slopes = lens.slopes_at(foot);
+  }
+  const Vec2 along = (slopes.by_direction * normal.cross(foot)).normalized();
+  const Vec2 lifted = slopes.by_direction * normal;
+  Vec2 across(-along.y(), along.x());
+  if (across.dot(lifted) < 0) across = -across;
   LinearPlumbPoint out;
-  out.residual = normal.dot(direction) / norm;
-  out.by_terms = -(slope.transpose() / norm) * slopes.by_terms;
-  out.by_normal = direction.transpose() * tangent_basis(normal) / norm;
+  out.residual = across.dot(px - slopes.px);
+  out.by_terms = -across.transpose() * slopes.by_terms;
+  out.by_normal = across.dot(lifted) * foot.transpose() * tangent_basis(normal);
   return out;
 }
 
@@ -66,8 +57,8 @@ std::vector<double> plumb_residuals_px(const Lens& lens, const PlumbLine& line,
   std::vector<double> residuals;
   for (const PlumbPoint& point : line.points) {
     const auto direction = lens.unproject(point.px);
-    residuals.push_back(direction ? linearise_plumb_point(lens, *direction, normal).residual
-                                  : kNone);
+    residuals.push_back(
+        direction ? linearise_plumb_point(lens, point.px, *direction, normal).residual : kNone);
   }
   return residuals;
 }
@@ -102,20 +93,11 @@ std::vector<Vec3> LineTerms::start() const {
   return normals;
 }
 
-std::vector<Vec3> LineTerms::directions_of(const Line& line, const Lens& lens) {
-  std::vector<Vec3> directions;
-  directions.reserve(line.points.size());
-  for (const Seen& point : line.points) {
-    directions.push_back(direction_near(lens, point.px, point.first));
-  }
-  return directions;
-}
-
 double LineTerms::line_cost(const Line& line, const Lens& lens, const Vec3& normal) const {
   double cost = 0;
   for (const Seen& point : line.points) {
-    const Vec3 direction = direction_near(lens, point.px, point.first);
-    const double r = linearise_plumb_point(lens, direction, normal).residual / point.sigma_px;
+    const double r =
+        linearise_plumb_point(lens, point.px, point.first, normal).residual / point.sigma_px;
     cost += robust_cost(r * r, robust_scale_);
   }
   return cost;
@@ -144,8 +126,7 @@ LineTerms::Sums LineTerms::sums_of(const Line& line, const Lens& lens, const Vec
             .crossed = Eigen::Matrix2Xd::Zero(2, width)};
   Eigen::RowVectorXd by_terms(width);
   for (const Seen& point : line.points) {
-    const Vec3 direction = direction_near(lens, point.px, point.first);
-    const LinearPlumbPoint linear = linearise_plumb_point(lens, direction, normal);
+    const LinearPlumbPoint linear = linearise_plumb_point(lens, point.px, point.first, normal);
     const double r = linear.residual / point.sigma_px;
     const double weight = robust_weight(r * r, robust_scale_) / (point.sigma_px * point.sigma_px);
     for (Eigen::Index k = 0; k < width; ++k) {
@@ -183,28 +164,17 @@ Vec3 LineTerms::refined(const Line& line, const Lens& lens, const Vec3& normal) 
   Mat2 own = Mat2::Zero();
   Vec2 gradient = Vec2::Zero();
   double before = 0;
-  const std::vector<Vec3> directions = directions_of(line, lens);
-  const auto cost_at = [&](const Vec3& at) {
-    double cost = 0;
-    for (std::size_t i = 0; i < directions.size(); ++i) {
-      const double r =
-          linearise_plumb_point(lens, directions[i], at).residual / line.points[i].sigma_px;
-      cost += robust_cost(r * r, robust_scale_);
-    }
-    return cost;
-  };
-  for (std::size_t i = 0; i < directions.size(); ++i) {
-    const double sigma_px = line.points[i].sigma_px;
-    const LinearPlumbPoint linear = linearise_plumb_point(lens, directions[i], normal);
-    const double r = linear.residual / sigma_px;
-    const double weight = robust_weight(r * r, robust_scale_) / (sigma_px * sigma_px);
+  for (const Seen& point : line.points) {
+    const LinearPlumbPoint linear = linearise_plumb_point(lens, point.px, point.first, normal);
+    const double r = linear.residual / point.sigma_px;
+    const double weight = robust_weight(r * r, robust_scale_) / (point.sigma_px * point.sigma_px);
     own += weight * linear.by_normal.transpose() * linear.by_normal;
     gradient += weight * linear.residual * linear.by_normal.transpose();
     before += robust_cost(r * r, robust_scale_);
   }
   own.diagonal() *= 1 + kDamping;
   const Vec3 moved = (normal - tangent_basis(normal) * (own.inverse() * gradient)).normalized();
-  return cost_at(moved) < before ? moved : normal;
+  return line_cost(line, lens, moved) < before ? moved : normal;
 }
 
 std::vector<Vec3> LineTerms::stepped(const Rig& to, const std::vector<Vec3>& normals,

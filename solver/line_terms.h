@@ -2,15 +2,18 @@
 
 // Plumb lines in the adjustment.
 //
-// A line is a great circle of its lens: a unit normal n, lens frame, 2 unknowns. With d(u) the
-// direction of pixel u through the lens, a point's residual is its distance from the circle's
-// picture,
+// A line is a great circle of its lens: a unit normal n, lens frame, 2 unknowns. A point's residual
+// is its distance from the circle's picture, px: with f the place on the circle that the lens shows
+// nearest to the pixel u, and m the unit normal of the picture there,
 //
-//     r = nᵀ d(u) / ‖g‖         g = (∂d/∂u)ᵀ n, px
+//     r = mᵀ (u − π(f))         ∂r/∂terms = −mᵀ ∂π/∂terms        ∂r/∂n = (mᵀ ∂π/∂d n) fᵀ
 //
-// to first order. A step of the lens' terms moves what the pixel looks at by −(∂d/∂u) ∂π/∂terms, so
-// ∂r/∂terms = −gᵀ ∂π/∂terms / ‖g‖ where r is small. The normals are eliminated like ties' points;
+// exactly, since f is where the distance is least. The normals are eliminated like ties' points;
 // only terms of the line's lens are touched, whatever the body's flex or place.
+//
+// What lines cannot tell: every linear map of directions, d → A d, takes great circles to great
+// circles. A lens whose angles are wrong by ε sin 2θ, by a squeeze or by a tilt shows straight
+// edges as well as the true one. The ring at 90° is where that error vanishes.
 
 #include <span>
 #include <vector>
@@ -30,9 +33,9 @@ struct LinearPlumbPoint {
   Eigen::RowVector2d by_normal;  ///< tangent_basis(normal) steps
 };
 
-/// `direction`: of the point through the lens.
-[[nodiscard]] LinearPlumbPoint linearise_plumb_point(const Lens& lens, const Vec3& direction,
-                                                     const Vec3& normal);
+/// `near`: a direction that the lens shows near `px`.
+[[nodiscard]] LinearPlumbPoint linearise_plumb_point(const Lens& lens, const Vec2& px,
+                                                     const Vec3& near, const Vec3& normal);
 
 /// Distance of every point of a line from its great circle, px; NaN where the lens does not see the
 /// point.
@@ -70,7 +73,7 @@ class LineTerms {
   struct Seen {
     Vec2 px = Vec2::Zero();
     double sigma_px = 1;
-    Vec3 first = Vec3::Zero();  // direction at the start: where Newton begins
+    Vec3 first = Vec3::Zero();  // its direction at the start
   };
   struct Line {
     int lens = 0;
@@ -80,7 +83,6 @@ class LineTerms {
     Sums eliminated{};
   };
 
-  [[nodiscard]] static std::vector<Vec3> directions_of(const Line& line, const Lens& lens);
   [[nodiscard]] double line_cost(const Line& line, const Lens& lens, const Vec3& normal) const;
   [[nodiscard]] Vec3 refined(const Line& line, const Lens& lens, const Vec3& normal) const;
   [[nodiscard]] Sums sums_of(const Line& line, const Lens& lens, const Vec3& normal) const;
