@@ -208,7 +208,7 @@ TEST_CASE("a curve that is no great circle leaves, and noise gets its size", "[l
   Random random(35);
   const Rig rig = test::random_rig(random, {});
   constexpr double kNoise_px = 0.1;
-  std::vector<PlumbLine> lines = random_lines(random, rig, 40, kNoise_px);
+  std::vector<PlumbLine> lines = random_lines(random, rig, 120, kNoise_px);
   for (PlumbLine& line : lines) {
     for (PlumbPoint& point : line.points) point.sigma_px = kNoise_px / 2;
   }
@@ -233,8 +233,9 @@ TEST_CASE("a curve that is no great circle leaves, and noise gets its size", "[l
   }
   const LineQuality quality = evidence.quality(result.rig, result.line_normals);
   CHECK(quality.rejected == 1);
-  CHECK(quality.used == 39);
-  CHECK(quality.spread == Approx(2).margin(0.3));
+  CHECK(quality.used == 119);
+  // The fit takes some of the noise: 20 terms of 480 batches. Their median over 119 lines: ± 4 %.
+  CHECK(quality.spread == Approx(2).epsilon(0.15));
   CHECK(quality.rms_px == Approx(kNoise_px).epsilon(0.1));
 }
 
