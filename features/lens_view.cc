@@ -28,7 +28,9 @@ void take_row(std::span<const T> from, std::size_t step, std::size_t channel, fl
   }
 }
 
-std::optional<Error> mismatch(std::span<const Image> frames, const Rig& rig) {
+}  // namespace
+
+std::optional<Error> frames_mismatch(std::span<const Image> frames, const Rig& rig) {
   if (frames.size() != rig.lenses.size()) {
     return Error{.kind = ErrorKind::user_input,
                  .where = {},
@@ -48,8 +50,6 @@ std::optional<Error> mismatch(std::span<const Image> frames, const Rig& rig) {
   }
   return std::nullopt;
 }
-
-}  // namespace
 
 Image match_plane(const Image& frame) {
   Image plane(frame.width(), frame.height(), Channels::grey, SampleType::f32);
@@ -77,7 +77,7 @@ LensView::LensView(const Image& grey, const MountedLens& lens)
 }
 
 Result<std::vector<LensView>> views_of(std::span<const Image> frames, const Rig& rig) {
-  if (auto error = mismatch(frames, rig)) return fail(std::move(*error));
+  if (auto error = frames_mismatch(frames, rig)) return fail(std::move(*error));
   if (auto error = rig.validate()) return fail(std::move(*error));
   std::vector<LensView> views;
   views.reserve(frames.size());

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -10,6 +11,9 @@
 #include "projection/rig.h"
 
 namespace seamwright {
+
+/// Says when frames are not one a lens, each of its lens' size.
+[[nodiscard]] std::optional<Error> frames_mismatch(std::span<const Image> frames, const Rig& rig);
 
 /// Green (or grey) of a frame as grey f32, 0…1, square-root encoded if the frame is linear, so that
 /// sensor noise is about even.

@@ -98,8 +98,11 @@ class Learner {
       if (auto error = match(round)) return fail(std::move(*error));
       auto start = track(round);
       if (!start) return fail(std::move(start.error()));
-      auto solved =
-          learn_rig(rig_, prior_, outcome_.ties, std::move(*start), options_.solving, progress_);
+      const auto lines =
+          find_lines_of_shots(shots_used(), source(), rig_, round > 0, options_.lines, progress_);
+      if (!lines) return fail(lines.error());
+      auto solved = learn_rig(rig_, prior_, outcome_.ties, std::move(*start), options_.solving,
+                              progress_, *lines);
       if (!solved) return fail(std::move(solved.error()));
       outcome_.last_move_px = seam_move_px(rig_, solved->solution.rig);
       rig_ = solved->solution.rig;
@@ -127,6 +130,19 @@ class Learner {
       for (Image& frame : *frames) frame = mirror_left_right(frame);
     }
     return frames;
+  }
+
+  [[nodiscard]] FrameSource source() const {
+    return [this](int shot) { return load(shots_[static_cast<std::size_t>(shot)]); };
+  }
+
+  // Shots that were not left out.
+  [[nodiscard]] std::vector<int> shots_used() const {
+    std::vector<int> used;
+    for (std::size_t i = 0; i < shots_.size(); ++i) {
+      if (outcome_.shots[i].left_out.empty()) used.push_back(static_cast<int>(i));
+    }
+    return used;
   }
 
   std::optional<Error> start() {
@@ -289,18 +305,11 @@ class Learner {
   }
 
   std::optional<Error> colour() {
-    std::vector<int> used;
-    for (std::size_t i = 0; i < shots_.size(); ++i) {
-      if (outcome_.shots[i].left_out.empty()) used.push_back(static_cast<int>(i));
-    }
     std::vector<Tie> trusted;
     for (std::size_t i = 0; i < outcome_.ties.size(); ++i) {
       if (outcome_.solve.inlier[i] != 0) trusted.push_back(outcome_.ties[i]);
     }
-    auto learned = learn_colour(
-        rig_, used, trusted,
-        [this](int shot) { return load(shots_[static_cast<std::size_t>(shot)]); }, options_.colour,
-        progress_);
+    auto learned = learn_colour(rig_, shots_used(), trusted, source(), options_.colour, progress_);
     if (!learned) return learned.error();
     outcome_.colour = std::move(*learned);
     return std::nullopt;

@@ -20,6 +20,7 @@
 #include "features/ties.h"
 #include "imaging/image.h"
 #include "learning/colour_pass.h"
+#include "learning/line_pass.h"
 #include "learning/stands.h"
 #include "learning/track_pass.h"
 #include "solver/learn_rig.h"
@@ -52,6 +53,7 @@ struct LearnOptions {
   bool mirrored = false;           ///< the files hold mirrored pictures (they are flipped here)
   TieOptions ties;                 ///< of the fine rounds
   TrackPassOptions tracks;         ///< between shots
+  LinePassOptions lines;           ///< straight edges
   LearnRigOptions solving;
   ColourOptions colour;
 };

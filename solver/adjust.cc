@@ -10,6 +10,8 @@
 #include "solver/columns.h"
 #include "solver/depth_terms.h"
 #include "solver/elimination.h"
+#include "solver/line_terms.h"
+#include "solver/robust.h"
 #include "solver/sight.h"
 
 namespace seamwright {
@@ -23,6 +25,7 @@ struct State {
   std::vector<ShotState> shots;
   SightPlaces places{};
   std::vector<double> costs{};  // of the ties
+  std::vector<Vec3> line_normals{};
 };
 
 constexpr double kPointDamping = 1e-9;  // keeps a depth that nothing holds from running away
@@ -78,6 +81,7 @@ class Adjuster {
         prior_(prior),
         options_(options),
         columns_(terms, shots, options.free_flex),
+        lines_(options.lines, start, terms, options.robust_scale),
         baseline_m_(start.lens_count() > 1 ? start.baseline(0, 1).norm() : 0) {
     state_.rig = start;
     for (ShotState& shot : shots) {
@@ -92,6 +96,7 @@ class Adjuster {
     for_each_tie(state_.points, [&](std::size_t, std::size_t i) {
       state_.costs[i] = tie_cost(state_, i, state_.points[i]);
     });
+    state_.line_normals = lines_.start();
   }
 
   AdjustResult run(const ProgressFn& progress) {
@@ -120,6 +125,7 @@ class Adjuster {
     find_covariance(result);
     result.rig = std::move(state_.rig);
     result.points = std::move(state_.points);
+    result.line_normals = std::move(state_.line_normals);
     result.shots = std::move(state_.shots);
     return result;
   }
@@ -149,18 +155,9 @@ class Adjuster {
     });
   }
 
-  // Cauchy: cost c² log(1 + s/c²) of a squared whitened residual s, and its weight.
-  double robust_cost(double s) const {
-    const double c2 = options_.robust_scale * options_.robust_scale;
-    return c2 > 0 ? c2 * std::log1p(s / c2) : s;
-  }
-  double robust_weight(double s) const {
-    const double c2 = options_.robust_scale * options_.robust_scale;
-    return c2 > 0 ? 1.0 / (1.0 + s / c2) : 1.0;
-  }
-
   double cost_of(const State& state) const {
     double cost = std::accumulate(state.costs.begin(), state.costs.end(), 0.0);
+    cost += lines_.cost(state.rig, state.line_normals);
     if (prior_) {
       const Eigen::VectorXd off = terms_.difference(state.rig, prior_->reference);
       cost += off.dot(prior_->information * off);
@@ -179,7 +176,7 @@ class Adjuster {
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
       const SightPlace place = state.places.of(state.rig, tie, tie.sights[j]);
       const Vec2 r = sight_residual(place, tie.sights[j], point);
-      cost += robust_cost((prepared_[index].whiteners[j] * r).squaredNorm());
+      cost += robust_cost((prepared_[index].whiteners[j] * r).squaredNorm(), options_.robust_scale);
     }
     return cost;
   }
@@ -196,7 +193,8 @@ class Adjuster {
       const TieSight& sight = tie.sights[j];
       const LinearSight linear = linearise(state_.places.of(state_.rig, tie, sight), sight,
                                            prepared.whiteners[j], state_.points[index]);
-      const double weight = std::sqrt(robust_weight(linear.residual.squaredNorm()));
+      const double weight =
+          std::sqrt(robust_weight(linear.residual.squaredNorm(), options_.robust_scale));
       const auto row = static_cast<Eigen::Index>(2 * j);
       rows.residual.segment<2>(row) = weight * linear.residual;
       rows.by_point.middleRows<2>(row) = weight * linear.by_point;
@@ -286,6 +284,7 @@ class Adjuster {
       reduced.normal += parts[chunk].normal;
       reduced.gradient += parts[chunk].gradient;
     }
+    lines_.add(state_.rig, state_.line_normals, reduced.normal, reduced.gradient);
     add_priors(reduced);
     return reduced;
   }
@@ -308,6 +307,7 @@ class Adjuster {
       pose.position += step.segment<3>(column + 3);
     }
     next.places = SightPlaces(next.rig, next.shots);
+    next.line_normals = lines_.stepped(next.rig, state_.line_normals, step);
     next.points = state_.points;
     next.costs = state_.costs;
     for_each_tie(state_.points, [&](std::size_t, std::size_t i) {
@@ -344,8 +344,8 @@ class Adjuster {
           linearise_point(state.places.of(state.rig, tie, tie.sights[j]), tie.sights[j],
                           prepared_[index].whiteners[j], point, tangent);
       const double s = linear.residual.squaredNorm();
-      const double weight = robust_weight(s);
-      cost += robust_cost(s);
+      const double weight = robust_weight(s, options_.robust_scale);
+      cost += robust_cost(s, options_.robust_scale);
       normal += weight * linear.by_point.transpose() * linear.by_point;
       gradient += weight * linear.by_point.transpose() * linear.residual;
     }
@@ -422,6 +422,7 @@ class Adjuster {
   const std::optional<SharedPrior>& prior_;
   const AdjustOptions& options_;
   Columns columns_;
+  LineTerms lines_;
   double baseline_m_;
   State state_;
   std::vector<Prepared> prepared_;

@@ -13,6 +13,7 @@
 // relative to each other is unknown as well (sight.h). The cost is
 //
 //     Σ φ(‖Σ_u^(-1/2) (u − u_observed)‖²)            φ Cauchy, or none
+//   + Σ φ((distance of a plumb line's point from its great circle / σ)²)
 //   + (x ⊖ x₀)ᵀ P (x ⊖ x₀)                           prior on the shared terms
 //   + Σ ‖flex‖² / σ_flex²                             zero-mean prior on flex
 //   + Σ 2ρ/λ + (min(0, ρ)/σ_0)² + w log(1 + ((ρ−m)/s)²)   depths: leaning far, none negative, as
@@ -34,6 +35,7 @@
 #include <Eigen/Core>
 
 #include "base/progress.h"
+#include "projection/plumb_line.h"
 #include "projection/tie.h"
 #include "solver/shared_terms.h"
 #include "solver/shot_state.h"
@@ -63,6 +65,8 @@ struct AdjustOptions {
   double depth_floor_sigma_per_m = 0;
   /// ρ below this is what a tie marked `far` means (10 m), with this as its spread.
   double far_sigma_per_m = 0.05;
+  /// Straight edges, each a great circle of its lens (line_terms.h). Must outlive the solve.
+  std::span<const PlumbLine> lines{};
 };
 
 /// Gaussian prior on the shared terms around a reference rig.
@@ -85,8 +89,9 @@ using PoseCovariance = Eigen::Matrix<double, 6, 6>;
 
 struct AdjustResult {
   Rig rig;
-  std::vector<TiePoint> points;  ///< one per tie, same order
-  std::vector<ShotState> shots;  ///< flex (empty if fixed) and poses
+  std::vector<TiePoint> points;    ///< one per tie, same order
+  std::vector<Vec3> line_normals;  ///< of the lines' great circles, lens frame, one per line
+  std::vector<ShotState> shots;    ///< flex (empty if fixed) and poses
   StopReason stop = StopReason::converged;
   int iterations = 0;
   double initial_cost = 0;

@@ -213,10 +213,11 @@ SharedPrior restricted(const SharedPrior& prior, const std::vector<int>& columns
 class RigLearner {
  public:
   RigLearner(const SharedPrior& prior, std::span<const Tie> ties, const LearnRigOptions& options,
-             const ProgressFn& progress)
+             const ProgressFn& progress, std::span<const PlumbLine> lines)
       : prior_(prior),
         ties_(ties.begin(), ties.end()),
         claimed_(ties),
+        lines_(lines),
         options_(options),
         progress_(progress) {}
 
@@ -239,6 +240,8 @@ class RigLearner {
     for (std::size_t round = 0; round < rounds.size(); ++round) {
       AdjustOptions adjusting = rounds[round];
       adjusting.depth_priors = priors;
+      // Lines ask for the right curve: while that is held, they would pull at the wrong terms.
+      curves_free_ = round > 0;
       const bool going_on =
           round == 0 ? solve_early(adjusting) : solve(prior_, result_.terms, adjusting);
       if (!going_on) return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
@@ -272,6 +275,7 @@ class RigLearner {
   // False when it was stopped.
   bool solve(const SharedPrior& prior, const SharedTerms& terms, AdjustOptions adjusting) {
     adjusting.flex_sigma_rad = flex_sigma_rad_;
+    if (curves_free_) adjusting.lines = lines_.used();
     fit_ = adjust(fit_.rig, ties_, fit_.shots, terms, prior, adjusting, inlier_, progress_);
     return fit_.stop != StopReason::cancelled;
   }
@@ -327,6 +331,7 @@ class RigLearner {
       inlier_[i] = static_cast<char>(is_inlier(fits[i], options_.reject_sigmas, ratio));
       for (TieSight& sight : ties_[i].sights) sight.covariance_px2 *= ratio * ratio;
     }
+    lines_.judge(fit_.rig, fit_.line_normals, options_.reject_sigmas);
     flex_sigma_rad_ = learned_flex_sigma(fit_, flex_sigma_rad_);
   }
 
@@ -353,6 +358,7 @@ class RigLearner {
     solution.covariance = {result_.terms.names(), fit_.covariance};
     add_expected_seam(result_.terms, solution);
     solution.weak = weak_directions(solution.rig, result_.terms, solution.covariance.values, 0.3);
+    result_.lines = lines_.quality(fit_.rig, fit_.line_normals);
     result_.points = std::move(fit_.points);
     result_.inlier = std::move(inlier_);
     result_.shots = std::move(fit_.shots);
@@ -365,6 +371,8 @@ class RigLearner {
   SharedPrior prior_;
   std::vector<Tie> ties_;  // with the noise that they show
   std::span<const Tie> claimed_;
+  LineEvidence lines_;
+  bool curves_free_ = false;
   const LearnRigOptions& options_;
   const ProgressFn& progress_;
   std::vector<char> inlier_;
@@ -377,8 +385,9 @@ class RigLearner {
 
 Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
                                  std::span<const Tie> ties, std::vector<ShotState> shots,
-                                 const LearnRigOptions& options, const ProgressFn& progress) {
-  return RigLearner(prior, ties, options, progress).run(start, std::move(shots));
+                                 const LearnRigOptions& options, const ProgressFn& progress,
+                                 std::span<const PlumbLine> lines) {
+  return RigLearner(prior, ties, options, progress, lines).run(start, std::move(shots));
 }
 
 Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,

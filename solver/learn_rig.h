@@ -25,9 +25,11 @@
 
 #include "base/progress.h"
 #include "base/result.h"
+#include "projection/plumb_line.h"
 #include "projection/tie.h"
 #include "solver/adjust.h"
 #include "solver/body_spread.h"
+#include "solver/line_fit.h"
 #include "solver/solution.h"
 
 namespace seamwright {
@@ -56,6 +58,7 @@ struct LearnRigResult {
   std::vector<std::string> held_at_nominal;     ///< terms that the data do not support
   std::vector<ShotState> shots;                 ///< flex is empty with a single shot
   std::vector<PoseCovariance> pose_covariance;  ///< as AdjustResult's
+  LineQuality lines;                            ///< of the plumb lines, if there were any
   StopReason stop = StopReason::converged;
   int iterations = 0;
 };
@@ -63,13 +66,15 @@ struct LearnRigResult {
 /// `start` is where the iteration begins; `prior` holds terms that the ties do not reach (columns
 /// as all_rig_terms, or as all_rig_terms_and_travel to free the travel where shots form networks):
 /// prior_of() for an unknown body, a template's inverse covariance for a known
-/// one. `shots` holds where each shot stood, roughly, in its network. Fails when too few ties are
+/// one. `shots` holds where each shot stood, roughly, in its network. `lines` are straight edges
+/// seen in any of the shots. Fails when too few ties are
 /// usable or when they leave a lens unconnected.
 [[nodiscard]] Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
                                                std::span<const Tie> ties,
                                                std::vector<ShotState> shots,
                                                const LearnRigOptions& options,
-                                               const ProgressFn& progress = {});
+                                               const ProgressFn& progress = {},
+                                               std::span<const PlumbLine> lines = {});
 /// The same for `shots` shots that stand alone.
 [[nodiscard]] Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
                                                std::span<const Tie> ties, int shots,

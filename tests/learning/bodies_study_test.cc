@@ -1,7 +1,10 @@
-// Many bodies, each learned cold from six stands of one room. Takes half an hour: left out unless
-// asked for (test_learning "[study]").
+// Studies of learning cold from six stands of one room: many bodies, and what each kind of evidence
+// adds. Half an hour each: left out unless asked for (test_learning "[study]").
 
 #include <filesystem>
+#include <span>
+#include <string>
+#include <vector>
 
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
@@ -72,6 +75,55 @@ TEST_CASE("ten bodies, cold, six stands of one room", "[.][study]") {
     within += seam.rms_px * to_2000 <= 0.3 ? 1 : 0;
   }
   CHECK(within >= 9);
+}
+
+TEST_CASE("what rings, straight edges, tracks and far shots each add", "[.][study]") {
+  const test::ScratchDir scratch;
+  DemoOptions options;
+  options.frame_px = 2000;
+  const std::vector<std::string> room = test::shots_of_room("library");
+  options.only_shots = room;
+  for (const std::string& name : test::shots_of_room("courtyard")) {
+    options.only_shots.push_back(name);
+  }
+  const test::DemoTruth truth = test::render_and_forget(scratch.path(), options);
+  std::vector<LearnShot> all;
+  for (const std::string& name : options.only_shots) {
+    all.push_back(test::shot_of(scratch.path() / "frames", name));
+  }
+
+  struct Row {
+    const char* name;
+    bool tracks;
+    bool lines;
+    std::size_t far_shots;
+  };
+  const Row rows[] = {
+      {"ring only", false, false, 0},          {"ring, straight edges", false, true, 0},
+      {"ring, tracks", true, false, 0},        {"ring, tracks, straight edges", true, true, 0},
+      {"ring, one far shot", false, false, 1}, {"all, one far shot", true, true, 1},
+      {"all, two far shots", true, true, 2},
+  };
+  for (const Row& row : rows) {
+    LearnOptions learning;
+    learning.colour.fringes = false;
+    learning.tracks.enabled = row.tracks;
+    learning.lines.enabled = row.lines;
+    const auto learned =
+        learn_template(std::span(all.data(), room.size() + row.far_shots), learning);
+    REQUIRE(learned);
+    const auto off = [&](const Rig& rig) {
+      return summarise(seam_misalignment(learned->rig_template.rig(), rig, 0, 1));
+    };
+    const SeamSummary body = off(truth.body);
+    const SolutionQuality& quality = learned->rig_template.solution.quality;
+    WARN(fmt::format(
+        "{}: RMS {:.3f} px (along {:.3f}, across {:.3f}, largest {:.2f}), {:.3f} from the mean "
+        "mount; claimed along {:.3f}, across {:.3f}; {} rounds",
+        row.name, body.rms_px, body.along_rms_px, body.across_rms_px, body.max_px,
+        off(truth.mean_mount).rms_px, quality.expected_seam_along_px,
+        quality.expected_seam_across_px, learned->rounds));
+  }
 }
 
 }  // namespace
