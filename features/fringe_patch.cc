@@ -67,7 +67,7 @@ std::optional<FringePatch> FringePatch::at(const SplinePlane& green, const Vec2&
   // A whisper of a ridge: a pure edge has no slope across, its term then stays at zero.
   for (int i = 0; i < kTerms; ++i) patch.normal_(i, i) *= 1 + 1e-9;
   for (int terms = kWithoutShifts; terms <= kTerms; ++terms) {
-    auto& factor = patch.factor_[static_cast<std::size_t>(terms)];
+    auto& factor = patch.factors_[static_cast<std::size_t>(terms - kWithoutShifts)];
     factor.compute(patch.normal_.topLeftCorner(terms, terms));
     if (terms < kTerms && (factor.info() != Eigen::Success || !factor.isPositive())) {
       return std::nullopt;
@@ -96,7 +96,7 @@ FringePatch::Fit FringePatch::fit(const std::vector<double>& values, int terms) 
     square += weight_[k] * values[k] * values[k];
   }
   Fit fit;
-  fit.coefficients.head(terms) = factor_[static_cast<std::size_t>(terms)].solve(right.head(terms));
+  fit.coefficients.head(terms) = factor(terms).solve(right.head(terms));
   for (std::size_t k = 0; k < values.size(); ++k) {
     const double rest = values[k] - fit.coefficients.dot(rows_[k]);
     fit.residual2 += weight_[k] * rest * rest;
@@ -138,9 +138,8 @@ std::optional<FringeSample> FringePatch::align(const SplinePlane& colour, int re
   if (fitted.correlation < min_correlation || fitted.coefficients[0] <= 0) return std::nullopt;
 
   const auto sigma = [&](int terms, int term) {
-    const auto& factor = factor_[static_cast<std::size_t>(terms)];
     const Eigen::VectorXd unit = Eigen::VectorXd::Unit(terms, term);
-    const Eigen::VectorXd row = factor.solve(unit);
+    const Eigen::VectorXd row = factor(terms).solve(unit);
     const double variance = row.dot(noise_.topLeftCorner(terms, terms) * row);
     return std::sqrt(fitted.residual2 * kPixelsPerIndependent * std::max(0.0, variance)) /
            fitted.coefficients[0];

@@ -49,15 +49,19 @@ class FringePatch {
   [[nodiscard]] std::vector<double> read(const SplinePlane& colour, double shift_px) const;
   [[nodiscard]] Fit fit(const std::vector<double>& values, int terms) const;
   [[nodiscard]] double start(const SplinePlane& colour, int reach_px) const;
+  [[nodiscard]] const Eigen::LDLT<Eigen::MatrixXd>& factor(int terms) const {
+    return factors_[static_cast<std::size_t>(terms - kWithoutShifts)];
+  }
 
   Vec2 px_ = Vec2::Zero();
   Vec2 along_ = Vec2::UnitX();
   int half_ = 0;
   std::vector<double> weight_;  // sums to 1
   std::vector<Row> rows_;
-  Normal normal_ = Normal::Zero();                               // Σ w x xᵀ
-  Normal noise_ = Normal::Zero();                                // Σ w² x xᵀ
-  std::array<Eigen::LDLT<Eigen::MatrixXd>, kTerms + 1> factor_;  // of the first n terms
+  Normal normal_ = Normal::Zero();  // Σ w x xᵀ
+  Normal noise_ = Normal::Zero();   // Σ w² x xᵀ
+  // Of the first n terms, n from kWithoutShifts on.
+  std::array<Eigen::LDLT<Eigen::MatrixXd>, kTerms - kWithoutShifts + 1> factors_;
 };
 
 }  // namespace seamwright
