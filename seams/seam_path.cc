@@ -175,10 +175,14 @@ std::vector<float> smoothed(const PathCosts& costs, const std::vector<int>& path
     while (last < std::min(costs.rows - 1, path[x] + kSlackReach_px) && cost[last + 1] <= most) {
       ++last;
     }
-    lowest[x] = std::max(0.0F, std::min(static_cast<float>(first), path[x] - 0.5F));
-    highest[x] =
-        std::min(static_cast<float>(costs.rows - 1), std::max(1.0F * last, path[x] + 0.5F));
     row[x] = static_cast<float>(path[x]);
+    const auto reach = [&](int to, float by) {
+      const float part = std::clamp(row[x] + by, 0.0F, static_cast<float>(costs.rows - 1));
+      return by < 0 ? std::min(static_cast<float>(to), part)
+                    : std::max(static_cast<float>(to), part);
+    };
+    lowest[x] = reach(first, -0.5F);
+    highest[x] = reach(last, 0.5F);
   }
   std::vector<float> next(columns);
   for (int round = 0; round < kSmoothingRounds; ++round) {
