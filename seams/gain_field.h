@@ -1,0 +1,53 @@
+#pragma once
+
+// What is left of exposure and colour between two lenses of a pair, as a smooth field over the
+// ribbon: stray light and vignetting differ around the ring, one gain a lens cannot tell.
+
+#include <array>
+#include <vector>
+
+#include "projection/conventions.h"
+#include "seams/seam_views.h"
+
+namespace seamwright {
+
+inline constexpr int kMostHarmonics = 8;
+
+struct GainFieldOptions {
+  int harmonics = 3;      ///< around the ring, 0…kMostHarmonics
+  double most_ev = 0.75;  ///< never corrects by more
+  double agree_ev = 0.5;  ///< pixels this far off the fit say nothing about it
+  int least_px = 400;     ///< agreeing pixels without which nothing is corrected
+};
+
+/// log2 of lens a's light over lens b's, low order in both directions.
+///
+/// Both lenses come to one light by sliding: at share s from lens a's border of the overlap (0) to
+/// lens b's (1), lens a is multiplied by 2^(−s·field), lens b by 2^((1−s)·field). There they agree
+/// everywhere in the ribbon, and each is untouched at the border where it goes on alone.
+class GainField {
+ public:
+  GainField() = default;
+  /// `terms`: per channel the coefficients of the basis, in EV.
+  GainField(bool closed, int width_px, int height_px, int harmonics, double most_ev,
+            std::array<std::vector<double>, 3> terms);
+
+  /// 0 for a field that corrects nothing. Continuous pixels.
+  [[nodiscard]] double ratio_ev(double x_px, double row_px, int channel) const;
+  [[nodiscard]] bool empty() const { return terms_[0].empty(); }
+
+ private:
+  bool closed_ = false;
+  int width_px_ = 1;
+  int height_px_ = 1;
+  int harmonics_ = 0;
+  double most_ev_ = 0;
+  std::array<std::vector<double>, 3> terms_;
+};
+
+/// Robust fit to the pixels that both lenses show well, outside `subject_map` (grey u8, may be
+/// empty).
+[[nodiscard]] GainField fit_gain_field(const SeamViews& views, const Image& subject_map,
+                                       const GainFieldOptions& options = {});
+
+}  // namespace seamwright

@@ -1,0 +1,282 @@
+#include "seams/moving_subjects.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <utility>
+
+#include "seams/gain_field.h"
+#include "seams/ring_blur.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr float kFloor = 0.01F;  // light added before the logarithm: noise of shadows fades
+constexpr float kFullStep_ev = 1.0F;
+constexpr double kDisagreementBlur_px = 0.8;
+
+bool in_sight(const SeamViews& views, int x, int y) {
+  const auto sees = [](ViewState state) {
+    return state == ViewState::good || state == ViewState::clipped;
+  };
+  return sees(state_at(views.state_a, x, y)) && sees(state_at(views.state_b, x, y));
+}
+
+struct Place {
+  int x = 0;  // unwrapped: may lie beyond the raster of a closed ribbon
+  int y = 0;
+};
+
+// Ribbon of marks that neighbours are looked up in.
+class Marks {
+ public:
+  Marks(int width, int height, bool closed)
+      : width_(width),
+        height_(height),
+        closed_(closed),
+        mark_(static_cast<std::size_t>(width) * static_cast<std::size_t>(height), 0) {}
+
+  [[nodiscard]] int width() const { return width_; }
+  [[nodiscard]] int height() const { return height_; }
+  [[nodiscard]] bool closed() const { return closed_; }
+  [[nodiscard]] int column(int x) const { return closed_ ? (x % width_ + width_) % width_ : x; }
+  [[nodiscard]] bool inside(int x, int y) const {
+    return y >= 0 && y < height_ && (closed_ || (x >= 0 && x < width_));
+  }
+  [[nodiscard]] std::uint8_t& at(int x, int y) {
+    return mark_[static_cast<std::size_t>(y) * static_cast<std::size_t>(width_) +
+                 static_cast<std::size_t>(column(x))];
+  }
+  [[nodiscard]] std::uint8_t at(int x, int y) const { return const_cast<Marks*>(this)->at(x, y); }
+
+ private:
+  int width_;
+  int height_;
+  bool closed_;
+  std::vector<std::uint8_t> mark_;
+};
+
+// Marks grown by a box of the given half sizes.
+Marks grown(const Marks& marks, int across_px, int along_px) {
+  Marks wide(marks.width(), marks.height(), marks.closed());
+  for (int y = 0; y < marks.height(); ++y) {
+    for (int x = 0; x < marks.width(); ++x) {
+      if (marks.at(x, y) == 0) continue;
+      for (int d = -across_px; d <= across_px; ++d) {
+        if (marks.inside(x + d, y)) wide.at(x + d, y) = 1;
+      }
+    }
+  }
+  Marks tall(marks.width(), marks.height(), marks.closed());
+  for (int y = 0; y < marks.height(); ++y) {
+    for (int x = 0; x < marks.width(); ++x) {
+      if (wide.at(x, y) == 0) continue;
+      const int last = std::min(marks.height() - 1, y + along_px);
+      for (int to = std::max(0, y - along_px); to <= last; ++to) tall.at(x, to) = 1;
+    }
+  }
+  return tall;
+}
+
+// All places connected to (x, y), which are taken off the marks.
+std::vector<Place> taken_region(Marks& marks, int x, int y) {
+  std::vector<Place> region{{x, y}};
+  marks.at(x, y) = 0;
+  for (std::size_t i = 0; i < region.size(); ++i) {
+    const Place here = region[i];
+    for (int dy = -1; dy <= 1; ++dy) {
+      for (int dx = -1; dx <= 1; ++dx) {
+        if (!marks.inside(here.x + dx, here.y + dy)) continue;
+        std::uint8_t& mark = marks.at(here.x + dx, here.y + dy);
+        if (mark == 0) continue;
+        mark = 0;
+        region.push_back({here.x + dx, here.y + dy});
+      }
+    }
+  }
+  return region;
+}
+
+std::int64_t turn(const Place& a, const Place& b, const Place& c) {
+  return std::int64_t{b.x - a.x} * (c.y - a.y) - std::int64_t{b.y - a.y} * (c.x - a.x);
+}
+
+// One side of the convex hull of one place a column, in order of x; `side` 1 keeps the upper.
+std::vector<double> hull_side(const std::vector<Place>& edge, int side) {
+  std::vector<Place> hull;
+  for (const Place& place : edge) {
+    while (hull.size() > 1 && side * turn(hull[hull.size() - 2], hull.back(), place) <= 0) {
+      hull.pop_back();
+    }
+    hull.push_back(place);
+  }
+  std::vector<double> row;
+  std::size_t piece = 0;
+  for (int x = edge.front().x; x <= edge.back().x; ++x) {
+    while (piece + 2 < hull.size() && hull[piece + 1].x < x) ++piece;
+    const Place& from = hull[piece];
+    const Place& to = hull[std::min(piece + 1, hull.size() - 1)];
+    const double part = to.x > from.x ? 1.0 * (x - from.x) / (to.x - from.x) : 0;
+    row.push_back(from.y + part * (to.y - from.y));
+  }
+  return row;
+}
+
+// Convex outline of the places that differ, with room around it. Sorted places, one run of columns.
+void draw_outline(std::vector<Place> places, int height, int room_px, MovingSubject& subject) {
+  std::sort(places.begin(), places.end(), [](const Place& p, const Place& q) {
+    return std::pair(p.x, p.y) < std::pair(q.x, q.y);
+  });
+  std::vector<Place> upper;
+  std::vector<Place> lower;
+  for (const Place& place : places) {
+    if (upper.empty() || upper.back().x != place.x) {
+      upper.push_back(place);
+      lower.push_back(place);
+    }
+    lower.back() = place;
+  }
+  const std::vector<double> top = hull_side(upper, 1);
+  const std::vector<double> bottom = hull_side(lower, -1);
+  const int columns = static_cast<int>(top.size());
+  subject.left = upper.front().x - room_px;
+  subject.right = upper.back().x + room_px + 1;
+  subject.top = height;
+  subject.bottom = 0;
+  for (int i = -room_px; i < columns + room_px; ++i) {
+    const auto at = static_cast<std::size_t>(std::clamp(i, 0, columns - 1));
+    const int first = std::max(0, static_cast<int>(std::floor(top[at])) - room_px);
+    const int last = std::min(height, static_cast<int>(std::ceil(bottom[at])) + 1 + room_px);
+    subject.outline_top.push_back(first);
+    subject.outline_bottom.push_back(last);
+    subject.top = std::min(subject.top, first);
+    subject.bottom = std::max(subject.bottom, last);
+  }
+}
+
+// Cuts off what an open ribbon does not have; shifts a closed one's subject to begin inside.
+void fit_into(const Marks& marks, MovingSubject& subject) {
+  if (marks.closed()) {
+    const int shift = marks.column(subject.left) - subject.left;
+    subject.left += shift;
+    subject.right += shift;
+    return;
+  }
+  const int off_left = std::max(0, -subject.left);
+  const int off_right = std::max(0, subject.right - marks.width());
+  for (std::vector<int>* edge : {&subject.outline_top, &subject.outline_bottom}) {
+    edge->erase(edge->end() - off_right, edge->end());
+    edge->erase(edge->begin(), edge->begin() + off_left);
+  }
+  subject.left += off_left;
+  subject.right -= off_right;
+}
+
+void find_reach(const SeamViews& views, const Marks& marks, MovingSubject& subject) {
+  for (int x = subject.left; x < subject.right; ++x) {
+    const auto i = static_cast<std::size_t>(x - subject.left);
+    const SeamRoom room = seam_room(views, marks.column(x));
+    if (room.top == room.bottom) continue;
+    subject.reaches_a = subject.reaches_a || subject.outline_top[i] <= room.top;
+    subject.reaches_b = subject.reaches_b || subject.outline_bottom[i] >= room.bottom;
+  }
+}
+
+// Where the views, smoothed, show different things.
+Marks differing(const SeamViews& views, const Image& disagreement, const SubjectOptions& options) {
+  const int width = disagreement.width();
+  const int height = disagreement.height();
+  Plane weighted(width, height);
+  Plane weight(width, height);
+  for (int y = 0; y < height; ++y) {
+    const auto differs = disagreement.row<float>(y);
+    for (int x = 0; x < width; ++x) {
+      if (!in_sight(views, x, y)) continue;
+      weight.row(y)[x] = 1;
+      weighted.row(y)[x] = differs[static_cast<std::size_t>(x)];
+    }
+  }
+  const double sigma = std::max(0.5, 0.5 * options.reach_px);
+  const Plane smooth = blurred(weighted, sigma, views.closed);
+  const Plane share = blurred(weight, sigma, views.closed);
+  Marks marks(width, height, views.closed);
+  for (int y = 0; y < height; ++y) {
+    for (int x = 0; x < width; ++x) {
+      const bool differs = share.row(y)[x] > 0.2F &&
+                           smooth.row(y)[x] > static_cast<float>(options.differ) * share.row(y)[x];
+      marks.at(x, y) = differs && in_sight(views, x, y) ? 1 : 0;
+    }
+  }
+  return marks;
+}
+
+}  // namespace
+
+Image view_disagreement(const SeamViews& views) {
+  const int width = views.light_a.width();
+  const int height = views.light_a.height();
+  const int channels = views.light_a.channel_count();
+  // A wide tolerance: what the lenses have in common is most of the ribbon, whatever the rest.
+  const GainField field = fit_gain_field(views, {}, {.harmonics = 1, .most_ev = 2});
+  Plane differs(width, height);
+  for (int y = 0; y < height; ++y) {
+    const auto a = views.light_a.row<float>(y);
+    const auto b = views.light_b.row<float>(y);
+    for (int x = 0; x < width; ++x) {
+      if (!in_sight(views, x, y)) continue;
+      // Where light is lost in both there is nothing to tell apart.
+      if (state_at(views.state_a, x, y) == ViewState::clipped &&
+          state_at(views.state_b, x, y) == ViewState::clipped) {
+        continue;
+      }
+      float most = 0;
+      for (int c = 0; c < channels; ++c) {
+        const auto i = static_cast<std::size_t>(x * channels + c);
+        const float ratio =
+            std::log2((std::max(a[i], 0.0F) + kFloor) / (std::max(b[i], 0.0F) + kFloor));
+        const auto common = static_cast<float>(field.ratio_ev(x + 0.5, y + 0.5, c));
+        most = std::max(most, std::abs(ratio - common));
+      }
+      differs.row(y)[x] = std::min(1.0F, most / kFullStep_ev);
+    }
+  }
+  const Plane smooth = blurred(differs, kDisagreementBlur_px, views.closed);
+  Image result(width, height, Channels::grey, SampleType::f32);
+  for (int y = 0; y < height; ++y) std::copy_n(smooth.row(y), width, result.row<float>(y).begin());
+  return result;
+}
+
+MovingSubjects moving_subjects(const SeamViews& views, const Image& disagreement,
+                               const SubjectOptions& options) {
+  const int width = disagreement.width();
+  const int height = disagreement.height();
+  const Marks marks = differing(views, disagreement, options);
+  Marks joined = grown(marks, options.join_across_px / 2, options.join_along_px / 2);
+  MovingSubjects subjects{{}, Image(width, height, Channels::grey, SampleType::u8)};
+  for (int x = 0; x < width; ++x) {
+    for (int y = 0; y < height; ++y) {
+      if (joined.at(x, y) == 0) continue;
+      std::vector<Place> places = taken_region(joined, x, y);
+      std::erase_if(places, [&](const Place& at) { return marks.at(at.x, at.y) == 0; });
+      MovingSubject subject{.pixels = static_cast<int>(places.size())};
+      if (subject.pixels < options.least_px) continue;
+      if (subject.pixels > options.most_share * width * height) continue;
+      draw_outline(std::move(places), height, options.outline_px, subject);
+      if (subject.right - subject.left >= width) continue;  // all around: no outline
+      fit_into(marks, subject);
+      find_reach(views, marks, subject);
+      for (int column = subject.left; column < subject.right; ++column) {
+        const auto i = static_cast<std::size_t>(column - subject.left);
+        for (int row = subject.outline_top[i]; row < subject.outline_bottom[i]; ++row) {
+          subjects.map.row<std::uint8_t>(row)[static_cast<std::size_t>(marks.column(column))] = 1;
+        }
+      }
+      subjects.found.push_back(std::move(subject));
+    }
+  }
+  return subjects;
+}
+
+}  // namespace seamwright
