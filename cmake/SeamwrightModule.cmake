@@ -22,6 +22,9 @@ if(SEAMWRIGHT_SANITIZE)
   target_compile_options(seamwright_build_flags INTERFACE
     -fsanitize=${SEAMWRIGHT_SANITIZE} -fno-sanitize-recover=all -fno-omit-frame-pointer
     -Wno-maybe-uninitialized)
+  # Ceres is linked as Debian built it, with Eigen taking malloc as aligned already. Under sanitizers
+  # Eigen's headers would think otherwise, and memory cross from one kind to the other.
+  target_compile_definitions(seamwright_build_flags INTERFACE EIGEN_MALLOC_ALREADY_ALIGNED=1)
   target_link_options(seamwright_build_flags INTERFACE -fsanitize=${SEAMWRIGHT_SANITIZE})
 endif()
 

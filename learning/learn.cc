@@ -70,6 +70,7 @@ SharedPrior prior_of_template(const RigTemplate& from, const BodySpread& spread,
     if (at == names.end()) return prior;
     columns.push_back(static_cast<int>(at - names.begin()));
   }
+  if (columns.empty()) return prior;
   const Eigen::FullPivLU<Eigen::MatrixXd> factor(covariance.values);
   if (!factor.isInvertible()) return prior;
   for (const int column : columns) {
