@@ -55,7 +55,7 @@ struct CellRenderer::Work {
   std::array<View, kMaxLenses> view{};  // of the cell by each lens
   std::array<bool, kMaxLenses> shares_any{};
   std::array<std::array<double, Cell::kPixels>, kMaxLenses> share;  // set where shares_any
-  std::vector<const PairField*> moving{};  // warps that touch the cell
+  std::vector<const PairField*> moving{};                           // warps that touch the cell
   bool alone = false;  // one lens has the whole cell; `share` is not set
   int unseen = 0;
   CellSources sources;

@@ -30,8 +30,8 @@ struct LensReader {
 
 /// Renders cells of a panorama; a pure function of the cell. Thread-safe.
 ///
-/// Where a pair's warp moves something, each pixel is located exactly: direction, shifted direction,
-/// source pixel. Elsewhere source positions are interpolated (source_grid.h).
+/// Where a pair's warp moves something, each pixel is located exactly: direction, shifted
+/// direction, source pixel. Elsewhere source positions are interpolated (source_grid.h).
 class CellRenderer {
  public:
   CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, const Equirect& raster,

@@ -51,8 +51,7 @@ bool PairField::touches(const Vec3& direction, double reach_rad) const {
   // A step of a given angle turns farther around the pole the nearer it is.
   const double turn = reach_rad / std::max(1e-3, std::sin(at.eta_rad) - reach_rad);
   const double span = grid.width_px / grid.px_per_rad;
-  const double from_middle =
-      std::remainder(at.psi_rad - grid.psi_begin_rad - 0.5 * span, 2 * kPi);
+  const double from_middle = std::remainder(at.psi_rad - grid.psi_begin_rad - 0.5 * span, 2 * kPi);
   return std::abs(from_middle) <= 0.5 * span + turn;
 }
 

@@ -22,9 +22,7 @@ constexpr double kLeastBaseline_m = 1e-4;          // shorter ones show no paral
 constexpr double kLeastEta_rad = rad_from_deg(3);
 constexpr int kEtaSteps = 348;  // half a degree each
 
-std::vector<LensMap> maps_of(const Rig& rig) {
-  return {rig.lenses.begin(), rig.lenses.end()};
-}
+std::vector<LensMap> maps_of(const Rig& rig) { return {rig.lenses.begin(), rig.lenses.end()}; }
 
 // Fields of view around one ribbon's azimuths.
 class OverlapFinder {
@@ -137,9 +135,9 @@ Result<std::optional<ViewWarp>> pair_warp(const Rig& rig, const std::vector<Lens
   constexpr int kLeastHeight_px = 16;
   const RibbonGrid grid = cropped(*whole, overlap, most_shift, options.slide);
   if (grid.height_px < kLeastHeight_px) return std::nullopt;
-  const auto depth = ribbon_depth(views[static_cast<std::size_t>(a)],
-                                  views[static_cast<std::size_t>(b)], grid, rig.metric,
-                                  options.depth);
+  const auto depth =
+      ribbon_depth(views[static_cast<std::size_t>(a)], views[static_cast<std::size_t>(b)], grid,
+                   rig.metric, options.depth);
   if (!depth) return tl::unexpected(depth.error());
   const ViewpointSlide slide(depth->half_baseline_m, depth->grid,
                              slide_columns(overlap, depth->grid), options.slide);
@@ -190,7 +188,8 @@ std::vector<std::pair<int, int>> meeting_pairs(const Rig& rig) {
   std::vector<std::pair<int, int>> pairs;
   for (int a = 0; a < count; ++a) {
     for (int b = a + 1; b < count; ++b) {
-      if (borders[static_cast<std::size_t>(a * count + b)] >= kLeastBorder) pairs.emplace_back(a, b);
+      if (borders[static_cast<std::size_t>(a * count + b)] >= kLeastBorder)
+        pairs.emplace_back(a, b);
     }
   }
   return pairs;

@@ -63,8 +63,8 @@ class ColumnMover {
     const auto sight = static_cast<Sight>(from_.depth.sight.row<std::uint8_t>(y)[i]);
     if (sight == Sight::none) return std::nullopt;
     const float inverse = from_.depth.inverse_m.row<float>(y)[i];
-    const double eta = shown_(x, from_.offset_m, eta_of_row(grid_, y + 0.5),
-                              static_cast<double>(inverse));
+    const double eta =
+        shown_(x, from_.offset_m, eta_of_row(grid_, y + 0.5), static_cast<double>(inverse));
     return Point{row_of_eta(grid_, eta), {inverse, from_.depth.confidence.row<float>(y)[i], sight}};
   }
 

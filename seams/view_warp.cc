@@ -16,8 +16,8 @@ namespace {
 constexpr double kHidden_px = 0.75;  // run backwards by more: something stands before it
 
 struct ColumnRead {
-  std::vector<double> eta;    // colatitude that the lens is read at, top to bottom
-  std::vector<bool> shows;    // the lens shows the point
+  std::vector<double> eta;  // colatitude that the lens is read at, top to bottom
+  std::vector<bool> shows;  // the lens shows the point
 };
 
 // Lens a stands nearer to the pole than the panorama's viewpoint: near things seem farther down to
@@ -55,18 +55,17 @@ void unfold_mirrored(ColumnRead& column, double px_rad) {
 ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide) {
   const RibbonGrid& grid = depth.grid;
   const double half = slide.half_m();
-  ViewDepth view = depth_along(slide, {depth.of_a, half}, {depth.of_b, -half}, grid,
-                               depth.gap_inverse_m);
-  ViewWarp warp{.grid = grid,
-                .half_baseline_m = half,
-                .px_per_inverse_m = depth.px_per_inverse_m,
-                .shift_a_rad = Image(grid.width_px, grid.height_px, Channels::grey,
-                                     SampleType::f32),
-                .shift_b_rad = Image(grid.width_px, grid.height_px, Channels::grey,
-                                     SampleType::f32),
-                .seen_by = std::move(view.seen_by),
-                .inverse_m = std::move(view.inverse_m),
-                .confidence = std::move(view.confidence)};
+  ViewDepth view =
+      depth_along(slide, {depth.of_a, half}, {depth.of_b, -half}, grid, depth.gap_inverse_m);
+  ViewWarp warp{
+      .grid = grid,
+      .half_baseline_m = half,
+      .px_per_inverse_m = depth.px_per_inverse_m,
+      .shift_a_rad = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
+      .shift_b_rad = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
+      .seen_by = std::move(view.seen_by),
+      .inverse_m = std::move(view.inverse_m),
+      .confidence = std::move(view.confidence)};
   const auto height = static_cast<std::size_t>(grid.height_px);
   parallel_for(0, grid.width_px, [&](int x) {
     const auto i = static_cast<std::size_t>(x);
