@@ -8,6 +8,7 @@
 #include "cli/shot_input.h"
 #include "cli/shot_template.h"
 #include "compose/panorama_file.h"
+#include "compose/seam_plan.h"
 #include "templates/shot_file.h"
 
 namespace seamwright {
@@ -23,6 +24,7 @@ struct StitchOptions {
   std::string width = "native";
   std::string kernel = "catmull-rom";
   std::string compression = "none";
+  std::string seam = "depth";
   int jpeg_quality = 92;
   double blend_half_width_deg = RenderOptions{}.blend_half_width_deg;
   bool no_gain_match = false;
@@ -142,7 +144,7 @@ Result<Rig> shot_rig(const ShotTemplate& opened) {
 }
 
 Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
-  const auto render = render_options(options);
+  auto render = render_options(options);
   if (!render) return tl::unexpected(render.error());
   const auto opened = open_shot_template(options.template_file, options.frames);
   if (!opened) return tl::unexpected(opened.error());
@@ -158,6 +160,13 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   const auto frames = read_shot(shot->files, shot->intake);
   if (!frames) return tl::unexpected(frames.error());
 
+  SeamPlan seams;
+  if (options.seam == "depth") {
+    auto planned = plan_seams(*rig, *frames, {}, console.progress());
+    if (!planned) return tl::unexpected(planned.error());
+    seams = std::move(*planned);
+    render->seams = &seams;
+  }
   const auto report =
       write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
   if (!report) return tl::unexpected(report.error());
@@ -203,6 +212,11 @@ void add_stitch(Program& program) {
   command
       .add_option("--blend-half-width-deg", options->blend_half_width_deg,
                   "Angle from the seam to where one lens is alone")
+      ->capture_default_str();
+  command
+      .add_option("--seam", options->seam,
+                  "depth: near objects join at the seam; plain: as if everything were far")
+      ->check(CLI::IsMember({"depth", "plain"}))
       ->capture_default_str();
   command.add_flag("--no-gain-match", options->no_gain_match,
                    "Keep each lens' brightness and colour as it is");

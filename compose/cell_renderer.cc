@@ -55,6 +55,7 @@ struct CellRenderer::Work {
   std::array<View, kMaxLenses> view{};  // of the cell by each lens
   std::array<bool, kMaxLenses> shares_any{};
   std::array<std::array<double, Cell::kPixels>, kMaxLenses> share;  // set where shares_any
+  std::vector<const PairField*> moving{};                           // warps that touch the cell
   bool alone = false;  // one lens has the whole cell; `share` is not set
   int unseen = 0;
   CellSources sources;
@@ -62,9 +63,12 @@ struct CellRenderer::Work {
 };
 
 CellRenderer::CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, const Equirect& raster,
-                           const BlendWeights& weights, const TransferCurve& transfer)
+                           const BlendWeights& weights, const TransferCurve& transfer,
+                           const SeamPlan* seams)
     : lenses_(std::move(lenses)), raster_(raster), weights_(weights), transfer_(transfer) {
   assert(lenses_.size() <= kMaxLenses);
+  if (seams == nullptr) return;
+  for (const PairSeam& seam : seams->pairs) pairs_.emplace_back(seam);
 }
 
 int CellRenderer::render(const Cell& cell, Image& band, int band_top) const {
@@ -86,6 +90,9 @@ int CellRenderer::render(const Cell& cell, Image& band, int band_top) const {
 void CellRenderer::share_out(const Cell& cell, Work& work) const {
   const double reach = cell.reach_rad(raster_);
   const Vec3 middle = raster_.direction(cell.middle());
+  for (const PairField& pair : pairs_) {
+    if (pair.touches(middle, reach)) work.moving.push_back(&pair);
+  }
   std::array<double, kMaxLenses> margin{};
   for (std::size_t i = 0; i < lenses_.size(); ++i) {
     margin[i] = lenses_[i]->map.margin_rad(middle);
@@ -103,6 +110,7 @@ void CellRenderer::share_out(const Cell& cell, Work& work) const {
     const double least_lead = margin[best] - margin[i] - 2 * reach;
     if (least_lead < 2 * weights_.half_width_rad()) work.alone = false;
   }
+  if (!work.moving.empty()) work.alone = false;
   if (work.alone) {
     work.shares_any[best] = true;
   } else {
@@ -122,6 +130,7 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
             work.view[i] == Work::View::outside ? -1.0 : lenses_[i]->map.margin_rad(direction);
       }
       weights_.at({margin.data(), lenses_.size()}, {share.data(), lenses_.size()});
+      prefer_who_sees(direction, work, {share.data(), lenses_.size()});
       bool seen = false;
       for (std::size_t i = 0; i < lenses_.size(); ++i) {
         work.share[i][Cell::index(column, row)] = share[i];
@@ -134,15 +143,43 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
   return unseen;
 }
 
+// Where something hides a point from one lens of a pair, the other has it alone.
+void CellRenderer::prefer_who_sees(const Vec3& direction, const Work& work,
+                                   std::span<double> share) const {
+  for (const PairField* pair : work.moving) {
+    const std::size_t a = pair->lens_a();
+    const std::size_t b = pair->lens_b();
+    if (work.view[a] != Work::View::inside || work.view[b] != Work::View::inside) continue;
+    const double sum = share[a] + share[b];
+    const PairField::Shown shown = pair->shown(direction);
+    if (sum <= 0 || (shown.by_a == shown.by_b)) continue;
+    share[a] = sum * ((share[a] / sum) * shown.by_a + (share[b] / sum) * (1 - shown.by_b));
+    share[b] = sum - share[a];
+  }
+}
+
+Vec3 CellRenderer::read_direction(std::size_t lens, const Work& work, Vec3 direction) const {
+  for (const PairField* pair : work.moving) {
+    if (pair->moves(lens)) direction = pair->read_direction(lens, direction);
+  }
+  return direction;
+}
+
 // Source positions of every pixel of the cell in which the lens has a share.
 void CellRenderer::locate(std::size_t lens, const Cell& cell, Work& work) const {
   const LensMap& map = lenses_[lens]->map;
-  if (work.view[lens] == Work::View::inside) return fill_sources(map, raster_, cell, work.sources);
+  const bool moves = std::any_of(work.moving.begin(), work.moving.end(),
+                                 [lens](const PairField* pair) { return pair->moves(lens); });
+  if (!moves && work.view[lens] == Work::View::inside) {
+    return fill_sources(map, raster_, cell, work.sources);
+  }
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
       const std::size_t i = Cell::index(column, row);
       if (work.share[lens][i] <= 0) continue;
-      const auto px = map.source_px(raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5}));
+      const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
+      auto px = map.source_px(read_direction(lens, work, direction));
+      if (!px) px = map.source_px(direction);  // the shift leads out of the field
       assert(px && "a lens with a share sees the pixel");
       work.sources[i] = px.value_or(map.lens().centre_px());
     }

@@ -1,11 +1,13 @@
 #pragma once
 
 #include <memory>
+#include <span>
 #include <vector>
 
 #include "compose/blend_weights.h"
 #include "compose/lens_map.h"
 #include "compose/lens_shader.h"
+#include "compose/pair_field.h"
 #include "compose/resample.h"
 #include "compose/source_grid.h"
 #include "imaging/image.h"
@@ -27,10 +29,14 @@ struct LensReader {
 };
 
 /// Renders cells of a panorama; a pure function of the cell. Thread-safe.
+///
+/// Where a pair's warp moves something, each pixel is located exactly: direction, shifted
+/// direction, source pixel. Elsewhere source positions are interpolated (source_grid.h).
 class CellRenderer {
  public:
   CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, const Equirect& raster,
-               const BlendWeights& weights, const TransferCurve& transfer);
+               const BlendWeights& weights, const TransferCurve& transfer,
+               const SeamPlan* seams = nullptr);
 
   /// Renders a cell into `band`, whose first row is panorama row `band_top`. Returns the number of
   /// pixels that no lens sees; they are black.
@@ -43,11 +49,14 @@ class CellRenderer {
   [[nodiscard]] int share_out_by_pixel(const Cell& cell, Work& work) const;
   void add_lens(std::size_t lens, const Cell& cell, Work& work) const;
   void locate(std::size_t lens, const Cell& cell, Work& work) const;
+  void prefer_who_sees(const Vec3& direction, const Work& work, std::span<double> share) const;
+  [[nodiscard]] Vec3 read_direction(std::size_t lens, const Work& work, Vec3 direction) const;
 
   std::vector<std::unique_ptr<LensReader>> lenses_;
   Equirect raster_;
   BlendWeights weights_;
   TransferCurve transfer_;
+  std::vector<PairField> pairs_;
 };
 
 }  // namespace seamwright

@@ -182,7 +182,7 @@ Result<RenderReport> render_panorama(const Rig& rig, std::span<const Frame> fram
   const double half_width = rad_from_deg(options.blend_half_width_deg);
   const CellRenderer renderer(make_views(sized, frames, options, *shape, *transfer, report.gains),
                               Equirect{shape->width_px, shape->height_px}, BlendWeights(half_width),
-                              *transfer);
+                              *transfer, options.seams);
 
   const int step = (options.band_rows + Cell::kSize - 1) / Cell::kSize * Cell::kSize;
   Image band(shape->width_px, std::min(step, shape->height_px), shape->channels, shape->type);

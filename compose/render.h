@@ -18,6 +18,7 @@
 #include "compose/gain.h"
 #include "compose/resample.h"
 #include "compose/row_sink.h"
+#include "compose/seam_plan.h"
 #include "imaging/frame.h"
 #include "projection/rig.h"
 
@@ -33,6 +34,9 @@ struct RenderOptions {
   double blend_half_width_deg = 1.5;
   /// Rows rendered at a time, at least 1; rounded up to whole cells of 16. More rows cost memory.
   int band_rows = 128;
+  /// What joins near objects at the seams; it must outlive the rendering. Null: every lens is read
+  /// as if all were far.
+  const SeamPlan* seams = nullptr;
 
   [[nodiscard]] std::optional<Error> validate() const;
 };

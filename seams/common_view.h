@@ -2,6 +2,7 @@
 
 #include "projection/ribbon.h"
 #include "seams/lens_depth.h"
+#include "seams/viewpoint_slide.h"
 
 namespace seamwright {
 
@@ -24,5 +25,10 @@ struct ViewDepth {
 /// inverse distance from which on two neighbours are different surfaces.
 [[nodiscard]] ViewDepth depth_from(double offset_m, const SeenDepth& a, const SeenDepth& b,
                                    const RibbonGrid& grid, double gap_inverse_m);
+
+/// The same for a viewpoint that walks: what the panorama shows, row by row.
+[[nodiscard]] ViewDepth depth_along(const ViewpointSlide& slide, const SeenDepth& a,
+                                    const SeenDepth& b, const RibbonGrid& grid,
+                                    double gap_inverse_m);
 
 }  // namespace seamwright

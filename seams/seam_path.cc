@@ -13,10 +13,11 @@ namespace seamwright {
 
 namespace {
 
-constexpr double kUnit = 1024;       // whole numbers of the search for a cost of 1
-constexpr double kBeyondRoom = 50;   // a row beyond the overlap
-constexpr double kTakenBlind = 3;    // a pixel from a lens that does not look there
-constexpr double kTakenAgainst = 1;  // a pixel from the lens that is not wanted there
+constexpr double kUnit = 65536;       // whole numbers of the search for a cost of 1
+constexpr double kMostPrice = 30000;  // of a boundary: fits the search's numbers
+constexpr double kBeyondRoom = 50;    // a row beyond the overlap
+constexpr double kTakenBlind = 3;     // a pixel from a lens that does not look there
+constexpr double kTakenAgainst = 1;   // a pixel from the lens that is not wanted there
 constexpr int kSlackReach_px = 24;
 constexpr int kSmoothingRounds = 300;
 
@@ -74,7 +75,8 @@ class Prices {
         const float above = pixel_.row(std::max(0, j - 1))[x];
         const float below = pixel_.row(std::min(height_ - 1, j))[x];
         const double price = 0.5 * (above + below) + taken + place(room, j);
-        costs.cost.push_back(static_cast<std::int32_t>(std::lround(kUnit * price)));
+        costs.cost.push_back(
+            static_cast<std::int32_t>(std::lround(kUnit * std::min(price, kMostPrice))));
         if (j < height_) taken += if_a_.row(j)[x] - if_b_.row(j)[x];
       }
     }

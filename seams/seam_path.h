@@ -36,12 +36,12 @@ struct SeamPathOptions {
 
 struct SeamPath {
   bool closed = false;
-  std::vector<float> row_px;  ///< by column, at its centre: continuous row of the seam
-  double cost = 0;            ///< of the path before smoothing
+  std::vector<float> row_px = {};  ///< by column, at its centre: continuous row of the seam
+  double cost = 0;                 ///< of the path before smoothing
   /// Columns in which the seam had to cross a forbidden region.
   int forbidden_columns = 0;
-  std::vector<MovingSubject> subjects;  ///< whole where MovingSubject::taken says a or b
-  Image subject_map;                    ///< grey u8: 1 inside a subject's outline
+  std::vector<MovingSubject> subjects = {};  ///< whole where MovingSubject::taken says a or b
+  Image subject_map = {};                    ///< grey u8: 1 inside a subject's outline
 
   /// Row at a continuous column; wraps if closed, else the ends go on level.
   [[nodiscard]] double row_at(double x_px) const;

@@ -1,0 +1,81 @@
+#include "compose/pair_field.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+
+namespace seamwright {
+
+namespace {
+
+// The four pixels around a place of the ribbon and their weights; beyond an open end the last ones
+// are held.
+struct Corners {
+  std::array<std::size_t, 2> column;
+  std::array<int, 2> row;
+  double right;
+  double down;
+
+  Corners(const RibbonGrid& grid, const Vec2& at) {
+    const double x = at.x() - 0.5;
+    const double y = at.y() - 0.5;
+    const int left = static_cast<int>(std::floor(x));
+    const int top = static_cast<int>(std::floor(y));
+    right = x - left;
+    down = y - top;
+    for (int i = 0; i < 2; ++i) {
+      const int around = grid.closed ? (left + i + grid.width_px) % grid.width_px
+                                     : std::clamp(left + i, 0, grid.width_px - 1);
+      column[static_cast<std::size_t>(i)] = static_cast<std::size_t>(around);
+      row[static_cast<std::size_t>(i)] = std::clamp(top + i, 0, grid.height_px - 1);
+    }
+  }
+
+  template <class Value>
+  [[nodiscard]] double mean(const Value& value) const {
+    const double above = (1 - right) * value(row[0], column[0]) + right * value(row[0], column[1]);
+    const double below = (1 - right) * value(row[1], column[0]) + right * value(row[1], column[1]);
+    return (1 - down) * above + down * below;
+  }
+};
+
+}  // namespace
+
+bool PairField::touches(const Vec3& direction, double reach_rad) const {
+  const RibbonGrid& grid = seam_.warp.grid;
+  const RibbonAngles at = grid.axes.angles(direction);
+  const double end = grid.eta_begin_rad + grid.height_px / grid.px_per_rad;
+  if (at.eta_rad < grid.eta_begin_rad - reach_rad || at.eta_rad > end + reach_rad) return false;
+  if (grid.closed) return true;
+  // A step of a given angle turns farther around the pole the nearer it is.
+  const double turn = reach_rad / std::max(1e-3, std::sin(at.eta_rad) - reach_rad);
+  const double span = grid.width_px / grid.px_per_rad;
+  const double from_middle = std::remainder(at.psi_rad - grid.psi_begin_rad - 0.5 * span, 2 * kPi);
+  return std::abs(from_middle) <= 0.5 * span + turn;
+}
+
+Vec3 PairField::read_direction(std::size_t lens, const Vec3& direction) const {
+  const RibbonGrid& grid = seam_.warp.grid;
+  const Image& shift = lens == lens_a() ? seam_.warp.shift_a_rad : seam_.warp.shift_b_rad;
+  const Corners corners(grid, grid.position(direction));
+  const double shift_rad = corners.mean(
+      [&](int y, std::size_t x) { return static_cast<double>(shift.row<float>(y)[x]); });
+  if (shift_rad == 0) return direction;
+  RibbonAngles at = grid.axes.angles(direction);
+  at.eta_rad += shift_rad;
+  return grid.axes.direction(at);
+}
+
+PairField::Shown PairField::shown(const Vec3& direction) const {
+  const RibbonGrid& grid = seam_.warp.grid;
+  const Corners corners(grid, grid.position(direction));
+  const auto share = [&](std::uint8_t bit) {
+    return corners.mean([&](int y, std::size_t x) {
+      return (seam_.warp.seen_by.row<std::uint8_t>(y)[x] & bit) != 0 ? 1.0 : 0.0;
+    });
+  };
+  return {share(kSeenByA), share(kSeenByB)};
+}
+
+}  // namespace seamwright

@@ -1,0 +1,225 @@
+#include "compose/seam_plan.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <optional>
+#include <utility>
+
+#include "base/parallel.h"
+#include "compose/lens_map.h"
+#include "compose/render.h"
+#include "features/pair_ties.h"
+#include "projection/equirect.h"
+#include "seams/baseline_view.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr double kMargin_rad = rad_from_deg(0.5);  // kept free at the rim of the fields of view
+constexpr double kLeastBaseline_m = 1e-4;          // shorter ones show no parallax
+constexpr double kLeastEta_rad = rad_from_deg(3);
+constexpr int kEtaSteps = 348;  // half a degree each
+
+std::vector<LensMap> maps_of(const Rig& rig) { return {rig.lenses.begin(), rig.lenses.end()}; }
+
+// Fields of view around one ribbon's azimuths.
+class OverlapFinder {
+ public:
+  OverlapFinder(const std::vector<LensMap>& maps, int a, int b, const RibbonAxes& axes)
+      : maps_(maps), a_(a), b_(b), axes_(axes) {}
+
+  // Where both lenses see at an azimuth, around where the lesser margin is largest. Strength is 1
+  // unless a third lens sees the middle as well, or better: there the seams of several pairs meet,
+  // and a walk between two of them would tear from the third.
+  [[nodiscard]] SlideColumn at(double psi_rad) const {
+    std::vector<double> lesser(kEtaSteps + 1);
+    for (int i = 0; i <= kEtaSteps; ++i) lesser[static_cast<std::size_t>(i)] = both(psi_rad, i);
+    const auto best = std::max_element(lesser.begin(), lesser.end());
+    if (*best <= 0) return {};
+    const auto middle = static_cast<int>(best - lesser.begin());
+    SlideColumn column{.begin_rad = eta_of(border(lesser, middle, -1)),
+                       .end_rad = eta_of(border(lesser, middle, 1))};
+    const double eta = 0.5 * (column.begin_rad + column.end_rad);
+    column.strength = strength(axes_.direction({psi_rad, eta}));
+    return column;
+  }
+
+ private:
+  static double eta_of(double step) {
+    return kLeastEta_rad + step * (kPi - 2 * kLeastEta_rad) / kEtaSteps;
+  }
+  [[nodiscard]] double margin(int lens, const Vec3& direction) const {
+    return maps_[static_cast<std::size_t>(lens)].margin_rad(direction) - kMargin_rad;
+  }
+  [[nodiscard]] double both(double psi_rad, int step) const {
+    const Vec3 direction = axes_.direction({psi_rad, eta_of(step)});
+    return std::min(margin(a_, direction), margin(b_, direction));
+  }
+  // The step, with a fraction, at which the lesser margin becomes 0.
+  static double border(const std::vector<double>& lesser, int from, int way) {
+    const int end = static_cast<int>(lesser.size());
+    int i = from;
+    while (i + way >= 0 && i + way < end && lesser[static_cast<std::size_t>(i + way)] > 0) i += way;
+    if (i + way < 0 || i + way >= end) return i;
+    const double inside = lesser[static_cast<std::size_t>(i)];
+    const double outside = lesser[static_cast<std::size_t>(i + way)];
+    return i + way * inside / (inside - outside);
+  }
+  [[nodiscard]] double strength(const Vec3& direction) const {
+    constexpr double kWhole_rad = rad_from_deg(12);  // by which a third lens must trail
+    constexpr double kNone_rad = rad_from_deg(2);
+    const double own = std::min(margin(a_, direction), margin(b_, direction));
+    double least = 1;
+    for (int lens = 0; lens < static_cast<int>(maps_.size()); ++lens) {
+      if (lens == a_ || lens == b_) continue;
+      const double lead = own - std::max(0.0, margin(lens, direction));
+      const bool blind = margin(lens, direction) < -kWhole_rad;
+      const double t = std::clamp((lead - kNone_rad) / (kWhole_rad - kNone_rad), 0.0, 1.0);
+      if (!blind) least = std::min(least, t * t * (3 - 2 * t));
+    }
+    return least;
+  }
+
+  const std::vector<LensMap>& maps_;
+  int a_;
+  int b_;
+  const RibbonAxes& axes_;
+};
+
+std::vector<SlideColumn> slide_columns(const OverlapFinder& overlap, const RibbonGrid& grid) {
+  std::vector<SlideColumn> columns(static_cast<std::size_t>(grid.width_px));
+  parallel_for(0, grid.width_px, [&](int x) {
+    columns[static_cast<std::size_t>(x)] =
+        overlap.at(grid.psi_begin_rad + (x + 0.5) / grid.px_per_rad);
+  });
+  return columns;
+}
+
+// The rows that the walk needs: its own, and as many more as the nearest thing can shift.
+RibbonGrid cropped(RibbonGrid grid, const OverlapFinder& overlap, double most_shift_rad,
+                   const SlideOptions& options) {
+  constexpr int kAzimuths = 360;
+  const double span = grid.width_px / grid.px_per_rad;
+  double low = kPi;
+  double high = 0;
+  for (int i = 0; i < kAzimuths; ++i) {
+    const SlideColumn column = overlap.at(grid.psi_begin_rad + span * (i + 0.5) / kAzimuths);
+    if (column.strength <= 0) continue;
+    const double middle = 0.5 * (column.begin_rad + column.end_rad);
+    low = std::min(low, std::max(column.begin_rad, middle - options.most_half_width_rad));
+    high = std::max(high, std::min(column.end_rad, middle + options.most_half_width_rad));
+  }
+  const int first = static_cast<int>((low - most_shift_rad - grid.eta_begin_rad) * grid.px_per_rad);
+  const int last = static_cast<int>((high + most_shift_rad - grid.eta_begin_rad) * grid.px_per_rad);
+  const int begin = std::clamp(first, 0, grid.height_px);
+  const int end = std::clamp(last + 1, begin, grid.height_px);
+  grid.eta_begin_rad += begin / grid.px_per_rad;
+  grid.height_px = end - begin;
+  return grid;
+}
+
+Result<std::optional<ViewWarp>> pair_warp(const Rig& rig, const std::vector<LensMap>& maps,
+                                          const std::vector<LensView>& views, int a, int b,
+                                          const SeamOptions& options) {
+  const auto whole = matching_grid(rig, a, b, kMargin_rad);
+  if (!whole) return std::nullopt;
+  const auto& lens_a = rig.lenses[static_cast<std::size_t>(a)];
+  const auto& lens_b = rig.lenses[static_cast<std::size_t>(b)];
+  const double half = half_baseline(lens_a, lens_b, *whole);
+  if (2 * half < kLeastBaseline_m) return std::nullopt;
+  const OverlapFinder overlap(maps, a, b, whole->axes);
+  const double nearest = rig.metric ? options.depth.nearest_m : options.depth.nearest_baselines;
+  const double most_shift = std::asin(std::min(1.0, 2 * half / nearest));
+  constexpr int kLeastHeight_px = 16;
+  const RibbonGrid grid = cropped(*whole, overlap, most_shift, options.slide);
+  if (grid.height_px < kLeastHeight_px) return std::nullopt;
+  const auto depth =
+      ribbon_depth(views[static_cast<std::size_t>(a)], views[static_cast<std::size_t>(b)], grid,
+                   rig.metric, options.depth);
+  if (!depth) return tl::unexpected(depth.error());
+  const ViewpointSlide slide(depth->half_baseline_m, depth->grid,
+                             slide_columns(overlap, depth->grid), options.slide);
+  return view_warp(*depth, slide);
+}
+
+Error stopped() {
+  return {.kind = ErrorKind::cancelled,
+          .where = {},
+          .field = {},
+          .what = "stopped while finding depth",
+          .remedy = {}};
+}
+
+}  // namespace
+
+std::vector<std::pair<int, int>> meeting_pairs(const Rig& rig) {
+  constexpr int kSide = 90;
+  const std::vector<LensMap> maps = maps_of(rig);
+  const int count = rig.lens_count();
+  std::vector<int> best(static_cast<std::size_t>(2 * kSide * kSide), -1);
+  const Equirect raster{2 * kSide, kSide};
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x < 2 * kSide; ++x) {
+      double most = 0;
+      for (int lens = 0; lens < count; ++lens) {
+        const double margin =
+            maps[static_cast<std::size_t>(lens)].margin_rad(raster.direction({x + 0.5, y + 0.5}));
+        if (margin <= most) continue;
+        most = margin;
+        best[static_cast<std::size_t>(y * 2 * kSide + x)] = lens;
+      }
+    }
+  }
+  std::vector<int> borders(static_cast<std::size_t>(count * count));
+  const auto meet = [&](int one, int other) {
+    if (one < 0 || other < 0 || one == other) return;
+    ++borders[static_cast<std::size_t>(std::min(one, other) * count + std::max(one, other))];
+  };
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x < 2 * kSide; ++x) {
+      const int here = best[static_cast<std::size_t>(y * 2 * kSide + x)];
+      meet(here, best[static_cast<std::size_t>(y * 2 * kSide + (x + 1) % (2 * kSide))]);
+      if (y + 1 < kSide) meet(here, best[static_cast<std::size_t>((y + 1) * 2 * kSide + x)]);
+    }
+  }
+  constexpr int kLeastBorder = 8;  // of 2 degrees each; less is where more than two lenses meet
+  std::vector<std::pair<int, int>> pairs;
+  for (int a = 0; a < count; ++a) {
+    for (int b = a + 1; b < count; ++b) {
+      if (borders[static_cast<std::size_t>(a * count + b)] >= kLeastBorder)
+        pairs.emplace_back(a, b);
+    }
+  }
+  return pairs;
+}
+
+Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
+                            const SeamOptions& options, const ProgressFn& progress) {
+  if (const auto shape = panorama_shape(rig, frames, {}); !shape) {
+    return tl::unexpected(shape.error());
+  }
+  if (auto error = options.depth.validate()) return fail(std::move(*error));
+  const Rig sized = rig.scaled_to(frames[0].image.width(), frames[0].image.height());
+  const std::vector<LensMap> maps = maps_of(sized);
+  std::vector<LensView> views;
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    views.emplace_back(match_plane(frames[i].image), sized.lenses[i]);
+  }
+  const auto pairs = meeting_pairs(sized);
+  SeamPlan plan;
+  double done = 0;
+  for (const auto& [a, b] : pairs) {
+    if (!tell(progress, "finding depth", done / static_cast<double>(pairs.size()))) {
+      return fail(stopped());
+    }
+    auto warp = pair_warp(sized, maps, views, a, b, options);
+    if (!warp) return tl::unexpected(warp.error());
+    if (*warp) plan.pairs.push_back({a, b, std::move(**warp)});
+    ++done;
+  }
+  return plan;
+}
+
+}  // namespace seamwright

@@ -1,0 +1,46 @@
+#pragma once
+
+// What is found out about a shot before it is rendered, so that near objects join at the seams: the
+// dense depth in each pair's ribbon and the warp that follows from it.
+
+#include <span>
+#include <vector>
+
+#include "base/progress.h"
+#include "base/result.h"
+#include "imaging/frame.h"
+#include "projection/rig.h"
+#include "seams/ribbon_depth.h"
+#include "seams/view_warp.h"
+
+namespace seamwright {
+
+struct SeamOptions {
+  RibbonDepthOptions depth = {};
+  SlideOptions slide = {};
+};
+
+/// One lens pair whose pictures meet.
+struct PairSeam {
+  int lens_a = 0;
+  int lens_b = 1;
+  ViewWarp warp;
+};
+
+/// Pairs in the order of their lenses. Empty: every lens is read as if all were far.
+struct SeamPlan {
+  std::vector<PairSeam> pairs;
+};
+
+/// Pairs of lenses that are the two best ones somewhere: where the panorama changes from one to the
+/// other. Lens a is the earlier.
+[[nodiscard]] std::vector<std::pair<int, int>> meeting_pairs(const Rig& rig);
+
+/// Pairs whose pupils coincide along the ribbon's pole, or that overlap too little to be matched,
+/// are left out: they have nothing to gain. `frames` one per lens of `rig`, of its shape. Stage
+/// told: "finding depth".
+[[nodiscard]] Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
+                                          const SeamOptions& options = {},
+                                          const ProgressFn& progress = {});
+
+}  // namespace seamwright

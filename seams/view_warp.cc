@@ -1,0 +1,100 @@
+#include "seams/view_warp.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <utility>
+#include <vector>
+
+#include "base/parallel.h"
+#include "seams/baseline_view.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr double kHidden_px = 0.75;  // run backwards by more: something stands before it
+
+struct ColumnRead {
+  std::vector<double> eta;  // colatitude that the lens is read at, top to bottom
+  std::vector<bool> shows;  // the lens shows the point
+};
+
+// Lens a stands nearer to the pole than the panorama's viewpoint: near things seem farther down to
+// it, and hide from it what the panorama shows just below them. A row that would be read above what
+// was read before it is such a one; it takes the first reading below that is not.
+void unfold(ColumnRead& column, double px_rad) {
+  const std::size_t height = column.eta.size();
+  std::vector<double> reach = column.eta;
+  for (std::size_t y = 1; y < height; ++y) reach[y] = std::max(reach[y], reach[y - 1]);
+  double next = reach.back();
+  for (std::size_t y = height; y-- > 0;) {
+    if (column.eta[y] < reach[y] - kHidden_px * px_rad) {
+      column.shows[y] = false;
+      column.eta[y] = next;
+    } else {
+      column.eta[y] = reach[y];
+    }
+    next = column.eta[y];
+  }
+}
+
+// The same for lens b, seen in a mirror along the pole.
+void unfold_mirrored(ColumnRead& column, double px_rad) {
+  std::reverse(column.eta.begin(), column.eta.end());
+  std::reverse(column.shows.begin(), column.shows.end());
+  for (double& eta : column.eta) eta = -eta;
+  unfold(column, px_rad);
+  for (double& eta : column.eta) eta = -eta;
+  std::reverse(column.eta.begin(), column.eta.end());
+  std::reverse(column.shows.begin(), column.shows.end());
+}
+
+}  // namespace
+
+ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide) {
+  const RibbonGrid& grid = depth.grid;
+  const double half = slide.half_m();
+  ViewDepth view =
+      depth_along(slide, {depth.of_a, half}, {depth.of_b, -half}, grid, depth.gap_inverse_m);
+  ViewWarp warp{
+      .grid = grid,
+      .half_baseline_m = half,
+      .px_per_inverse_m = depth.px_per_inverse_m,
+      .shift_a_rad = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
+      .shift_b_rad = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
+      .seen_by = std::move(view.seen_by),
+      .inverse_m = std::move(view.inverse_m),
+      .confidence = std::move(view.confidence)};
+  const auto height = static_cast<std::size_t>(grid.height_px);
+  parallel_for(0, grid.width_px, [&](int x) {
+    const auto i = static_cast<std::size_t>(x);
+    ColumnRead of_a{std::vector<double>(height), std::vector<bool>(height)};
+    ColumnRead of_b = of_a;
+    for (int y = 0; y < grid.height_px; ++y) {
+      const auto row = static_cast<std::size_t>(y);
+      const double eta = eta_of_row(grid, y + 0.5);
+      const double offset = slide.offset_m(x, eta);
+      const auto inverse = static_cast<double>(warp.inverse_m.row<float>(y)[i]);
+      const std::uint8_t seen = warp.seen_by.row<std::uint8_t>(y)[i];
+      of_a.eta[row] = eta_seen_from(half, offset, eta, inverse);
+      of_b.eta[row] = eta_seen_from(-half, offset, eta, inverse);
+      of_a.shows[row] = (seen & kSeenByA) != 0;
+      of_b.shows[row] = (seen & kSeenByB) != 0;
+    }
+    unfold(of_a, 1 / grid.px_per_rad);
+    unfold_mirrored(of_b, 1 / grid.px_per_rad);
+    const double strength = slide.strength(x);
+    for (int y = 0; y < grid.height_px; ++y) {
+      const auto row = static_cast<std::size_t>(y);
+      const double eta = eta_of_row(grid, y + 0.5);
+      warp.shift_a_rad.row<float>(y)[i] = static_cast<float>(strength * (of_a.eta[row] - eta));
+      warp.shift_b_rad.row<float>(y)[i] = static_cast<float>(strength * (of_b.eta[row] - eta));
+      warp.seen_by.row<std::uint8_t>(y)[i] = static_cast<std::uint8_t>(
+          (of_a.shows[row] ? kSeenByA : 0) | (of_b.shows[row] ? kSeenByB : 0));
+    }
+  });
+  return warp;
+}
+
+}  // namespace seamwright
