@@ -51,8 +51,8 @@ std::optional<Error> check_support(int lens_count, std::span<const Tie> ties,
   return std::nullopt;
 }
 
-std::vector<TieFit> fits_of(const AdjustResult& result, std::span<const Tie> ties) {
-  std::vector<TieFit> fits(ties.size());
+std::vector<TieMisfit> fits_of(const AdjustResult& result, std::span<const Tie> ties) {
+  std::vector<TieMisfit> fits(ties.size());
   for (std::size_t i = 0; i < ties.size(); ++i) {
     fits[i].freedom = std::max(1, 2 * static_cast<int>(ties[i].sights.size()) - 3);
     if (!result.points[i].usable) continue;
@@ -63,7 +63,7 @@ std::vector<TieFit> fits_of(const AdjustResult& result, std::span<const Tie> tie
 }
 
 // Wilson & Hilferty: the cube root of χ²/k is nearly Gaussian.
-bool is_inlier(const TieFit& fit, double sigmas, double ratio) {
+bool is_inlier(const TieMisfit& fit, double sigmas, double ratio) {
   if (!fit.counted) return false;
   if (fit.freedom == 1) return fit.chi2 <= std::pow(sigmas * ratio, 2);
   const double spread = 2.0 / (9.0 * fit.freedom);

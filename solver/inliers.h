@@ -13,22 +13,22 @@
 namespace seamwright {
 
 /// How one tie fits: χ² over its degrees of freedom, 2 · sights − 3.
-struct TieFit {
+struct TieMisfit {
   double chi2 = 0;
   int freedom = 1;
   bool counted = false;  ///< false where the tie was not used
 };
 
-[[nodiscard]] std::vector<TieFit> fits_of(const AdjustResult& result, std::span<const Tie> ties);
+[[nodiscard]] std::vector<TieMisfit> fits_of(const AdjustResult& result, std::span<const Tie> ties);
 
 /// Robust ratio of real to claimed noise, 1 when the claims are right: median over the ties for
 /// which `take(i)` holds, each against the median of its own χ² distribution. 1 without ties.
 template <class Predicate>
-[[nodiscard]] double noise_ratio(const std::vector<TieFit>& fits, Predicate&& take);
+[[nodiscard]] double noise_ratio(const std::vector<TieMisfit>& fits, Predicate&& take);
 
 /// True for ties that fit within `sigmas` (as of one Gaussian variable), the noise being
 /// `ratio` times what they claim.
-[[nodiscard]] bool is_inlier(const TieFit& fit, double sigmas, double ratio);
+[[nodiscard]] bool is_inlier(const TieMisfit& fit, double sigmas, double ratio);
 
 /// Refuses too few ties, and ties that leave a lens unconnected.
 [[nodiscard]] std::optional<Error> check_support(int lens_count, std::span<const Tie> ties,
@@ -40,7 +40,7 @@ template <class Predicate>
 [[nodiscard]] double median_of(std::vector<double> values);
 
 template <class Predicate>
-double noise_ratio(const std::vector<TieFit>& fits, Predicate&& take) {
+double noise_ratio(const std::vector<TieMisfit>& fits, Predicate&& take) {
   std::vector<double> squares;
   for (std::size_t i = 0; i < fits.size(); ++i) {
     if (!fits[i].counted || !take(i)) continue;

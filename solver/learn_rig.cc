@@ -151,7 +151,7 @@ std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties,
 // measurement; within a kind, a shot that was blurred or moved is less sure than the others.
 class NoiseRatios {
  public:
-  NoiseRatios(const std::vector<TieFit>& fits, std::span<const Tie> ties,
+  NoiseRatios(const std::vector<TieMisfit>& fits, std::span<const Tie> ties,
               std::span<const char> inlier, int shots) {
     std::vector<int> counts(static_cast<std::size_t>(shots), 0);
     for (std::size_t i = 0; i < ties.size(); ++i) {
@@ -324,7 +324,7 @@ class RigLearner {
 
   // Outliers leave, noise and flex get the size that they show.
   void judge() {
-    const std::vector<TieFit> fits = fits_of(fit_, ties_);
+    const std::vector<TieMisfit> fits = fits_of(fit_, ties_);
     const NoiseRatios ratios(fits, ties_, inlier_, static_cast<int>(fit_.shots.size()));
     for (std::size_t i = 0; i < ties_.size(); ++i) {
       const double ratio = ratios.of(ties_[i]);

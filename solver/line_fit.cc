@@ -19,11 +19,11 @@ LineEvidence::LineEvidence(std::span<const PlumbLine> lines)
     : claimed_(lines.begin(), lines.end()), used_(claimed_) {}
 
 // χ² of the batches' means, against the claimed noise.
-TieFit LineEvidence::fit_of(std::size_t used, const Rig& rig, const Vec3& normal) const {
+TieMisfit LineEvidence::fit_of(std::size_t used, const Rig& rig, const Vec3& normal) const {
   const PlumbLine& line = claimed_[used];
   const Lens& lens = rig.lenses[static_cast<std::size_t>(line.lens)].lens;
   const std::vector<double> residuals = plumb_residuals_px(lens, line, normal);
-  TieFit fit{.freedom = -2};
+  TieMisfit fit{.freedom = -2};
   double sum = 0;
   std::size_t count = 0;
   for (std::size_t i = 0; i < residuals.size(); ++i) {
@@ -42,15 +42,15 @@ TieFit LineEvidence::fit_of(std::size_t used, const Rig& rig, const Vec3& normal
   return fit;
 }
 
-std::vector<TieFit> LineEvidence::fits_of_all(const Rig& rig,
-                                              const std::vector<Vec3>& normals) const {
-  std::vector<TieFit> fits;
+std::vector<TieMisfit> LineEvidence::fits_of_all(const Rig& rig,
+                                                 const std::vector<Vec3>& normals) const {
+  std::vector<TieMisfit> fits;
   for (std::size_t i = 0; i < used_.size(); ++i) fits.push_back(fit_of(i, rig, normals[i]));
   return fits;
 }
 
 void LineEvidence::judge(const Rig& rig, const std::vector<Vec3>& normals, double reject_sigmas) {
-  const std::vector<TieFit> fits = fits_of_all(rig, normals);
+  const std::vector<TieMisfit> fits = fits_of_all(rig, normals);
   const double common = std::max(1.0, noise_ratio(fits, [](std::size_t) { return true; }));
   std::vector<PlumbLine> claimed;
   std::vector<PlumbLine> used;

@@ -37,9 +37,9 @@ class LineEvidence {
   [[nodiscard]] LineQuality quality(const Rig& rig, const std::vector<Vec3>& normals) const;
 
  private:
-  [[nodiscard]] TieFit fit_of(std::size_t used, const Rig& rig, const Vec3& normal) const;
-  [[nodiscard]] std::vector<TieFit> fits_of_all(const Rig& rig,
-                                                const std::vector<Vec3>& normals) const;
+  [[nodiscard]] TieMisfit fit_of(std::size_t used, const Rig& rig, const Vec3& normal) const;
+  [[nodiscard]] std::vector<TieMisfit> fits_of_all(const Rig& rig,
+                                                   const std::vector<Vec3>& normals) const;
 
   std::vector<PlumbLine> claimed_;  // the noise as found; parallel to used_
   std::vector<PlumbLine> used_;
