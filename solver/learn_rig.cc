@@ -316,10 +316,34 @@ class RigLearner {
         result_.held_at_nominal.push_back(names[static_cast<std::size_t>(c)]);
       }
     }
-    fit_.rig = terms.stepped(prior_.reference, selection.deviation);
+    fit_.rig = start_without(selection);
     const bool done = solve(restricted(prior_, columns), kept, adjusting);
     fit_.covariance = covariance;
     return done;
+  }
+
+  // Where to go on from once terms are dropped. The selection predicts how the others move along,
+  // but linearly; near a rim where the curve is hardly held, that can put ties out of the lens'
+  // sight, and they would miss the last solve. The fit with only those terms changed then loses
+  // fewer.
+  [[nodiscard]] Rig start_without(const TermSelection& selection) const {
+    const SharedTerms& terms = result_.terms;
+    Rig predicted = terms.stepped(prior_.reference, selection.deviation);
+    const int lost = ties_lost(predicted);
+    if (lost == 0) return predicted;
+    Eigen::VectorXd changed = terms.difference(fit_.rig, prior_.reference);
+    changed(selection.dropped).setZero();
+    Rig replaced = terms.stepped(prior_.reference, changed);
+    return ties_lost(replaced) < lost ? replaced : predicted;
+  }
+
+  [[nodiscard]] int ties_lost(const Rig& rig) const {
+    int lost = 0;
+    for (std::size_t i = 0; i < ties_.size(); ++i) {
+      if (inlier_[i] == 0) continue;
+      lost += locate_tie(rig, ties_[i], true, fit_.shots).usable ? 0 : 1;
+    }
+    return lost;
   }
 
   // Outliers leave, noise and flex get the size that they show.
@@ -345,6 +369,10 @@ class RigLearner {
     }
     if (!drop_unsupported(adjusting)) {
       return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
+    }
+    // What the last solve could not use has no place to be judged at.
+    for (std::size_t i = 0; i < ties_.size(); ++i) {
+      if (!fit_.points[i].usable) inlier_[i] = 0;
     }
     recentre(fit_, ties_);
     const auto shots = static_cast<int>(fit_.shots.size());
