@@ -322,28 +322,14 @@ class RigLearner {
     return done;
   }
 
-  // Where to go on from once terms are dropped. The selection predicts how the others move along,
-  // but linearly; near a rim where the curve is hardly held, that can put ties out of the lens'
-  // sight, and they would miss the last solve. The fit with only those terms changed then loses
-  // fewer.
+  // Where to go on from once terms are dropped. The prior's reference may see less far than the
+  // start; ties beyond its field would miss the last solve.
   [[nodiscard]] Rig start_without(const TermSelection& selection) const {
-    const SharedTerms& terms = result_.terms;
-    Rig predicted = terms.stepped(prior_.reference, selection.deviation);
-    const int lost = ties_lost(predicted);
-    if (lost == 0) return predicted;
-    Eigen::VectorXd changed = terms.difference(fit_.rig, prior_.reference);
-    changed(selection.dropped).setZero();
-    Rig replaced = terms.stepped(prior_.reference, changed);
-    return ties_lost(replaced) < lost ? replaced : predicted;
-  }
-
-  [[nodiscard]] int ties_lost(const Rig& rig) const {
-    int lost = 0;
-    for (std::size_t i = 0; i < ties_.size(); ++i) {
-      if (inlier_[i] == 0) continue;
-      lost += locate_tie(rig, ties_[i], true, fit_.shots).usable ? 0 : 1;
+    Rig rig = result_.terms.stepped(prior_.reference, selection.deviation);
+    for (std::size_t lens = 0; lens < rig.lenses.size(); ++lens) {
+      rig.lenses[lens].lens.theta_max_rad = fit_.rig.lenses[lens].lens.theta_max_rad;
     }
-    return lost;
+    return rig;
   }
 
   // Outliers leave, noise and flex get the size that they show.

@@ -119,6 +119,25 @@ TEST_CASE("too few ties and unconnected lenses are refused") {
   CHECK_THAT(apart.error().line(), Catch::Contains("none connect lens 2"));
 }
 
+TEST_CASE("a prior that sees less far than the start takes no ties away") {
+  CAPTURE(seed());
+  Random random(42);
+  test::RigOptions plain{.theta_max_rad = rad_from_deg(101)};
+  const Rig body = test::random_rig(random, plain);
+  const Survey survey = rooms(random, body, 3, 0.1);
+  const SharedTerms terms = all_rig_terms(2);
+  Rig narrow = body;
+  for (MountedLens& lens : narrow.lenses) lens.lens.theta_max_rad = rad_from_deg(91);
+  const auto wide_prior = learn_rig(body, prior_of({}, body, terms), survey.ties, survey.shots, {});
+  const auto result = learn_rig(body, prior_of({}, narrow, terms), survey.ties, survey.shots, {});
+  REQUIRE(wide_prior);
+  REQUIRE(result);
+  REQUIRE_FALSE(result->held_at_nominal.empty());
+  CHECK(result->solution.rig.lenses[0].lens.theta_max_rad == body.lenses[0].lens.theta_max_rad);
+  CHECK(result->solution.quality.ties == wide_prior->solution.quality.ties);
+  CHECK(result->solution.quality.rms_px == Approx(wide_prior->solution.quality.rms_px));
+}
+
 TEST_CASE("wrong ties leave and the rest is not spoiled") {
   CAPTURE(seed());
   Random random(41);
