@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/program.h"
+#include "cli/ribbon_pictures.h"
 #include "cli/shot_input.h"
 #include "cli/shot_template.h"
 #include "compose/panorama_file.h"
@@ -25,6 +26,7 @@ struct StitchOptions {
   std::string kernel = "catmull-rom";
   std::string compression = "none";
   std::string seam = "depth";
+  std::string save_ribbon;
   int jpeg_quality = 92;
   double blend_half_width_deg = RenderOptions{}.blend_half_width_deg;
   bool no_gain_match = false;
@@ -54,6 +56,13 @@ Result<int> width_of(const std::string& text) {
 }
 
 Result<RenderOptions> render_options(const StitchOptions& options) {
+  if (options.seam == "plain" && !options.save_ribbon.empty()) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--save-ribbon",
+                 .what = "there is no ribbon to save with plain seams",
+                 .remedy = "leave one of --save-ribbon and --seam plain out"});
+  }
   const auto width = width_of(options.width);
   if (!width) return tl::unexpected(width.error());
   const RenderOptions render{
@@ -127,6 +136,7 @@ nlohmann::json as_json(const StitchOptions& options, const RenderReport& report,
       {"native_width_px", report.native_width_px},
       {"beyond_native", report.beyond_native()},
       {"unseen_px", report.unseen_px},
+      {"seam", options.seam},
       {"gain_match", !options.no_gain_match},
       {"gains", report.gains.gains},
       {"gain_pairs", pairs},
@@ -141,6 +151,23 @@ Result<Rig> shot_rig(const ShotTemplate& opened) {
   const Rig& rig = opened.rig_template.rig();
   if (!opened.shot || !opened.shot->touch) return rig;
   return touched_rig(rig, *opened.shot->touch);
+}
+
+// Nothing where seams are to be plain.
+Result<std::optional<SeamPlan>> plan(const Rig& rig, const std::vector<Frame>& frames,
+                                     const RenderOptions& render, const StitchOptions& options,
+                                     const Console& console) {
+  if (options.seam == "plain") return std::nullopt;
+  const SeamOptions seam{.gain_match = render.gain_match,
+                         .keep_views = !options.save_ribbon.empty()};
+  auto planned = plan_seams(rig, frames, seam, console.progress());
+  if (!planned) return tl::unexpected(planned.error());
+  if (!options.save_ribbon.empty()) {
+    if (auto done = write_ribbon_pictures(*planned, options.save_ribbon); !done) {
+      return tl::unexpected(done.error());
+    }
+  }
+  return std::move(*planned);
 }
 
 Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
@@ -160,13 +187,9 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   const auto frames = read_shot(shot->files, shot->intake);
   if (!frames) return tl::unexpected(frames.error());
 
-  SeamPlan seams;
-  if (options.seam == "depth") {
-    auto planned = plan_seams(*rig, *frames, {}, console.progress());
-    if (!planned) return tl::unexpected(planned.error());
-    seams = std::move(*planned);
-    render->seams = &seams;
-  }
+  auto seams = plan(*rig, *frames, *render, options, console);
+  if (!seams) return tl::unexpected(seams.error());
+  if (*seams) render->seams = &**seams;
   const auto report =
       write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
   if (!report) return tl::unexpected(report.error());
@@ -211,13 +234,15 @@ void add_stitch(Program& program) {
       ->capture_default_str();
   command
       .add_option("--blend-half-width-deg", options->blend_half_width_deg,
-                  "Angle from the seam to where one lens is alone")
+                  "Angle from the seam to where one lens is alone, of plain seams")
       ->capture_default_str();
   command
       .add_option("--seam", options->seam,
                   "depth: near objects join at the seam; plain: as if everything were far")
       ->check(CLI::IsMember({"depth", "plain"}))
       ->capture_default_str();
+  command.add_option("--save-ribbon", options->save_ribbon,
+                     "Folder for pictures of each overlap: both lenses, depth, seam");
   command.add_flag("--no-gain-match", options->no_gain_match,
                    "Keep each lens' brightness and colour as it is");
   options->intake.add_to(command);

@@ -13,9 +13,21 @@ double smooth_step(double x) {
   return t * t * t * (t * (6.0 * t - 15.0) + 10.0);
 }
 
+// Share of lens i between i and j: as known, else by their margins.
+double between(std::span<const PairStep> known, std::size_t i, std::size_t j, double by_margins) {
+  for (const PairStep& step : known) {
+    const bool forth = step.a == i && step.b == j;
+    if (!forth && !(step.a == j && step.b == i)) continue;
+    const double share = forth ? step.share_a : 1.0 - step.share_a;
+    return step.weight * share + (1.0 - step.weight) * by_margins;
+  }
+  return by_margins;
+}
+
 }  // namespace
 
-void BlendWeights::at(std::span<const double> margins_rad, std::span<double> shares) const {
+void BlendWeights::at(std::span<const double> margins_rad, std::span<double> shares,
+                      std::span<const PairStep> known) const {
   double sum = 0;
   for (std::size_t i = 0; i < margins_rad.size(); ++i) {
     shares[i] = margins_rad[i] > 0 ? 1.0 : 0.0;
@@ -24,7 +36,8 @@ void BlendWeights::at(std::span<const double> margins_rad, std::span<double> sha
       // Crossing the seam by an angle changes the difference of margins by twice that angle.
       const double half_overlap = 0.5 * (margins_rad[i] + margins_rad[j]);
       const double half_width = std::min(half_width_rad_, 0.9 * half_overlap);
-      shares[i] *= smooth_step((margins_rad[i] - margins_rad[j]) / (2.0 * half_width));
+      const double by_margins = smooth_step((margins_rad[i] - margins_rad[j]) / (2.0 * half_width));
+      shares[i] *= between(known, i, j, by_margins);
     }
     sum += shares[i];
   }

@@ -1,8 +1,17 @@
 #pragma once
 
+#include <cstddef>
 #include <span>
 
 namespace seamwright {
+
+/// What is known better than by margins about two lenses in one direction.
+struct PairStep {
+  std::size_t a = 0;
+  std::size_t b = 1;
+  double share_a = 1;  ///< of lens a where only these two are, 0…1
+  double weight = 0;   ///< 1: margins do not matter between the two; 0: they alone do
+};
 
 /// Shares of the lenses in one direction of the panorama.
 ///
@@ -18,7 +27,9 @@ class BlendWeights {
   [[nodiscard]] double half_width_rad() const { return half_width_rad_; }
 
   /// Shares, summing to 1, of lenses with these margins; all 0 where no margin is positive.
-  void at(std::span<const double> margins_rad, std::span<double> shares) const;
+  /// A lens beyond its margin has no share, whatever `known` says.
+  void at(std::span<const double> margins_rad, std::span<double> shares,
+          std::span<const PairStep> known = {}) const;
 
  private:
   double half_width_rad_;

@@ -55,8 +55,12 @@ struct CellRenderer::Work {
   std::array<View, kMaxLenses> view{};  // of the cell by each lens
   std::array<bool, kMaxLenses> shares_any{};
   std::array<std::array<double, Cell::kPixels>, kMaxLenses> share;  // set where shares_any
-  std::vector<const PairField*> moving{};                           // warps that touch the cell
-  bool alone = false;  // one lens has the whole cell; `share` is not set
+  struct Moving {
+    const PairField* pair = nullptr;
+    std::array<PairField::Place, Cell::kPixels> place = {};
+  };
+  std::vector<Moving> moving{};  // pairs whose ribbons touch the cell
+  bool alone = false;            // one lens has the whole cell; `share` is not set
   int unseen = 0;
   CellSources sources;
   std::array<std::array<float, 3>, Cell::kPixels> light{};
@@ -68,7 +72,7 @@ CellRenderer::CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, cons
     : lenses_(std::move(lenses)), raster_(raster), weights_(weights), transfer_(transfer) {
   assert(lenses_.size() <= kMaxLenses);
   if (seams == nullptr) return;
-  for (const PairSeam& seam : seams->pairs) pairs_.emplace_back(seam);
+  for (const PairSeam& seam : seams->pairs) pairs_.emplace_back(seam, raster.width / (2 * kPi));
 }
 
 int CellRenderer::render(const Cell& cell, Image& band, int band_top) const {
@@ -90,9 +94,7 @@ int CellRenderer::render(const Cell& cell, Image& band, int band_top) const {
 void CellRenderer::share_out(const Cell& cell, Work& work) const {
   const double reach = cell.reach_rad(raster_);
   const Vec3 middle = raster_.direction(cell.middle());
-  for (const PairField& pair : pairs_) {
-    if (pair.touches(middle, reach)) work.moving.push_back(&pair);
-  }
+  look_up_pairs(cell, middle, reach, work);
   std::array<double, kMaxLenses> margin{};
   for (std::size_t i = 0; i < lenses_.size(); ++i) {
     margin[i] = lenses_[i]->map.margin_rad(middle);
@@ -122,6 +124,7 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
   int unseen = 0;
   std::array<double, kMaxLenses> margin{};
   std::array<double, kMaxLenses> share{};
+  std::vector<PairStep> known(work.moving.size());
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
       const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
@@ -129,11 +132,15 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
         margin[i] =
             work.view[i] == Work::View::outside ? -1.0 : lenses_[i]->map.margin_rad(direction);
       }
-      weights_.at({margin.data(), lenses_.size()}, {share.data(), lenses_.size()});
-      prefer_who_sees(direction, work, {share.data(), lenses_.size()});
+      const std::size_t pixel = Cell::index(column, row);
+      for (std::size_t i = 0; i < known.size(); ++i) {
+        known[i] = work.moving[i].pair->step(work.moving[i].place[pixel]);
+      }
+      weights_.at({margin.data(), lenses_.size()}, {share.data(), lenses_.size()}, known);
+      prefer_who_sees(work, pixel, {share.data(), lenses_.size()});
       bool seen = false;
       for (std::size_t i = 0; i < lenses_.size(); ++i) {
-        work.share[i][Cell::index(column, row)] = share[i];
+        work.share[i][pixel] = share[i];
         work.shares_any[i] |= share[i] > 0;
         seen |= share[i] > 0;
       }
@@ -143,33 +150,71 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
   return unseen;
 }
 
+void CellRenderer::look_up_pairs(const Cell& cell, const Vec3& middle, double reach_rad,
+                                 Work& work) const {
+  for (const PairField& pair : pairs_) {
+    if (!pair.touches(middle, reach_rad)) continue;
+    Work::Moving& moving = work.moving.emplace_back();
+    moving.pair = &pair;
+    for (int row = 0; row < cell.height; ++row) {
+      for (int column = 0; column < cell.width; ++column) {
+        moving.place[Cell::index(column, row)] =
+            pair.place(raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5}));
+      }
+    }
+  }
+}
+
 // Where something hides a point from one lens of a pair, the other has it alone.
-void CellRenderer::prefer_who_sees(const Vec3& direction, const Work& work,
-                                   std::span<double> share) const {
-  for (const PairField* pair : work.moving) {
-    const std::size_t a = pair->lens_a();
-    const std::size_t b = pair->lens_b();
+void CellRenderer::prefer_who_sees(const Work& work, std::size_t pixel, std::span<double> share) {
+  for (const Work::Moving& moving : work.moving) {
+    const std::size_t a = moving.pair->lens_a();
+    const std::size_t b = moving.pair->lens_b();
     if (work.view[a] != Work::View::inside || work.view[b] != Work::View::inside) continue;
     const double sum = share[a] + share[b];
-    const PairField::Shown shown = pair->shown(direction);
-    if (sum <= 0 || (shown.by_a == shown.by_b)) continue;
-    share[a] = sum * ((share[a] / sum) * shown.by_a + (share[b] / sum) * (1 - shown.by_b));
+    const PairField::Shown shown = moving.pair->shown(moving.place[pixel]);
+    if (sum <= 0 || shown.by_a == shown.by_b) continue;
+    share[a] = share[a] * shown.by_a + share[b] * (1 - shown.by_b);
     share[b] = sum - share[a];
   }
 }
 
-Vec3 CellRenderer::read_direction(std::size_t lens, const Work& work, Vec3 direction) const {
-  for (const PairField* pair : work.moving) {
-    if (pair->moves(lens)) direction = pair->read_direction(lens, direction);
+Vec3 CellRenderer::read_direction(std::size_t lens, const Work& work, std::size_t pixel,
+                                  const Vec3& direction) {
+  Vec3 read = direction;
+  bool first = true;
+  for (const Work::Moving& moving : work.moving) {
+    if (!moving.pair->has(lens)) continue;
+    const PairField::Place& place = moving.place[pixel];
+    const double shift = moving.pair->shift_rad(lens, place);
+    if (shift == 0) continue;
+    const RibbonAxes& axes = moving.pair->axes();
+    RibbonAngles at = first ? place.angles : axes.angles(read);
+    at.eta_rad += shift;
+    read = axes.direction(at);
+    first = false;
   }
-  return direction;
+  return read;
+}
+
+LensTone CellRenderer::tone(std::size_t lens, const Work& work, std::size_t pixel) {
+  LensTone sum;
+  for (const Work::Moving& moving : work.moving) {
+    if (!moving.pair->has(lens)) continue;
+    const LensTone one = moving.pair->tone(lens, moving.place[pixel]);
+    for (std::size_t c = 0; c < 3; ++c) {
+      sum.add[c] = sum.add[c] * one.gain[c] + one.add[c];
+      sum.gain[c] *= one.gain[c];
+    }
+  }
+  return sum;
 }
 
 // Source positions of every pixel of the cell in which the lens has a share.
 void CellRenderer::locate(std::size_t lens, const Cell& cell, Work& work) const {
   const LensMap& map = lenses_[lens]->map;
   const bool moves = std::any_of(work.moving.begin(), work.moving.end(),
-                                 [lens](const PairField* pair) { return pair->moves(lens); });
+                                 [lens](const Work::Moving& m) { return m.pair->has(lens); });
   if (!moves && work.view[lens] == Work::View::inside) {
     return fill_sources(map, raster_, cell, work.sources);
   }
@@ -178,7 +223,7 @@ void CellRenderer::locate(std::size_t lens, const Cell& cell, Work& work) const 
       const std::size_t i = Cell::index(column, row);
       if (work.share[lens][i] <= 0) continue;
       const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
-      auto px = map.source_px(read_direction(lens, work, direction));
+      auto px = map.source_px(read_direction(lens, work, i, direction));
       if (!px) px = map.source_px(direction);  // the shift leads out of the field
       assert(px && "a lens with a share sees the pixel");
       work.sources[i] = px.value_or(map.lens().centre_px());
@@ -194,7 +239,7 @@ void CellRenderer::add_lens(std::size_t lens, const Cell& cell, Work& work) cons
       const std::size_t i = Cell::index(column, row);
       const auto share = work.alone ? 1.0F : static_cast<float>(work.share[lens][i]);
       if (share <= 0) continue;
-      const auto light = shader.light(work.sources[i]);
+      const auto light = shader.light(work.sources[i], tone(lens, work, i));
       for (std::size_t c = 0; c < 3; ++c) work.light[i][c] += share * light[c];
     }
   }

@@ -49,8 +49,11 @@ class CellRenderer {
   [[nodiscard]] int share_out_by_pixel(const Cell& cell, Work& work) const;
   void add_lens(std::size_t lens, const Cell& cell, Work& work) const;
   void locate(std::size_t lens, const Cell& cell, Work& work) const;
-  void prefer_who_sees(const Vec3& direction, const Work& work, std::span<double> share) const;
-  [[nodiscard]] Vec3 read_direction(std::size_t lens, const Work& work, Vec3 direction) const;
+  void look_up_pairs(const Cell& cell, const Vec3& middle, double reach_rad, Work& work) const;
+  static void prefer_who_sees(const Work& work, std::size_t pixel, std::span<double> share);
+  static Vec3 read_direction(std::size_t lens, const Work& work, std::size_t pixel,
+                             const Vec3& direction);
+  static LensTone tone(std::size_t lens, const Work& work, std::size_t pixel);
 
   std::vector<std::unique_ptr<LensReader>> lenses_;
   Equirect raster_;

@@ -22,7 +22,7 @@ LensShader::LensShader(const LensMap& map, const PictureSampler& sampler,
                        const TransferCurve& transfer, const ChannelGains& gains, bool clips)
     : map_(map), sampler_(sampler), transfer_(transfer), gains_(gains), clips_(clips) {}
 
-std::array<float, 3> LensShader::light(const Vec2& px) const {
+std::array<float, 3> LensShader::code_at(const Vec2& px) const {
   std::array<float, 3> code{};
   if (map_.has_fringes() && colours() == 3) {
     for (int c = 0; c < 3; ++c) {
@@ -31,13 +31,27 @@ std::array<float, 3> LensShader::light(const Vec2& px) const {
   } else {
     sampler_.sample(px, code.data());
   }
+  return code;
+}
+
+bool LensShader::clipped(const Vec2& px) const {
+  const auto code = code_at(px);
+  return clips_ && std::any_of(code.begin(), code.begin() + colours(),
+                               [](float value) { return value >= kClippedCode; });
+}
+
+std::array<float, 3> LensShader::light(const Vec2& px, const LensTone& tone) const {
+  const auto code = code_at(px);
   const double brightness = map_.brightness(px);
   std::array<float, 3> light{};
   for (int c = 0; c < colours(); ++c) {
     const auto i = static_cast<std::size_t>(c);
+    const float clipped = clips_ ? clipped_share(code[i]) : 0.0F;
     float factor = static_cast<float>(gains_[i] / brightness);
-    if (clips_ && factor < 1.0F) factor += clipped_share(code[i]) * (1.0F - factor);
-    light[i] = transfer_.to_linear(code[i], c) * factor;
+    if (factor < 1.0F) factor += clipped * (1.0F - factor);
+    const float plain = transfer_.to_linear(code[i], c) * factor;
+    const float toned = std::max(0.0F, plain * tone.gain[i] + tone.add[i]);
+    light[i] = toned + clipped * (plain - toned);
   }
   return light;
 }

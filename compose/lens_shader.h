@@ -6,6 +6,7 @@
 #include "compose/lens_map.h"
 #include "compose/resample.h"
 #include "imaging/transfer.h"
+#include "seams/band_blend.h"
 
 namespace seamwright {
 
@@ -23,10 +24,15 @@ class LensShader {
              const ChannelGains& gains, bool clips);
 
   [[nodiscard]] int colours() const { return sampler_.colours(); }
-  /// Linear light at the place that green source pixel `px` shows; unused channels are 0.
-  [[nodiscard]] std::array<float, 3> light(const Vec2& px) const;
+  /// Linear light at the place that green source pixel `px` shows; unused channels are 0. The
+  /// blend's tone is drawn back where a channel clips.
+  [[nodiscard]] std::array<float, 3> light(const Vec2& px, const LensTone& tone = {}) const;
+  /// True where some channel has lost its light.
+  [[nodiscard]] bool clipped(const Vec2& px) const;
 
  private:
+  [[nodiscard]] std::array<float, 3> code_at(const Vec2& px) const;
+
   const LensMap& map_;
   const PictureSampler& sampler_;
   const TransferCurve& transfer_;

@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 
 namespace seamwright {
 
@@ -42,6 +43,12 @@ struct Corners {
 
 }  // namespace
 
+PairField::PairField(const PairSeam& seam, double panorama_px_per_rad) : seam_(seam) {
+  // Two pixels of the ribbon or of the panorama, whichever are larger: no stairs.
+  constexpr double kFeather_px = 2;
+  feather_px_ = kFeather_px * std::max(1.0, seam.warp.grid.px_per_rad / panorama_px_per_rad);
+}
+
 bool PairField::touches(const Vec3& direction, double reach_rad) const {
   const RibbonGrid& grid = seam_.warp.grid;
   const RibbonAngles at = grid.axes.angles(direction);
@@ -55,27 +62,52 @@ bool PairField::touches(const Vec3& direction, double reach_rad) const {
   return std::abs(from_middle) <= 0.5 * span + turn;
 }
 
-Vec3 PairField::read_direction(std::size_t lens, const Vec3& direction) const {
+PairField::Place PairField::place(const Vec3& direction) const {
   const RibbonGrid& grid = seam_.warp.grid;
-  const Image& shift = lens == lens_a() ? seam_.warp.shift_a_rad : seam_.warp.shift_b_rad;
-  const Corners corners(grid, grid.position(direction));
-  const double shift_rad = corners.mean(
-      [&](int y, std::size_t x) { return static_cast<double>(shift.row<float>(y)[x]); });
-  if (shift_rad == 0) return direction;
-  RibbonAngles at = grid.axes.angles(direction);
-  at.eta_rad += shift_rad;
-  return grid.axes.direction(at);
+  const RibbonAngles at = grid.axes.angles(direction);
+  return {at, grid.position(direction)};
 }
 
-PairField::Shown PairField::shown(const Vec3& direction) const {
-  const RibbonGrid& grid = seam_.warp.grid;
-  const Corners corners(grid, grid.position(direction));
+double PairField::shift_rad(std::size_t lens, const Place& at) const {
+  const Image& shift = lens == lens_a() ? seam_.warp.shift_a_rad : seam_.warp.shift_b_rad;
+  return Corners(seam_.warp.grid, at.px).mean([&](int y, std::size_t x) {
+    return static_cast<double>(shift.row<float>(y)[x]);
+  });
+}
+
+double PairField::strength(const Place& at) const {
+  return Corners(seam_.warp.grid, at.px).mean([&](int, std::size_t x) {
+    return static_cast<double>(seam_.warp.strength[x]);
+  });
+}
+
+PairStep PairField::step(const Place& at) const {
+  return {.a = lens_a(),
+          .b = lens_b(),
+          .share_a = seam_.path.share_a(at.px.x(), at.px.y(), feather_px_),
+          .weight = strength(at)};
+}
+
+PairField::Shown PairField::shown(const Place& at) const {
+  const Corners corners(seam_.warp.grid, at.px);
   const auto share = [&](std::uint8_t bit) {
     return corners.mean([&](int y, std::size_t x) {
       return (seam_.warp.seen_by.row<std::uint8_t>(y)[x] & bit) != 0 ? 1.0 : 0.0;
     });
   };
   return {share(kSeenByA), share(kSeenByB)};
+}
+
+LensTone PairField::tone(std::size_t lens, const Place& at) const {
+  if (!seam_.blend) return {};
+  LensTone tone = lens == lens_a() ? seam_.blend->tone_a(at.px.x(), at.px.y())
+                                   : seam_.blend->tone_b(at.px.x(), at.px.y());
+  const auto strength = static_cast<float>(this->strength(at));
+  for (std::size_t c = 0; c < 3; ++c) {
+    tone.gain[c] = 1 + strength * (tone.gain[c] - 1);
+    tone.add[c] *= strength;
+  }
+  return tone;
 }
 
 }  // namespace seamwright

@@ -1,33 +1,51 @@
 #pragma once
 
+#include "compose/blend_weights.h"
 #include "compose/seam_plan.h"
 
 namespace seamwright {
 
-/// A pair's warp, read between its pixels. Keeps a reference to the plan. Thread-safe.
+/// What was planned for a pair, read between the ribbon's pixels. Keeps a reference to the plan.
+/// Thread-safe.
 class PairField {
  public:
-  explicit PairField(const PairSeam& seam) : seam_(seam) {}
+  PairField(const PairSeam& seam, double panorama_px_per_rad);
+
+  /// A direction in the pair's ribbon.
+  struct Place {
+    RibbonAngles angles;
+    Vec2 px = Vec2::Zero();
+  };
 
   [[nodiscard]] std::size_t lens_a() const { return static_cast<std::size_t>(seam_.lens_a); }
   [[nodiscard]] std::size_t lens_b() const { return static_cast<std::size_t>(seam_.lens_b); }
-  [[nodiscard]] bool moves(std::size_t lens) const { return lens == lens_a() || lens == lens_b(); }
+  [[nodiscard]] bool has(std::size_t lens) const { return lens == lens_a() || lens == lens_b(); }
 
-  /// True where something within `reach_rad` of a direction may be moved.
+  /// True where something within `reach_rad` of a direction may differ from what the lenses show
+  /// at infinity.
   [[nodiscard]] bool touches(const Vec3& direction, double reach_rad) const;
+  [[nodiscard]] Place place(const Vec3& direction) const;
 
-  /// The direction in which a lens of the pair shows what the panorama shows in `direction`.
-  [[nodiscard]] Vec3 read_direction(std::size_t lens, const Vec3& direction) const;
-
-  /// How much of a direction each lens shows, 0…1: less where something hides it.
+  /// By how much the colatitude must be changed to read a lens of the pair.
+  [[nodiscard]] double shift_rad(std::size_t lens, const Place& at) const;
+  /// The seam between the two: a sharp step at the path, as strong as the walk.
+  [[nodiscard]] PairStep step(const Place& at) const;
+  /// How much of a place each lens shows, 0…1: less where something hides it.
   struct Shown {
     double by_a = 1;
     double by_b = 1;
   };
-  [[nodiscard]] Shown shown(const Vec3& direction) const;
+  [[nodiscard]] Shown shown(const Place& at) const;
+  /// What the blend makes of a lens' light.
+  [[nodiscard]] LensTone tone(std::size_t lens, const Place& at) const;
+
+  [[nodiscard]] const RibbonAxes& axes() const { return seam_.warp.grid.axes; }
 
  private:
+  [[nodiscard]] double strength(const Place& at) const;
+
   const PairSeam& seam_;
+  double feather_px_;  // full width of the step, ribbon px
 };
 
 }  // namespace seamwright

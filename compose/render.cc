@@ -16,7 +16,8 @@ namespace {
 
 constexpr int kMinWidth = 64;
 constexpr int kMaxWidth = 262144;
-constexpr int kTileCells = 16;  // cells side by side in one unit of parallel work
+constexpr double kCornerBlend_deg = 1.5;  // where seams of several pairs meet
+constexpr int kTileCells = 16;            // cells side by side in one unit of parallel work
 
 Error option_error(std::string field, std::string what, std::string remedy) {
   return {
@@ -100,6 +101,14 @@ std::int64_t render_band(const CellRenderer& renderer, const PanoramaShape& shap
   return sum;
 }
 
+GainMatch gains_for(const Rig& rig, std::span<const Frame> frames, const RenderOptions& options,
+                    const TransferCurve& transfer) {
+  if (!options.gain_match) return unit_gains(rig.lens_count());
+  // A plan compared the lenses already.
+  const bool planned = options.seams != nullptr && !options.seams->gains.gains.empty();
+  return planned ? options.seams->gains : match_gains(rig, frames, transfer);
+}
+
 Error stopped() {
   return {.kind = ErrorKind::cancelled,
           .where = {},
@@ -177,9 +186,9 @@ Result<RenderReport> render_panorama(const Rig& rig, std::span<const Frame> fram
   RenderReport report{.width_px = shape->width_px,
                       .height_px = shape->height_px,
                       .native_width_px = shape->native_width_px,
-                      .gains = options.gain_match ? match_gains(sized, frames, *transfer)
-                                                  : unit_gains(sized.lens_count())};
-  const double half_width = rad_from_deg(options.blend_half_width_deg);
+                      .gains = gains_for(sized, frames, options, *transfer)};
+  const double half_width =
+      rad_from_deg(options.seams == nullptr ? options.blend_half_width_deg : kCornerBlend_deg);
   const CellRenderer renderer(make_views(sized, frames, options, *shape, *transfer, report.gains),
                               Equirect{shape->width_px, shape->height_px}, BlendWeights(half_width),
                               *transfer, options.seams);

@@ -30,7 +30,7 @@ struct RenderOptions {
   ResampleKernel kernel = ResampleKernel::catmull_rom;
   bool gain_match = true;
   /// Angle from the seam to where one lens is alone, 0.05…30 degrees. Wider hides differences of
-  /// brightness better, narrower shows less of near objects twice.
+  /// brightness better, narrower shows less of near objects twice. Not used with `seams`.
   double blend_half_width_deg = 1.5;
   /// Rows rendered at a time, at least 1; rounded up to whole cells of 16. More rows cost memory.
   int band_rows = 128;

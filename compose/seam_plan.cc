@@ -9,6 +9,7 @@
 #include "base/parallel.h"
 #include "compose/lens_map.h"
 #include "compose/render.h"
+#include "compose/ribbon_views.h"
 #include "features/pair_ties.h"
 #include "projection/equirect.h"
 #include "seams/baseline_view.h"
@@ -144,11 +145,36 @@ Result<std::optional<ViewWarp>> pair_warp(const Rig& rig, const std::vector<Lens
   return view_warp(*depth, slide);
 }
 
+// Where the seam runs between the warped views, and what blends them.
+Result<void> route(PairSeam& pair, const Rig& rig, std::span<const Frame> frames,
+                   const GainMatch& gains, const TransferCurve& transfer,
+                   const SeamOptions& options) {
+  const auto reader = [&](int lens) {
+    const auto i = static_cast<std::size_t>(lens);
+    return LensReader(rig.lenses[i], frames[i].image, ResampleKernel::catmull_rom,
+                      pair.warp.grid.px_per_rad, transfer, gains.gains[i]);
+  };
+  const LensReader a = reader(pair.lens_a);
+  const LensReader b = reader(pair.lens_b);
+  SeamViews views = ribbon_views(a, b, pair.warp, ViewKind::warped);
+  auto path = seam_path(views, options.path);
+  if (!path) return tl::unexpected(path.error());
+  pair.path = std::move(*path);
+  auto blend = band_blend(views, pair.path, options.blend);
+  if (!blend) return tl::unexpected(blend.error());
+  pair.blend.emplace(std::move(*blend));
+  if (options.keep_views) {
+    pair.views = std::move(views);
+    pair.unwarped = ribbon_views(a, b, pair.warp, ViewKind::at_infinity);
+  }
+  return {};
+}
+
 Error stopped() {
   return {.kind = ErrorKind::cancelled,
           .where = {},
           .field = {},
-          .what = "stopped while finding depth",
+          .what = "stopped while planning seams",
           .remedy = {}};
 }
 
@@ -172,24 +198,26 @@ std::vector<std::pair<int, int>> meeting_pairs(const Rig& rig) {
       }
     }
   }
-  std::vector<int> borders(static_cast<std::size_t>(count * count));
-  const auto meet = [&](int one, int other) {
+  std::vector<double> border(
+      static_cast<std::size_t>(count * count));  // length, steps of 2 degrees
+  const auto meet = [&](int one, int other, double length) {
     if (one < 0 || other < 0 || one == other) return;
-    ++borders[static_cast<std::size_t>(std::min(one, other) * count + std::max(one, other))];
+    border[static_cast<std::size_t>(std::min(one, other) * count + std::max(one, other))] += length;
   };
   for (int y = 0; y < kSide; ++y) {
     for (int x = 0; x < 2 * kSide; ++x) {
       const int here = best[static_cast<std::size_t>(y * 2 * kSide + x)];
-      meet(here, best[static_cast<std::size_t>(y * 2 * kSide + (x + 1) % (2 * kSide))]);
-      if (y + 1 < kSide) meet(here, best[static_cast<std::size_t>((y + 1) * 2 * kSide + x)]);
+      meet(here, best[static_cast<std::size_t>(y * 2 * kSide + (x + 1) % (2 * kSide))], 1);
+      if (y + 1 == kSide) continue;
+      meet(here, best[static_cast<std::size_t>((y + 1) * 2 * kSide + x)],
+           std::sin(kPi * (y + 1) / kSide));
     }
   }
-  constexpr int kLeastBorder = 8;  // of 2 degrees each; less is where more than two lenses meet
+  constexpr double kLeastBorder = 8;  // less is where more than two lenses meet
   std::vector<std::pair<int, int>> pairs;
   for (int a = 0; a < count; ++a) {
     for (int b = a + 1; b < count; ++b) {
-      if (borders[static_cast<std::size_t>(a * count + b)] >= kLeastBorder)
-        pairs.emplace_back(a, b);
+      if (border[static_cast<std::size_t>(a * count + b)] >= kLeastBorder) pairs.emplace_back(a, b);
     }
   }
   return pairs;
@@ -201,6 +229,8 @@ Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
     return tl::unexpected(shape.error());
   }
   if (auto error = options.depth.validate()) return fail(std::move(*error));
+  const auto transfer = TransferCurve::of(frames[0].image);
+  if (!transfer) return tl::unexpected(transfer.error());
   const Rig sized = rig.scaled_to(frames[0].image.width(), frames[0].image.height());
   const std::vector<LensMap> maps = maps_of(sized);
   std::vector<LensView> views;
@@ -209,6 +239,8 @@ Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
   }
   const auto pairs = meeting_pairs(sized);
   SeamPlan plan;
+  plan.gains =
+      options.gain_match ? match_gains(sized, frames, *transfer) : unit_gains(sized.lens_count());
   double done = 0;
   for (const auto& [a, b] : pairs) {
     if (!tell(progress, "finding depth", done / static_cast<double>(pairs.size()))) {
@@ -216,8 +248,17 @@ Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
     }
     auto warp = pair_warp(sized, maps, views, a, b, options);
     if (!warp) return tl::unexpected(warp.error());
-    if (*warp) plan.pairs.push_back({a, b, std::move(**warp)});
-    ++done;
+    done += 0.5;
+    if (!tell(progress, "routing seams", done / static_cast<double>(pairs.size()))) {
+      return fail(stopped());
+    }
+    done += 0.5;
+    if (!*warp) continue;
+    PairSeam pair{.lens_a = a, .lens_b = b, .warp = std::move(**warp)};
+    if (auto routed = route(pair, sized, frames, plan.gains, *transfer, options); !routed) {
+      return tl::unexpected(routed.error());
+    }
+    plan.pairs.push_back(std::move(pair));
   }
   return plan;
 }

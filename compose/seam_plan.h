@@ -1,16 +1,22 @@
 #pragma once
 
 // What is found out about a shot before it is rendered, so that near objects join at the seams: the
-// dense depth in each pair's ribbon and the warp that follows from it.
+// dense depth in each pair's ribbon, the warp that follows from it, where the seam runs between the
+// warped views, and the tones that blend them.
 
+#include <optional>
 #include <span>
+#include <utility>
 #include <vector>
 
 #include "base/progress.h"
 #include "base/result.h"
+#include "compose/gain.h"
 #include "imaging/frame.h"
 #include "projection/rig.h"
+#include "seams/band_blend.h"
 #include "seams/ribbon_depth.h"
+#include "seams/seam_path.h"
 #include "seams/view_warp.h"
 
 namespace seamwright {
@@ -18,6 +24,10 @@ namespace seamwright {
 struct SeamOptions {
   RibbonDepthOptions depth = {};
   SlideOptions slide = {};
+  SeamPathOptions path = {};
+  BandBlendOptions blend = {};
+  bool gain_match = true;
+  bool keep_views = false;  ///< for people who want to see what the seam was chosen from
 };
 
 /// One lens pair whose pictures meet.
@@ -25,11 +35,16 @@ struct PairSeam {
   int lens_a = 0;
   int lens_b = 1;
   ViewWarp warp;
+  SeamPath path = {};
+  std::optional<BandBlend> blend = {};
+  std::optional<SeamViews> views = {};     ///< both lenses' views after the warp, if kept
+  std::optional<SeamViews> unwarped = {};  ///< the same at infinity, if kept
 };
 
 /// Pairs in the order of their lenses. Empty: every lens is read as if all were far.
 struct SeamPlan {
   std::vector<PairSeam> pairs;
+  GainMatch gains;  ///< the lenses were compared with these
 };
 
 /// Pairs of lenses that are the two best ones somewhere: where the panorama changes from one to the
@@ -38,7 +53,7 @@ struct SeamPlan {
 
 /// Pairs whose pupils coincide along the ribbon's pole, or that overlap too little to be matched,
 /// are left out: they have nothing to gain. `frames` one per lens of `rig`, of its shape. Stage
-/// told: "finding depth".
+/// told: "finding depth", "routing seams".
 [[nodiscard]] Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
                                           const SeamOptions& options = {},
                                           const ProgressFn& progress = {});

@@ -13,6 +13,8 @@ namespace seamwright {
 
 namespace {
 
+// A viewpoint this close to a pupil, as a share of the way, sees what that pupil sees.
+constexpr double kBesidePupil = 0.98;
 constexpr double kHidden_px = 0.75;  // run backwards by more: something stands before it
 
 struct ColumnRead {
@@ -65,7 +67,8 @@ ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide) {
       .shift_b_rad = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
       .seen_by = std::move(view.seen_by),
       .inverse_m = std::move(view.inverse_m),
-      .confidence = std::move(view.confidence)};
+      .confidence = std::move(view.confidence),
+      .strength = std::vector<float>(static_cast<std::size_t>(grid.width_px))};
   const auto height = static_cast<std::size_t>(grid.height_px);
   parallel_for(0, grid.width_px, [&](int x) {
     const auto i = static_cast<std::size_t>(x);
@@ -85,13 +88,17 @@ ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide) {
     unfold(of_a, 1 / grid.px_per_rad);
     unfold_mirrored(of_b, 1 / grid.px_per_rad);
     const double strength = slide.strength(x);
+    warp.strength[i] = static_cast<float>(strength);
     for (int y = 0; y < grid.height_px; ++y) {
       const auto row = static_cast<std::size_t>(y);
       const double eta = eta_of_row(grid, y + 0.5);
       warp.shift_a_rad.row<float>(y)[i] = static_cast<float>(strength * (of_a.eta[row] - eta));
       warp.shift_b_rad.row<float>(y)[i] = static_cast<float>(strength * (of_b.eta[row] - eta));
-      warp.seen_by.row<std::uint8_t>(y)[i] = static_cast<std::uint8_t>(
-          (of_a.shows[row] ? kSeenByA : 0) | (of_b.shows[row] ? kSeenByB : 0));
+      const double offset = slide.offset_m(x, eta);
+      const bool by_a = of_a.shows[row] || offset > kBesidePupil * half;
+      const bool by_b = of_b.shows[row] || offset < -kBesidePupil * half;
+      warp.seen_by.row<std::uint8_t>(y)[i] =
+          static_cast<std::uint8_t>((by_a ? kSeenByA : 0) | (by_b ? kSeenByB : 0));
     }
   });
   return warp;

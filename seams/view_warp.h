@@ -7,6 +7,9 @@
 // (ψ, η + shift_a), and lens b in (ψ, η + shift_b). Where only lens a reaches shift_a is zero, with
 // zero slope at the overlap's border; likewise for b.
 
+#include <cstdint>
+#include <vector>
+
 #include "imaging/image.h"
 #include "seams/ribbon_depth.h"
 #include "seams/viewpoint_slide.h"
@@ -17,6 +20,7 @@ namespace seamwright {
 struct ViewWarp {
   RibbonGrid grid;
   double half_baseline_m = 0;
+  double gap_inverse_m = 0;     ///< neighbours that differ by more are different surfaces
   double px_per_inverse_m = 0;  ///< largest disparity in px of an inverse distance of one
   Image shift_a_rad;            ///< grey f32, lens a's colatitude minus the panorama's; ≥ 0
   Image shift_b_rad;            ///< grey f32, ≤ 0
@@ -25,6 +29,8 @@ struct ViewWarp {
   Image seen_by;
   Image inverse_m;   ///< grey f32, 1/m, from the middle of the pupils
   Image confidence;  ///< grey f32, 0…1; 0 where filled
+  std::vector<float>
+      strength;  ///< of the walk, by column: 0 where other pairs' seams meet this one
 };
 
 inline constexpr std::uint8_t kSeenByA = 1;

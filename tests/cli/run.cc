@@ -69,15 +69,15 @@ void check_refused(const Ran& ran, const std::string& needle) {
   CHECK_THAT(ran.err, Catch::Contains(needle));
 }
 
-SmallShot::SmallShot(const std::filesystem::path& folder)
-    : folder_(folder), rig_(small_body(71, 160)) {
+SmallShot::SmallShot(const std::filesystem::path& folder, int size_px)
+    : folder_(folder), rig_(small_body(71, size_px)) {
   const auto frames = shoot(rig_, wavy_scene(6));
-  Image both(320, 160, Channels::rgb, SampleType::u16);
-  for (int y = 0; y < 160; ++y) {
+  Image both(2 * size_px, size_px, Channels::rgb, SampleType::u16);
+  for (int y = 0; y < size_px; ++y) {
     for (std::size_t i = 0; i < 2; ++i) {
       const auto row = frames[i].image.row<std::uint16_t>(y);
       std::copy(row.begin(), row.end(),
-                both.row<std::uint16_t>(y).begin() + static_cast<std::ptrdiff_t>(480 * i));
+                both.row<std::uint16_t>(y).begin() + static_cast<std::ptrdiff_t>(i) * 3 * size_px);
     }
   }
   RigTemplate value;

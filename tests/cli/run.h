@@ -37,7 +37,7 @@ void check_refused(const Ran& ran, const std::string& needle);
 /// both.tif (side by side).
 class SmallShot {
  public:
-  explicit SmallShot(const std::filesystem::path& folder);
+  explicit SmallShot(const std::filesystem::path& folder, int size_px = 160);
 
   [[nodiscard]] std::string at(const std::string& name) const { return (folder_ / name).string(); }
   [[nodiscard]] std::string template_file() const { return at("T.template.yaml"); }

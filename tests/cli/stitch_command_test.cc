@@ -99,6 +99,37 @@ TEST_CASE("stitch --width native says so, wider says that no more detail exists"
   CHECK_THAT(ran.err, Catch::Contains("no more detail"));
 }
 
+TEST_CASE("stitch --save-ribbon shows what the seams were chosen from") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path(), 320);  // smaller frames have no ribbon
+  const auto ran =
+      run(shot.stitch(shot.at("p.tif"), {"--save-ribbon", shot.at("ribbon"), "--json"}));
+  INFO(ran.err);
+  REQUIRE(ran.exit_code == 0);
+  CHECK(ran.json()["seam"] == "depth");
+  const auto depth = read_image(shot.at("ribbon/lens0-lens1.depth.tif"));
+  REQUIRE(depth);
+  CHECK(depth->type() == SampleType::f32);
+  for (const char* name : {"infinity-0.png", "infinity-1.png", "warped-0.png", "warped-1.png",
+                           "depth.png", "seam.png"}) {
+    CAPTURE(name);
+    const auto picture = read_image_header(shot.at(std::string("ribbon/lens0-lens1.") + name));
+    REQUIRE(picture);
+    CHECK(picture->width == depth->width());
+    CHECK(picture->height == depth->height());
+  }
+  CHECK(run(shot.stitch(shot.at("q.tif"), {"--seam", "plain", "--json"})).json()["seam"] ==
+        "plain");
+  check_refused(
+      run(shot.stitch(shot.at("r.tif"), {"--seam", "plain", "--save-ribbon", shot.at("ribbon")})),
+      "--save-ribbon");
+  put_file(shot.at("file"), "x");
+  check_refused(run(shot.stitch(shot.at("r.tif"), {"--save-ribbon", shot.at("file/ribbon")})),
+                "--save-ribbon");
+  CHECK_FALSE(std::filesystem::exists(shot.at("r.tif")));
+}
+
 TEST_CASE("stitch finishes with findings where a lens is black") {
   if (test::program().empty()) return;
   const ScratchDir scratch;

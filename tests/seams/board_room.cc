@@ -10,7 +10,6 @@ namespace seamwright::test {
 
 namespace {
 
-constexpr double kLeastTheta_rad = rad_from_deg(70);
 constexpr int kSamples = 2;  // rays a pixel along each axis
 
 // IEC 61966-2-1, without its upper limit.
@@ -53,7 +52,9 @@ Image photograph(const BoardRoom& room, const MountedLens& mounted, const RoomEx
     const auto row = frame.row<float>(y);
     for (int x = 0; x < lens.width_px; ++x) {
       const auto middle = lens.unproject(Vec2(x + 0.5, y + 0.5));
-      if (!middle || angle_between(*middle, Vec3::UnitZ()) < kLeastTheta_rad) continue;
+      if (!middle || angle_between(*middle, Vec3::UnitZ()) < exposure.least_theta_rad) {
+        continue;
+      }
       double sum = 0;
       int count = 0;
       for (int k = 0; k < kSamples * kSamples; ++k) {

@@ -39,9 +39,10 @@ struct RoomExposure {
   double red = 1;        ///< a colour cast: linear gains of red and blue
   double blue = 1;
   std::uint64_t stream = 5;
+  double least_theta_rad = rad_from_deg(70);  ///< nearer to the axis the frame is left black
 };
 
-/// RGB f32 frame in sRGB code values; lens angles below 70° are left black.
+/// RGB f32 frame in sRGB code values.
 [[nodiscard]] Image photograph(const BoardRoom& room, const MountedLens& lens,
                                const RoomExposure& exposure = {});
 
