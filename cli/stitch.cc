@@ -8,6 +8,7 @@
 #include "cli/ribbon_pictures.h"
 #include "cli/shot_input.h"
 #include "cli/shot_template.h"
+#include "compose/layer_file.h"
 #include "compose/panorama_file.h"
 #include "compose/seam_plan.h"
 #include "templates/shot_file.h"
@@ -27,6 +28,7 @@ struct StitchOptions {
   std::string compression = "none";
   std::string seam = "depth";
   std::string save_ribbon;
+  std::string layers;
   int jpeg_quality = 92;
   double blend_half_width_deg = RenderOptions{}.blend_half_width_deg;
   bool no_gain_match = false;
@@ -143,6 +145,7 @@ nlohmann::json as_json(const StitchOptions& options, const RenderReport& report,
       {"findings", findings},
   };
   if (!options.jpeg.empty()) object["jpeg"] = options.jpeg;
+  if (!options.layers.empty()) object["layers"] = options.layers;
   return object;
 }
 
@@ -193,6 +196,11 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   const auto report =
       write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
   if (!report) return tl::unexpected(report.error());
+  if (!options.layers.empty()) {
+    const auto layers = write_layers(*rig, *frames, *render, options.layers,
+                                     panorama_files(options).tiff_compression, console.progress());
+    if (!layers) return tl::unexpected(layers.error());
+  }
   const auto findings = findings_of(*report, render->gain_match);
   tell_people(console, options, *report);
   for (const std::string& finding : findings) console.say("finding: " + finding);
@@ -243,6 +251,9 @@ void add_stitch(Program& program) {
       ->capture_default_str();
   command.add_option("--save-ribbon", options->save_ribbon,
                      "Folder for pictures of each overlap: both lenses, depth, seam");
+  command.add_option(
+      "--layers", options->layers,
+      "Also write a TIFF for retouching: a page for each lens, then each one's mask");
   command.add_flag("--no-gain-match", options->no_gain_match,
                    "Keep each lens' brightness and colour as it is");
   options->intake.add_to(command);

@@ -23,17 +23,21 @@ float encoded<float>(float code) {
   return code;
 }
 
+// `alpha` is left out where the band has none.
 template <class T>
 void write_cell(const Cell& cell, std::span<const std::array<float, 3>> light,
-                const TransferCurve& transfer, int band_top, Image& band) {
-  const int colours = band.channel_count();
+                std::span<const float> alpha, const TransferCurve& transfer, int band_top,
+                Image& band) {
+  const int channels = band.channel_count();
+  const int colours = has_alpha(band.channels()) ? channels - 1 : channels;
   for (int row = 0; row < cell.height; ++row) {
-    T* out = band.row<T>(cell.y + row - band_top).data() + cell.x * colours;
+    T* out = band.row<T>(cell.y + row - band_top).data() + cell.x * channels;
     for (int column = 0; column < cell.width; ++column) {
       const auto& pixel = light[Cell::index(column, row)];
       for (int c = 0; c < colours; ++c) {
         *out++ = encoded<T>(transfer.from_linear(pixel[static_cast<std::size_t>(c)], c));
       }
+      if (colours < channels) *out++ = encoded<T>(alpha[Cell::index(column, row)]);
     }
   }
 }
@@ -52,7 +56,8 @@ LensReader::LensReader(const MountedLens& mounted, const Image& image, ResampleK
 struct CellRenderer::Work {
   enum class View : std::uint8_t { outside, partly, inside };
 
-  std::array<View, kMaxLenses> view{};  // of the cell by each lens
+  std::array<double, kMaxLenses> margin{};  // of each lens in the middle of the cell
+  std::array<View, kMaxLenses> view{};      // of the cell by each lens
   std::array<bool, kMaxLenses> shares_any{};
   std::array<std::array<double, Cell::kPixels>, kMaxLenses> share;  // set where shares_any
   struct Moving {
@@ -82,26 +87,75 @@ int CellRenderer::render(const Cell& cell, Image& band, int band_top) const {
     if (work.shares_any[lens]) add_lens(lens, cell, work);
   }
   if (band.type() == SampleType::f32) {
-    write_cell<float>(cell, work.light, transfer_, band_top, band);
+    write_cell<float>(cell, work.light, {}, transfer_, band_top, band);
   } else {
-    write_cell<std::uint16_t>(cell, work.light, transfer_, band_top, band);
+    write_cell<std::uint16_t>(cell, work.light, {}, transfer_, band_top, band);
   }
   return work.unseen;
 }
 
+void CellRenderer::render_layer(const Cell& cell, std::size_t lens, Image& band,
+                                int band_top) const {
+  Work work;
+  look_at(cell, work);
+  const LensMap& map = lenses_[lens]->map;
+  std::array<float, Cell::kPixels> alpha{};
+  for (int row = 0; row < cell.height; ++row) {
+    for (int column = 0; column < cell.width; ++column) {
+      const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
+      const bool seen = work.view[lens] == Work::View::inside ||
+                        (work.view[lens] == Work::View::partly && map.source_px(direction));
+      const std::size_t i = Cell::index(column, row);
+      alpha[i] = seen ? 1.0F : 0.0F;
+      work.share[lens][i] = seen ? 1.0 : 0.0;
+    }
+  }
+  if (work.view[lens] != Work::View::outside) add_lens(lens, cell, work);
+  if (band.type() == SampleType::f32) {
+    write_cell<float>(cell, work.light, alpha, transfer_, band_top, band);
+  } else {
+    write_cell<std::uint16_t>(cell, work.light, alpha, transfer_, band_top, band);
+  }
+}
+
+void CellRenderer::render_mask(const Cell& cell, std::size_t lens, Image& band,
+                               int band_top) const {
+  Work work;
+  share_out(cell, work);
+  for (int row = 0; row < cell.height; ++row) {
+    for (int column = 0; column < cell.width; ++column) {
+      const float all = work.shares_any[lens] ? 1.0F : 0.0F;
+      const float share =
+          work.alone ? all : static_cast<float>(work.share[lens][Cell::index(column, row)]);
+      const auto x = static_cast<std::size_t>(cell.x + column);
+      const int y = cell.y + row - band_top;
+      if (band.type() == SampleType::f32) {
+        band.row<float>(y)[x] = share;
+      } else {
+        band.row<std::uint16_t>(y)[x] = encoded<std::uint16_t>(share);
+      }
+    }
+  }
+}
+
 // Margins change by at most the angle moved, so the one in the middle of the cell bounds the
 // others.
-void CellRenderer::share_out(const Cell& cell, Work& work) const {
+void CellRenderer::look_at(const Cell& cell, Work& work) const {
   const double reach = cell.reach_rad(raster_);
   const Vec3 middle = raster_.direction(cell.middle());
   look_up_pairs(cell, middle, reach, work);
-  std::array<double, kMaxLenses> margin{};
   for (std::size_t i = 0; i < lenses_.size(); ++i) {
-    margin[i] = lenses_[i]->map.margin_rad(middle);
-    work.view[i] = margin[i] > reach    ? Work::View::inside
-                   : margin[i] < -reach ? Work::View::outside
-                                        : Work::View::partly;
+    work.margin[i] = lenses_[i]->map.margin_rad(middle);
+    work.view[i] = work.margin[i] > reach    ? Work::View::inside
+                   : work.margin[i] < -reach ? Work::View::outside
+                                             : Work::View::partly;
   }
+}
+
+void CellRenderer::share_out(const Cell& cell, Work& work) const {
+  look_at(cell, work);
+  const double reach = cell.reach_rad(raster_);
+  const auto& margin = work.margin;
   const auto best = static_cast<std::size_t>(
       std::max_element(margin.begin(),
                        margin.begin() + static_cast<std::ptrdiff_t>(lenses_.size())) -

@@ -41,10 +41,16 @@ class CellRenderer {
   /// Renders a cell into `band`, whose first row is panorama row `band_top`. Returns the number of
   /// pixels that no lens sees; they are black.
   int render(const Cell& cell, Image& band, int band_top) const;
+  /// What one lens shows after warp and tone, wherever it sees: alpha 1 there, 0 elsewhere. `band`
+  /// has alpha.
+  void render_layer(const Cell& cell, std::size_t lens, Image& band, int band_top) const;
+  /// One lens' share in the panorama, white where it is alone. `band` is grey.
+  void render_mask(const Cell& cell, std::size_t lens, Image& band, int band_top) const;
 
  private:
   struct Work;
 
+  void look_at(const Cell& cell, Work& work) const;
   void share_out(const Cell& cell, Work& work) const;
   [[nodiscard]] int share_out_by_pixel(const Cell& cell, Work& work) const;
   void add_lens(std::size_t lens, const Cell& cell, Work& work) const;

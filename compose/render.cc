@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstring>
+#include <functional>
 #include <memory>
 
 #include <fmt/format.h>
@@ -78,8 +79,11 @@ std::vector<std::unique_ptr<LensReader>> make_views(const Rig& rig, std::span<co
   return views;
 }
 
+// Renders one cell into a band that begins at a row; returns the number of unseen pixels.
+using RenderCell = std::function<int(const Cell& cell, Image& band, int top)>;
+
 // Renders rows [top, top + rows) and returns the number of unseen pixels.
-std::int64_t render_band(const CellRenderer& renderer, const PanoramaShape& shape, int top,
+std::int64_t render_band(const RenderCell& render_cell, const PanoramaShape& shape, int top,
                          int rows, Image& band) {
   constexpr int kTileWidth = kTileCells * Cell::kSize;
   const int tiles_across = (shape.width_px + kTileWidth - 1) / kTileWidth;
@@ -93,7 +97,7 @@ std::int64_t render_band(const CellRenderer& renderer, const PanoramaShape& shap
     cell.height = std::min(Cell::kSize, shape.height_px - cell.y);
     for (cell.x = left; cell.x < right; cell.x += Cell::kSize) {
       cell.width = std::min(Cell::kSize, right - cell.x);
-      unseen[static_cast<std::size_t>(tile)] += renderer.render(cell, band, top);
+      unseen[static_cast<std::size_t>(tile)] += render_cell(cell, band, top);
     }
   });
   std::int64_t sum = 0;
@@ -115,6 +119,37 @@ Error stopped() {
           .field = {},
           .what = "stopped while rendering",
           .remedy = {}};
+}
+
+// Renders all rows, band by band, into a sink; returns the number of unseen pixels.
+Result<std::int64_t> render_rows(const RenderCell& render_cell, const PanoramaShape& shape,
+                                 int band_rows, RowSink& sink, const ProgressFn& progress) {
+  const int step = (band_rows + Cell::kSize - 1) / Cell::kSize * Cell::kSize;
+  Image band(shape.width_px, std::min(step, shape.height_px), shape.channels, shape.type);
+  std::int64_t unseen = 0;
+  for (int top = 0; top < shape.height_px; top += step) {
+    if (!tell(progress, "rendering", static_cast<double>(top) / shape.height_px)) {
+      return fail(stopped());
+    }
+    const int rows = std::min(step, shape.height_px - top);
+    unseen += render_band(render_cell, shape, top, rows, band);
+    const auto bytes = band.bytes().first(static_cast<std::size_t>(rows) * band.row_bytes());
+    if (auto written = sink.write_rows(top, bytes); !written) {
+      return tl::unexpected(written.error());
+    }
+  }
+  if (!tell(progress, "rendering", 1)) return fail(stopped());
+  return unseen;
+}
+
+CellRenderer make_renderer(const Rig& sized, std::span<const Frame> frames,
+                           const RenderOptions& options, const PanoramaShape& shape,
+                           const TransferCurve& transfer, const GainMatch& gains) {
+  const double half_width =
+      rad_from_deg(options.seams == nullptr ? options.blend_half_width_deg : kCornerBlend_deg);
+  return {make_views(sized, frames, options, shape, transfer, gains),
+          Equirect{shape.width_px, shape.height_px}, BlendWeights(half_width), transfer,
+          options.seams};
 }
 
 class ImageSink final : public RowSink {
@@ -187,27 +222,50 @@ Result<RenderReport> render_panorama(const Rig& rig, std::span<const Frame> fram
                       .height_px = shape->height_px,
                       .native_width_px = shape->native_width_px,
                       .gains = gains_for(sized, frames, options, *transfer)};
-  const double half_width =
-      rad_from_deg(options.seams == nullptr ? options.blend_half_width_deg : kCornerBlend_deg);
-  const CellRenderer renderer(make_views(sized, frames, options, *shape, *transfer, report.gains),
-                              Equirect{shape->width_px, shape->height_px}, BlendWeights(half_width),
-                              *transfer, options.seams);
-
-  const int step = (options.band_rows + Cell::kSize - 1) / Cell::kSize * Cell::kSize;
-  Image band(shape->width_px, std::min(step, shape->height_px), shape->channels, shape->type);
-  for (int top = 0; top < shape->height_px; top += step) {
-    if (!tell(progress, "rendering", static_cast<double>(top) / shape->height_px)) {
-      return fail(stopped());
-    }
-    const int rows = std::min(step, shape->height_px - top);
-    report.unseen_px += render_band(renderer, *shape, top, rows, band);
-    const auto bytes = band.bytes().first(static_cast<std::size_t>(rows) * band.row_bytes());
-    if (auto written = sink.write_rows(top, bytes); !written) {
-      return tl::unexpected(written.error());
-    }
-  }
-  if (!tell(progress, "rendering", 1)) return fail(stopped());
+  const CellRenderer renderer =
+      make_renderer(sized, frames, options, *shape, *transfer, report.gains);
+  const RenderCell render_cell = [&](const Cell& cell, Image& band, int top) {
+    return renderer.render(cell, band, top);
+  };
+  const auto unseen = render_rows(render_cell, *shape, options.band_rows, sink, progress);
+  if (!unseen) return tl::unexpected(unseen.error());
+  report.unseen_px = *unseen;
   return report;
+}
+
+PanoramaShape layer_shape(const PanoramaShape& panorama, LayerKind kind) {
+  PanoramaShape shape = panorama;
+  const bool grey = panorama.channels == Channels::grey;
+  shape.channels = kind == LayerKind::mask ? Channels::grey
+                   : grey                  ? Channels::grey_alpha
+                                           : Channels::rgba;
+  if (kind == LayerKind::mask) shape.icc_profile.clear();
+  return shape;
+}
+
+Result<void> render_layer(const Rig& rig, std::span<const Frame> frames,
+                          const RenderOptions& options, const Layer& layer, RowSink& sink,
+                          const ProgressFn& progress) {
+  const auto panorama = panorama_shape(rig, frames, options);
+  if (!panorama) return tl::unexpected(panorama.error());
+  const auto transfer = TransferCurve::of(frames[0].image);
+  if (!transfer) return tl::unexpected(transfer.error());
+  const Rig sized = rig.scaled_to(frames[0].image.width(), frames[0].image.height());
+  const GainMatch gains = gains_for(sized, frames, options, *transfer);
+  const CellRenderer renderer = make_renderer(sized, frames, options, *panorama, *transfer, gains);
+  const auto lens = static_cast<std::size_t>(layer.lens);
+  const RenderCell render_cell = [&](const Cell& cell, Image& band, int top) {
+    if (layer.kind == LayerKind::mask) {
+      renderer.render_mask(cell, lens, band, top);
+    } else {
+      renderer.render_layer(cell, lens, band, top);
+    }
+    return 0;
+  };
+  const auto done = render_rows(render_cell, layer_shape(*panorama, layer.kind), options.band_rows,
+                                sink, progress);
+  if (!done) return tl::unexpected(done.error());
+  return {};
 }
 
 Result<Panorama> render_panorama(const Rig& rig, std::span<const Frame> frames,

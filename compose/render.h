@@ -78,6 +78,25 @@ struct PanoramaShape {
                                                    const RenderOptions& options, RowSink& sink,
                                                    const ProgressFn& progress = {});
 
+/// One of the pictures that a panorama is made of: Σ mask · picture over the lenses, in linear
+/// light, is the panorama.
+enum class LayerKind : std::uint8_t {
+  picture,  ///< what a lens shows after the warp and the blend, alpha 1 wherever it sees
+  mask,     ///< its share: grey, code values proportional to it
+};
+struct Layer {
+  int lens = 0;
+  LayerKind kind = LayerKind::picture;
+};
+
+/// Raster of a layer.
+[[nodiscard]] PanoramaShape layer_shape(const PanoramaShape& panorama, LayerKind kind);
+
+/// Renders a layer into `sink`, rows of its layer_shape(). Stage told: "rendering".
+[[nodiscard]] Result<void> render_layer(const Rig& rig, std::span<const Frame> frames,
+                                        const RenderOptions& options, const Layer& layer,
+                                        RowSink& sink, const ProgressFn& progress = {});
+
 struct Panorama {
   Image image;
   RenderReport report;

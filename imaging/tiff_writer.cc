@@ -98,6 +98,9 @@ bool set_fields(TIFF* tiff, const TiffLayout& layout, std::uint32_t rows_per_str
          set_samples(tiff, layout) && set(tiff, TIFFTAG_ROWSPERSTRIP, rows_per_strip) &&
          set(tiff, TIFFTAG_ORIENTATION, ORIENTATION_TOPLEFT) && set_resolution(tiff) &&
          set(tiff, TIFFTAG_SOFTWARE, "Seamwright") &&
+         (layout.page_name.empty() ||
+          (set(tiff, TIFFTAG_SUBFILETYPE, std::uint32_t{FILETYPE_PAGE}) &&
+           set(tiff, TIFFTAG_PAGENAME, layout.page_name.c_str()))) &&
          set_bytes(tiff, TIFFTAG_ICCPROFILE, layout.icc_profile.data(),
                    layout.icc_profile.size()) &&
          set_bytes(tiff, TIFFTAG_XMLPACKET, layout.xmp.data(), layout.xmp.size());
@@ -141,7 +144,18 @@ struct TiffStripWriter::State {
     return {};
   }
 
+  Result<void> write_waiting() {
+    if (waiting.empty()) return {};
+    if (auto ok = write_strip(waiting); !ok) return ok;
+    waiting.clear();
+    return {};
+  }
+
   Result<void> begin() {
+    row_bytes = seamwright::row_bytes(layout);
+    const std::size_t rows = std::max<std::size_t>(1, kStripBytes / row_bytes);
+    rows_per_strip =
+        static_cast<std::uint32_t>(std::min(rows, static_cast<std::size_t>(layout.height)));
     TIFF* tiff = handle.get();
     const bool ok = set_fields(tiff, layout, rows_per_strip) &&
                     (!layout.info || (set_camera(tiff, *layout.info) &&
@@ -165,10 +179,6 @@ Result<TiffStripWriter> TiffStripWriter::create(const std::filesystem::path& des
   if (!handle) return fail(write_failure(destination, handle.error().what));
   auto state = std::make_unique<State>(State{
       .pending = std::move(*pending), .layout = std::move(layout), .handle = std::move(*handle)});
-  state->row_bytes = row_bytes(state->layout);
-  const std::size_t rows = std::max<std::size_t>(1, kStripBytes / state->row_bytes);
-  state->rows_per_strip =
-      static_cast<std::uint32_t>(std::min(rows, static_cast<std::size_t>(state->layout.height)));
   if (auto ok = state->begin(); !ok) return tl::unexpected(ok.error());
   return TiffStripWriter(std::move(state));
 }
@@ -198,13 +208,22 @@ Result<void> TiffStripWriter::write_rows([[maybe_unused]] int first_row,
   return {};
 }
 
+Result<void> TiffStripWriter::next_page(TiffLayout layout) {
+  State& state = *state_;
+  assert(state.rows_taken == state.layout.height);
+  assert(layout.width > 0 && layout.height > 0 && !layout.info);
+  if (auto ok = state.write_waiting(); !ok) return ok;
+  if (TIFFWriteDirectory(state.handle.get()) != 1) return fail(state.failure());
+  state.layout = std::move(layout);
+  state.rows_taken = 0;
+  state.strips_written = 0;
+  return state.begin();
+}
+
 Result<void> TiffStripWriter::finish() {
   State& state = *state_;
   assert(state.rows_taken == state.layout.height);
-  if (!state.waiting.empty()) {
-    if (auto ok = state.write_strip(state.waiting); !ok) return ok;
-    state.waiting.clear();
-  }
+  if (auto ok = state.write_waiting(); !ok) return ok;
   // Closing flushes as well, but cannot say that it failed.
   if (TIFFFlush(state.handle.get()) != 1 || !state.handle.message().empty()) {
     return fail(state.failure());

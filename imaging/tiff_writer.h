@@ -39,6 +39,7 @@ struct TiffLayout {
   std::vector<std::byte> icc_profile = {};  ///< written byte for byte; empty: none
   std::string xmp = {};                     ///< XMP packet (tag 0x02BC); empty: none
   std::optional<FrameInfo> info = {};       ///< written as TIFF and EXIF fields
+  std::string page_name = {};               ///< of a page of several; empty: none
 };
 
 /// True when `layout` goes out as BigTIFF.
@@ -58,6 +59,11 @@ class TiffStripWriter {
   /// One or more whole rows, laid out as in Image. `first_row` must be the number of rows written
   /// so far (asserted).
   [[nodiscard]] Result<void> write_rows(int first_row, std::span<const std::byte> rows);
+
+  /// Ends a page, all rows of which must have been written (asserted), and begins another below it
+  /// in the same file. The first page's `bigtiff` holds for the whole file: ask for `always` where
+  /// the pages together may not fit the 4 GiB. `info` belongs to the first page only (asserted).
+  [[nodiscard]] Result<void> next_page(TiffLayout layout);
 
   /// Directory, flush to the disk, rename. All rows must have been written (asserted).
   [[nodiscard]] Result<void> finish();

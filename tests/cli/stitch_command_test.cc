@@ -1,10 +1,15 @@
+#include <cstdint>
 #include <filesystem>
 #include <fstream>
+#include <string>
+#include <vector>
 
 #include <catch2/catch.hpp>
 #include <sys/mount.h>
+#include <tiffio.h>
 
 #include "imaging/read_image.h"
+#include "imaging/transfer.h"
 #include "imaging/write_image.h"
 #include "tests/cli/run.h"
 #include "tests/support/scratch_dir.h"
@@ -128,6 +133,56 @@ TEST_CASE("stitch --save-ribbon shows what the seams were chosen from") {
   check_refused(run(shot.stitch(shot.at("r.tif"), {"--save-ribbon", shot.at("file/ribbon")})),
                 "--save-ribbon");
   CHECK_FALSE(std::filesystem::exists(shot.at("r.tif")));
+}
+
+TEST_CASE("stitch --layers gives what the panorama is made of") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path(), 320);
+  const auto ran = run(shot.stitch(shot.at("p.tif"), {"--layers", shot.at("l.tif"), "--json"}));
+  INFO(ran.err);
+  REQUIRE(ran.exit_code == 0);
+  CHECK(ran.json()["layers"] == shot.at("l.tif"));
+  std::vector<Image> pages;
+  std::vector<std::string> names;
+  TIFF* tiff = TIFFOpen(shot.at("l.tif").c_str(), "r");
+  REQUIRE(tiff);
+  do {
+    std::uint16_t samples = 0;
+    const char* name = nullptr;
+    TIFFGetField(tiff, TIFFTAG_SAMPLESPERPIXEL, &samples);
+    TIFFGetField(tiff, TIFFTAG_PAGENAME, &name);
+    names.emplace_back(name == nullptr ? "" : name);
+    Image page(256, 128, samples == 4 ? Channels::rgba : Channels::grey, SampleType::u16);
+    for (std::uint32_t y = 0; y < 128; ++y) {
+      REQUIRE(TIFFReadScanline(tiff, page.row<std::uint16_t>(static_cast<int>(y)).data(), y, 0) ==
+              1);
+    }
+    pages.push_back(std::move(page));
+  } while (TIFFReadDirectory(tiff) == 1);
+  TIFFClose(tiff);
+  REQUIRE(names == std::vector<std::string>{"lens 0", "lens 1", "mask 0", "mask 1"});
+
+  const auto panorama = read_image(shot.at("p.tif"));
+  REQUIRE(panorama);
+  double worst = 0;
+  for (int y = 0; y < 128; ++y) {
+    for (std::size_t x = 0; x < 256; ++x) {
+      double light = 0;
+      int masks = 0;
+      for (std::size_t lens = 0; lens < 2; ++lens) {
+        const auto pixel = pages[lens].row<std::uint16_t>(y).subspan(4 * x, 4);
+        const int mask = pages[2 + lens].row<std::uint16_t>(y)[x];
+        masks += mask;
+        if (mask > 0) CHECK(pixel[3] == 65535);
+        light += mask / 65535.0 * srgb_to_linear(pixel[1] / 65535.0);
+      }
+      CHECK(std::abs(masks - 65535) <= 1);
+      const double code = panorama->row<std::uint16_t>(y)[3 * x + 1];
+      worst = std::max(worst, std::abs(65535 * linear_to_srgb(light) - code));
+    }
+  }
+  CHECK(worst < 3);  // roundings of three 16-bit codes
 }
 
 TEST_CASE("stitch finishes with findings where a lens is black") {
