@@ -22,6 +22,7 @@ constexpr double kLeastSinEta = 0.35;  // nearer to the pole the ribbon is stret
 constexpr double kKeySigma_px = 0.5;   // of a key point that was not refined
 constexpr double kRefinedReject_rad = rad_from_deg(0.06);
 constexpr int kRefinedPerKept = 2;  // matches that are refined for every tie that may be kept
+constexpr int kLeastWindow = 11;    // of refinement, samples
 constexpr double kEdgeSigmas = 3;   // an edge may lie this far off across
 
 // px per radian along the radius where the overlap is.
@@ -129,8 +130,36 @@ class PairFinder {
     return accepted;
   }
 
+  // Rows that both lenses see, at the middle one of all azimuths where they share any. The grid is
+  // higher: it bounds an overlap that winds around the ring when a lens is tilted.
+  [[nodiscard]] int overlap_height_px() const {
+    std::vector<int> heights;
+    for (int sector = 0; sector < options_.cells_psi; ++sector) {
+      const double psi = -kPi + 2 * kPi * (sector + 0.5) / options_.cells_psi;
+      int rows = 0;
+      for (int row = 0; row < grid_.height_px; ++row) {
+        rows += shared(psi, grid_.eta_begin_rad + (row + 0.5) / grid_.px_per_rad) ? 1 : 0;
+      }
+      if (rows > 0) heights.push_back(rows);
+    }
+    if (heights.empty()) return 0;
+    const auto middle = heights.begin() + static_cast<std::ptrdiff_t>(heights.size() / 2);
+    std::nth_element(heights.begin(), middle, heights.end());
+    return *middle;
+  }
+
+  // A patch that does not lie in both fields is refused. Where the overlap is hardly higher than
+  // the window, as between lenses that end just beyond 90 degrees and squeeze their rims, that
+  // would be all of them: half the overlap is left for patches to lie in.
+  [[nodiscard]] RefineOptions refine_options() const {
+    RefineOptions options = options_.refine;
+    const int fitting = (overlap_height_px() / 2 - 1) | 1;
+    options.window = std::min(options.window, std::max(fitting, kLeastWindow));
+    return options;
+  }
+
   [[nodiscard]] std::vector<RibbonMatch> refined(const std::vector<RibbonMatch>& matches) const {
-    const PairRefiner refiner(a_, b_, grid_, options_.refine);
+    const PairRefiner refiner(a_, b_, grid_, refine_options());
     std::vector<std::optional<RefinedMatch>> results(matches.size());
     parallel_for(0, static_cast<int>(matches.size()), [&](int i) {
       const auto index = static_cast<std::size_t>(i);
@@ -265,12 +294,16 @@ class PairFinder {
     for (int i = 0; i < kSteps; ++i) {
       const double eta =
           grid_.eta_begin_rad + grid_.height_px / grid_.px_per_rad * (i + 0.5) / kSteps;
-      const Vec3 d = grid_.axes.direction({psi_rad, eta});
-      const auto in_a = a_.mounted.project_direction(d);
-      const auto in_b = b_.mounted.project_direction(d);
-      if (in_a && in_b && a_.field.contains(*in_a) && b_.field.contains(*in_b)) return true;
+      if (shared(psi_rad, eta)) return true;
     }
     return false;
+  }
+
+  [[nodiscard]] bool shared(double psi_rad, double eta_rad) const {
+    const Vec3 d = grid_.axes.direction({psi_rad, eta_rad});
+    const auto in_a = a_.mounted.project_direction(d);
+    const auto in_b = b_.mounted.project_direction(d);
+    return in_a && in_b && a_.field.contains(*in_a) && b_.field.contains(*in_b);
   }
 
   const LensView& a_;
@@ -287,7 +320,8 @@ class PairFinder {
 
 }  // namespace
 
-std::optional<RibbonGrid> matching_grid(const Rig& rig, int lens_a, int lens_b, double margin_rad) {
+std::optional<RibbonGrid> matching_grid(const Rig& rig, int lens_a, int lens_b, double margin_rad,
+                                        double reach_rad) {
   const double px_per_rad =
       std::max(radial_px_per_rad(rig.lenses[static_cast<std::size_t>(lens_a)].lens),
                radial_px_per_rad(rig.lenses[static_cast<std::size_t>(lens_b)].lens));
@@ -295,9 +329,9 @@ std::optional<RibbonGrid> matching_grid(const Rig& rig, int lens_a, int lens_b, 
   if (!overlap) return std::nullopt;
   RibbonGrid grid = overlap->grid;
   const double pole_margin = std::asin(kLeastSinEta);
-  const double eta_end =
-      std::min(grid.eta_begin_rad + grid.height_px / grid.px_per_rad, kPi - pole_margin);
-  grid.eta_begin_rad = std::max(grid.eta_begin_rad, pole_margin);
+  const double eta_end = std::min(grid.eta_begin_rad + grid.height_px / grid.px_per_rad + reach_rad,
+                                  kPi - pole_margin);
+  grid.eta_begin_rad = std::max(grid.eta_begin_rad - reach_rad, pole_margin);
   grid.height_px = static_cast<int>(std::ceil((eta_end - grid.eta_begin_rad) * grid.px_per_rad));
   if (grid.width_px < kLeastWidth_px || grid.height_px < kLeastHeight_px) return std::nullopt;
   return grid;

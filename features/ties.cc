@@ -23,6 +23,7 @@ TieOptions TieOptions::cold_start(double rotation_rad, double focal_share) {
   TieOptions options;
   options.across_gate_rad = rotation_rad;
   options.along_slack_rad = rotation_rad + kPi * focal_share;
+  options.reach_rad = options.along_slack_rad;
   options.refined = false;
   options.edge_ties = false;
   options.consensus.largest_rotation_rad = 1.5 * rotation_rad;
@@ -41,7 +42,7 @@ Result<TieSet> find_ties(std::span<const Image> frames, const Rig& rig, int shot
   TieSet set;
   for (int a = 0; a < rig.lens_count(); ++a) {
     for (int b = a + 1; b < rig.lens_count(); ++b) {
-      const auto grid = matching_grid(rig, a, b, options.margin_rad);
+      const auto grid = matching_grid(rig, a, b, options.margin_rad, options.reach_rad);
       if (!grid) continue;
       PairTies pair =
           find_pair_ties((*views)[static_cast<std::size_t>(a)],

@@ -29,6 +29,10 @@ struct TieOptions {
   double nearest_m = 0.3;                 ///< nearest object, metres (metric rigs)
   double nearest_baselines = 10;          ///< the same for rigs without a scale
   double margin_rad = rad_from_deg(0.3);  ///< kept free at the rim of the fields of view
+  /// Strips reach this far beyond the overlap. Each field ends the overlap where the rig believes
+  /// it to end; with a focal length a tenth too long, two fields of 220° share but 4° of what they
+  /// see where their ribbon of 17° is cut.
+  double reach_rad = 0;
   double max_ratio = 0.8;  ///< distance to the best over that to the best elsewhere in the gate
   int max_ties_per_pair = 400;
   int cells_psi = 36;     ///< grid of the even spread around the ring …

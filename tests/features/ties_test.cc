@@ -115,6 +115,44 @@ TEST_CASE("a cold start bears degrees of rotation and some per cent of focal len
   CHECK(refined.across_rms_px <= 0.12);
 }
 
+TEST_CASE("a cold start bears a field of view taken for a tenth narrower than it is", "[ties]") {
+  RigOptions rig_options;
+  rig_options.width_px = rig_options.height_px = 600;
+  rig_options.theta_max_rad = rad_from_deg(110);
+  rig_options.focal_spread = rig_options.radial_spread = 0;
+  const SyntheticShot shot = photograph_all(random_rig(4, rig_options), {.grain_m = 0.05});
+  // The same image circles, taken for 200 degrees.
+  rig_options.theta_max_rad = rad_from_deg(100);
+  const Rig nominal = nominal_rig(rig_options);
+  const auto set = find_ties(shot.frames, nominal, 0, TieOptions::cold_start());
+  REQUIRE(set);
+  const PairTieReport& report = set->report.pairs.at(0);
+  CHECK(report.consistent >= 300);
+  // Nothing in this room is far: its parallax passes for focal length.
+  CHECK(report.consensus.focal_scale == Approx(100.0 / 110.0).margin(0.015));
+  const TieCheck checked = check(*set, shot, false);
+  INFO(checked.line());
+  CHECK(checked.outliers <= checked.ties / 20);
+}
+
+TEST_CASE("an overlap hardly higher than a patch still gives refined ties", "[ties]") {
+  RigOptions rig_options;
+  rig_options.width_px = rig_options.height_px = 800;
+  rig_options.curve = LensCurve::equisolid;
+  rig_options.theta_max_rad = rad_from_deg(95);
+  rig_options.centre_spread_px = 6;
+  const SyntheticShot shot = photograph_all(random_rig(6, rig_options), {.grain_m = 0.05});
+  TieOptions options;
+  options.edge_ties = false;
+  const auto set = find_ties(shot.frames, shot.rig, 0, options);
+  REQUIRE(set);
+  const TieCheck corners = check(*set, shot, false);
+  INFO(corners.line());
+  CHECK(corners.ties >= 10);
+  CHECK(corners.outliers == 0);
+  CHECK(corners.across_rms_px <= 0.12);
+}
+
 TEST_CASE("ties do not depend on the number of threads or on exposure", "[ties]") {
   const SyntheticShot& shot = room_shot();
   const auto many = find_ties(shot.frames, shot.rig, 0);
