@@ -119,7 +119,7 @@ class LensKeys {
     const int width = 2 * static_cast<int>(std::ceil(face.half_width * px_per_rad_));
     const int height = 2 * static_cast<int>(std::ceil(face.half_height * px_per_rad_));
     const auto in_face = [&](const Vec2& px) {
-      return Vec3((px.x() - width / 2) / px_per_rad_, (px.y() - height / 2) / px_per_rad_, 1);
+      return Vec3((px.x() - 0.5 * width) / px_per_rad_, (px.y() - 0.5 * height) / px_per_rad_, 1);
     };
     const ResampledView seen = resample(
         view_, [&](const Vec2& px) { return Vec3(face.rig_from_face * in_face(px)); }, width,

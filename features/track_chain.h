@@ -14,7 +14,8 @@ struct KeySight {
   int shot = 0;
   int key = 0;
 
-  auto operator<=>(const KeySight&) const = default;
+  auto operator<=>(const KeySight&) const =
+      default;  // NOLINT(modernize-use-nullptr): no pointer here
 };
 
 struct Chains {

@@ -166,7 +166,7 @@ class SightRefiner {
     if (!step) return std::nullopt;
     RefineOptions options = options_.align;
     options.window = window;
-    const double half = window / 2;  // whole samples
+    const int half = window / 2;  // whole samples
     const auto map_a = PatchMap::through(
         *reference_.view, level, [&](const Vec2& q) { return surface_.in_reference(*step * q); },
         half + 1);

@@ -204,7 +204,8 @@ class TrackFinder {
     // Of the surest alignment of each track.
     std::vector<std::optional<Mat2>> reference_covariance(tracks_.size());
     double done = 0;
-    for (const auto& [shots, list] : jobs) {
+    for (const auto& [shots, jobs_of_pair] : jobs) {
+      const std::vector<Job>& list = jobs_of_pair;
       if (!tell(progress_, "refining tracks", done / static_cast<double>(jobs.size()))) {
         return fail({.kind = ErrorKind::cancelled, .what = "stopped while refining tracks"});
       }
