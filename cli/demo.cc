@@ -53,6 +53,8 @@ void add_demo(Program& program) {
   command.add_option("--seed", options->seed, "Which body, flex and noise")->capture_default_str();
   command.add_option("--shots", options->only_shots, "Only these shots, by name");
   command.add_flag("--mirrored", options->mirrored, "Write the frames mirrored");
+  command.add_flag("--passer-by", options->passer_by,
+                   "A guest walks past while the lenses expose one after the other");
   command.add_flag("!--no-truth", options->with_truth, "Leave out the truth");
   command.add_flag("!--no-panoramas", options->with_panoramas,
                    "Leave out the ideal panoramas, the slowest part of the truth");

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "cli/output_files.h"
 #include "cli/program.h"
 #include "cli/ribbon_pictures.h"
 #include "cli/shot_input.h"
@@ -88,6 +89,41 @@ PanoramaFiles panorama_files(const StitchOptions& options) {
   return files;
 }
 
+std::vector<OutputFile> outputs_of(const StitchOptions& options) {
+  return {{"--out", options.out}, {"--jpeg", options.jpeg}, {"--layers", options.layers}};
+}
+
+std::vector<std::filesystem::path> inputs_of(const StitchOptions& options, const ShotInput& shot) {
+  std::vector<std::filesystem::path> inputs(options.frames.begin(), options.frames.end());
+  inputs.insert(inputs.end(), shot.files.begin(), shot.files.end());
+  if (!options.template_file.empty()) inputs.emplace_back(options.template_file);
+  return inputs;
+}
+
+// What a seam could not do as it was asked or as it should.
+void add_seam_findings(const SeamPlan& plan, std::vector<std::string>& findings) {
+  for (const PairSeam& pair : plan.pairs) {
+    const SeamPath& path = pair.path;
+    if (path.forbidden_columns > 0) {
+      findings.push_back(
+          fmt::format("the seam of lenses {} and {} had to cross a place it was to keep off, over "
+                      "{:.1f} degrees of its ring",
+                      pair.lens_a, pair.lens_b,
+                      deg_from_rad(path.forbidden_columns / pair.warp.grid.px_per_rad)));
+    }
+    for (const MovingSubject& subject : path.subjects) {
+      if (subject.taken != TakenFrom::both) continue;
+      const Vec2 middle(0.5 * (subject.left + subject.right), 0.5 * (subject.top + subject.bottom));
+      const PanoramaPlace place = place_of(pair.warp.grid.direction(middle));
+      findings.push_back(fmt::format(
+          "something at longitude {:.0f}, latitude {:.0f} looks different to lenses {} and {} and "
+          "is cut by the seam: look there, and say in the shot file which lens to take",
+          deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad), pair.lens_a,
+          pair.lens_b));
+    }
+  }
+}
+
 std::vector<std::string> findings_of(const RenderReport& report, bool matched) {
   std::vector<std::string> findings;
   if (report.unseen_px > 0) {
@@ -158,11 +194,15 @@ Result<Rig> shot_rig(const ShotTemplate& opened) {
 
 // Nothing where seams are to be plain.
 Result<std::optional<SeamPlan>> plan(const Rig& rig, const std::vector<Frame>& frames,
+                                     const std::optional<ShotFile>& shot,
                                      const RenderOptions& render, const StitchOptions& options,
                                      const Console& console) {
   if (options.seam == "plain") return std::nullopt;
-  const SeamOptions seam{.gain_match = render.gain_match,
-                         .keep_views = !options.save_ribbon.empty()};
+  SeamOptions seam{.gain_match = render.gain_match, .keep_views = !options.save_ribbon.empty()};
+  if (shot) {
+    seam.strokes = shot->seam;
+    for (const ManualTie& tie : shot->manual_ties) seam.ties.push_back(tie.as_tie(0));
+  }
   auto planned = plan_seams(rig, frames, seam, console.progress());
   if (!planned) return tl::unexpected(planned.error());
   if (!options.save_ribbon.empty()) {
@@ -187,10 +227,13 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   intake.mirrored = intake.mirrored || opened->rig_template.mirrored;
   const auto shot = open_shot_input(options.frames, intake, rig->lens_count());
   if (!shot) return tl::unexpected(shot.error());
+  if (auto free = check_outputs(outputs_of(options), inputs_of(options, *shot)); !free) {
+    return tl::unexpected(free.error());
+  }
   const auto frames = read_shot(shot->files, shot->intake);
   if (!frames) return tl::unexpected(frames.error());
 
-  auto seams = plan(*rig, *frames, *render, options, console);
+  auto seams = plan(*rig, *frames, opened->shot, *render, options, console);
   if (!seams) return tl::unexpected(seams.error());
   if (*seams) render->seams = &**seams;
   const auto report =
@@ -201,8 +244,12 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
                                      panorama_files(options).tiff_compression, console.progress());
     if (!layers) return tl::unexpected(layers.error());
   }
-  const auto findings = findings_of(*report, render->gain_match);
+  auto findings = findings_of(*report, render->gain_match);
+  if (*seams) add_seam_findings(**seams, findings);
   tell_people(console, options, *report);
+  if (*seams && (*seams)->pairs.empty()) {
+    console.say("no two lenses overlap enough for depth seams: joined as if everything were far");
+  }
   for (const std::string& finding : findings) console.say("finding: " + finding);
   if (console.json()) console.answer(as_json(options, *report, findings));
   return findings.empty() ? Outcome::done : Outcome::findings;

@@ -10,6 +10,7 @@
 #include "compose/lens_map.h"
 #include "compose/render.h"
 #include "compose/ribbon_views.h"
+#include "compose/seam_hints.h"
 #include "features/pair_ties.h"
 #include "projection/equirect.h"
 #include "seams/baseline_view.h"
@@ -121,6 +122,15 @@ RibbonGrid cropped(RibbonGrid grid, const OverlapFinder& overlap, double most_sh
   return grid;
 }
 
+// Every lens is read as at infinity, and shows whatever is there.
+void stand_still(ViewWarp& warp) {
+  for (int y = 0; y < warp.grid.height_px; ++y) {
+    std::ranges::fill(warp.shift_a_rad.row<float>(y), 0.0F);
+    std::ranges::fill(warp.shift_b_rad.row<float>(y), 0.0F);
+    std::ranges::fill(warp.seen_by.row<std::uint8_t>(y), std::uint8_t{kSeenByA | kSeenByB});
+  }
+}
+
 Result<std::optional<ViewWarp>> pair_warp(const Rig& rig, const std::vector<LensMap>& maps,
                                           const std::vector<LensView>& views, int a, int b,
                                           const SeamOptions& options) {
@@ -138,11 +148,23 @@ Result<std::optional<ViewWarp>> pair_warp(const Rig& rig, const std::vector<Lens
   if (grid.height_px < kLeastHeight_px) return std::nullopt;
   const auto depth =
       ribbon_depth(views[static_cast<std::size_t>(a)], views[static_cast<std::size_t>(b)], grid,
-                   rig.metric, options.depth);
+                   rig.metric, options.depth, depth_anchors(options.ties, rig, {a, b}, grid));
   if (!depth) return tl::unexpected(depth.error());
   const ViewpointSlide slide(depth->half_baseline_m, depth->grid,
                              slide_columns(overlap, depth->grid), options.slide);
-  return view_warp(*depth, slide);
+  ViewWarp warp = view_warp(*depth, slide);
+  if (!options.walk) stand_still(warp);
+  return warp;
+}
+
+// A seam down the middle of what both lenses see.
+SeamPath middle_path(const SeamViews& views) {
+  SeamPath path{.closed = views.closed};
+  for (int x = 0; x < views.light_a.width(); ++x) {
+    const SeamRoom room = seam_room(views, x);
+    path.row_px.push_back(0.5F * static_cast<float>(room.top + room.bottom));
+  }
+  return path;
 }
 
 // Where the seam runs between the warped views, and what blends them.
@@ -157,12 +179,15 @@ Result<void> route(PairSeam& pair, const Rig& rig, std::span<const Frame> frames
   const LensReader a = reader(pair.lens_a);
   const LensReader b = reader(pair.lens_b);
   SeamViews views = ribbon_views(a, b, pair.warp, ViewKind::warped);
-  auto path = seam_path(views, options.path);
+  views.wish = wish_raster(options.strokes, pair.warp.grid, {pair.lens_a, pair.lens_b});
+  auto path = options.route ? seam_path(views, options.path) : Result<SeamPath>(middle_path(views));
   if (!path) return tl::unexpected(path.error());
   pair.path = std::move(*path);
-  auto blend = band_blend(views, pair.path, options.blend);
-  if (!blend) return tl::unexpected(blend.error());
-  pair.blend.emplace(std::move(*blend));
+  if (options.join) {
+    auto blend = band_blend(views, pair.path, options.blend);
+    if (!blend) return tl::unexpected(blend.error());
+    pair.blend.emplace(std::move(*blend));
+  }
   if (options.keep_views) {
     pair.views = std::move(views);
     pair.unwarped = ribbon_views(a, b, pair.warp, ViewKind::at_infinity);

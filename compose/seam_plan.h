@@ -14,6 +14,8 @@
 #include "compose/gain.h"
 #include "imaging/frame.h"
 #include "projection/rig.h"
+#include "projection/seam_stroke.h"
+#include "projection/tie.h"
 #include "seams/band_blend.h"
 #include "seams/ribbon_depth.h"
 #include "seams/seam_path.h"
@@ -27,6 +29,12 @@ struct SeamOptions {
   SeamPathOptions path = {};
   BandBlendOptions blend = {};
   bool gain_match = true;
+  std::vector<SeamStroke> strokes = {};  ///< where a person wants the seams, and where not
+  std::vector<Tie> ties = {};            ///< of this shot, set by hand: the depth is known there
+  // The parts of a joined seam; each can be left out to see what it is worth.
+  bool walk = true;         ///< the viewpoint walks; else the lenses are read as at infinity
+  bool route = true;        ///< the seam finds its way; else it runs down the middle of the overlap
+  bool join = true;         ///< tones are blended across; else the lenses meet as they are
   bool keep_views = false;  ///< for people who want to see what the seam was chosen from
 };
 

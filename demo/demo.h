@@ -31,7 +31,9 @@ struct DemoOptions {
   int frame_px = 2000;     ///< width and height of a frame, 64…8192
   std::uint64_t seed = 1;  ///< another seed is another body, other flex, other noise
   BodyOptions body;
-  bool mirrored = false;  ///< frames are written flipped left to right; the truth is not
+  bool mirrored = false;   ///< frames are written flipped left to right; the truth is not
+  bool passer_by = false;  ///< a guest walks past, and each lens exposes at another moment; the
+                           ///< ideal panorama shows nobody
   bool with_truth = true;
   bool with_panoramas = true;           ///< the slowest part of the truth
   int panorama_width_px = 0;            ///< 0: twice the frame

@@ -6,6 +6,7 @@
 
 #include "base/parallel.h"
 #include "demo/caster/hash.h"
+#include "demo/house/guest.h"
 
 namespace seamwright::demo {
 namespace {
@@ -64,6 +65,21 @@ std::vector<Shape> stand_of(const Studio& studio, const DemoShot& shot) {
   return stand_under(studio.house.palette, to_float(shot.position), floor_height(shot));
 }
 
+// The stand and who else is there when a lens exposes.
+std::vector<Shape> around(const Studio& studio, const DemoShot& shot, int lens,
+                          const DemoOptions& options) {
+  std::vector<Shape> shapes = stand_of(studio, shot);
+  if (!options.passer_by) return shapes;
+  const Walk walk{.body = to_float(shot.position),
+                  .floor_height = floor_height(shot),
+                  .heading_rad = static_cast<float>(rad_from_deg(shot.heading_deg)),
+                  .first_lens = lens == 0};
+  for (const Shape& shape : passing_guest(studio.house.scene, studio.house.palette, walk)) {
+    shapes.push_back(shape);
+  }
+  return shapes;
+}
+
 }  // namespace
 
 Result<Studio> Studio::open(const DemoOptions& options) {
@@ -89,14 +105,15 @@ Result<Image> render_frame(const Studio& studio, const DemoShot& shot, int lens,
   const LensCamera camera(mounted, pose_of(shot), shot_seed(options, shot, lens, kJitter));
   const Exposure exposure{gain_of(shot, lens, options), &mounted.lens,
                           shot_seed(options, shot, lens, kNoise), true};
-  return render(studio, stand_of(studio, shot), camera, &mounted.lens, exposure, progress);
+  return render(studio, around(studio, shot, lens, options), camera, &mounted.lens, exposure,
+                progress);
 }
 
 Image render_depth(const Studio& studio, const DemoShot& shot, int lens,
                    const DemoOptions& options) {
   const MountedLens mounted = lens_of(studio, shot, lens, options);
   const LensCamera camera(mounted, pose_of(shot), 0);
-  const std::vector<Shape> stand = stand_of(studio, shot);
+  const std::vector<Shape> stand = around(studio, shot, lens, options);
   Image depth(camera.width_px(), camera.height_px(), Channels::grey, SampleType::f32);
   depth.transfer = Transfer::linear;
   parallel_for(0, depth.height(), [&](int y) {

@@ -4,11 +4,11 @@
 // template it belongs to, the ties somebody set by hand, and the touch that came of them.
 //
 //   format: seamwright-shot
-//   version: 2
+//   version: 3
 //
-// Version 2 added the touch; a shot without one is still written as version 1. Paths are relative
-// to the shot file's folder, so that a folder can move. docs/template-format.md describes every
-// key.
+// Version 2 added the touch, version 3 the seam's strokes; a shot is written in the lowest version
+// that holds it. Paths are relative to the shot file's folder, so that a folder can move.
+// docs/template-format.md describes every key.
 
 #include <filesystem>
 #include <optional>
@@ -19,6 +19,7 @@
 #include "base/result.h"
 #include "imaging/frame.h"
 #include "projection/rig.h"
+#include "projection/seam_stroke.h"
 #include "projection/tie.h"
 
 namespace seamwright {
@@ -63,6 +64,7 @@ struct ShotFile {
   std::optional<TemplateReference> rig_template;
   std::vector<ManualTie> manual_ties;
   std::optional<ShotTouch> touch;
+  std::vector<SeamStroke> seam;  ///< where the seams are to run, and where not
 };
 
 /// The template's rig with a shot's touch, exactly as the solve left it. Fails when the touch moves

@@ -8,6 +8,7 @@
 #include <string_view>
 
 #include "imaging/frame.h"
+#include "projection/seam_stroke.h"
 #include "projection/tie.h"
 
 namespace seamwright {
@@ -20,6 +21,9 @@ static_assert(static_cast<int>(FrameLayout::stacked) == 2);
 
 inline constexpr std::array<std::string_view, 3> kRangeNames = {"open", "near", "far"};
 static_assert(static_cast<int>(TieRange::far) == 2);
+
+inline constexpr std::array<std::string_view, 3> kWishNames = {"away", "here", "lens"};
+static_assert(static_cast<int>(StrokeWish::lens) == 2);
 
 /// A touched term's key for its name: a file holds angles in degrees, "lens1.rotation_x_deg".
 [[nodiscard]] inline std::string touch_key(std::string name) {

@@ -91,6 +91,38 @@ ManualTie read_tie(const StrictValue& value, int lens_count) {
   return tie;
 }
 
+/// Degrees within ± `most_deg`.
+double read_angle(const StrictValue& value, double number_deg, double most_deg) {
+  if (std::abs(number_deg) > most_deg) {
+    value.refuse(fmt::format("{} is beyond ±{}", number_deg, most_deg),
+                 "give longitude and latitude in degrees");
+  }
+  return rad_from_deg(number_deg);
+}
+
+SeamStroke read_stroke(const StrictValue& value, int lens_count) {
+  const StrictMap map(value, {"wish", "lens", "reach_deg", "path_deg"});
+  SeamStroke stroke;
+  stroke.wish =
+      static_cast<StrokeWish>(map.at("wish").choice({kWishNames.begin(), kWishNames.end()}));
+  if (stroke.wish == StrokeWish::lens) {
+    stroke.lens = map.at("lens").whole(0, lens_count - 1);
+  } else if (map.has("lens")) {
+    map.at("lens").refuse("means something with 'wish: lens' only", "remove it");
+  }
+  const StrictValue reach = map.at("reach_deg");
+  stroke.reach_rad = rad_from_deg(reach.number());
+  if (!(stroke.reach_rad > 0 && stroke.reach_rad <= 0.5 * kPi)) {
+    reach.refuse("is not above 0 and up to 90", "give the brush's reach to both sides");
+  }
+  for (const StrictValue& item : map.at("path_deg").list()) {
+    const std::vector<double> place = item.numbers(2);
+    stroke.path.push_back({read_angle(item, place[0], 180), read_angle(item, place[1], 90)});
+  }
+  if (stroke.path.empty()) map.at("path_deg").refuse("is empty", "give one place at least");
+  return stroke;
+}
+
 /// The key of every term that a touch of that many lenses can move, with its name.
 std::map<std::string, std::string> touch_terms(int lens_count) {
   std::map<std::string, std::string> name_of;
@@ -144,24 +176,43 @@ ShotFile read_version_1(const StrictValue& document) {
   return read_common(StrictMap(document, first_keys()));
 }
 
-ShotFile read_version_2(const StrictValue& document) {
-  std::vector<std::string> keys = first_keys();
-  keys.emplace_back("touch");
-  const StrictMap map(document, keys);
-  ShotFile shot = read_common(map);
-  if (!map.has("touch")) return shot;
+void read_touch_of(const StrictMap& map, ShotFile& shot) {
+  if (!map.has("touch")) return;
   const StrictValue touch = map.at("touch");
   if (!shot.rig_template || !shot.rig_template->sha256) {
     touch.refuse("a touch belongs to one very template, and this file does not say which",
                  "give 'template: {file: ..., sha256: ...}', or run 'seamwright touch' again");
   }
   shot.touch = read_touch(touch, shot.intake.lens_count);
+}
+
+ShotFile read_version_2(const StrictValue& document) {
+  std::vector<std::string> keys = first_keys();
+  keys.emplace_back("touch");
+  const StrictMap map(document, keys);
+  ShotFile shot = read_common(map);
+  read_touch_of(map, shot);
+  return shot;
+}
+
+ShotFile read_version_3(const StrictValue& document) {
+  std::vector<std::string> keys = first_keys();
+  keys.emplace_back("touch");
+  keys.emplace_back("seam");
+  const StrictMap map(document, keys);
+  ShotFile shot = read_common(map);
+  read_touch_of(map, shot);
+  if (!map.has("seam")) return shot;
+  for (const StrictValue& item : map.at("seam").list()) {
+    shot.seam.push_back(read_stroke(item, shot.intake.lens_count));
+  }
   return shot;
 }
 
 /// One reader a version, each giving today's ShotFile.
 constexpr std::array kReaders = {VersionReader<ShotFile>{1, &read_version_1},
-                                 VersionReader<ShotFile>{2, &read_version_2}};
+                                 VersionReader<ShotFile>{2, &read_version_2},
+                                 VersionReader<ShotFile>{3, &read_version_3}};
 
 }  // namespace
 

@@ -20,6 +20,10 @@ constexpr std::string_view kTouchIntroduction =
     R"(# What the ties move the template by, for this shot alone; only that very template can take it.
 )";
 
+constexpr std::string_view kSeamIntroduction =
+    R"(# Where the seams are to run: strokes along [longitude, latitude] of the panorama before it is levelled.
+)";
+
 std::string reference_text(const TemplateReference& reference) {
   std::string text =
       fmt::format("template: {{file: {}", quoted_text(reference.file.generic_string()));
@@ -49,6 +53,24 @@ std::string touch_text(const ShotTouch& touch) {
   return text;
 }
 
+std::string stroke_text(const SeamStroke& stroke) {
+  std::string text =
+      fmt::format("  - wish: {}\n", kWishNames[static_cast<std::size_t>(stroke.wish)]);
+  if (stroke.wish == StrokeWish::lens) text += fmt::format("    lens: {}\n", stroke.lens);
+  text += fmt::format("    reach_deg: {}\n    path_deg:\n", degrees_text(stroke.reach_rad));
+  for (const PanoramaPlace& place : stroke.path) {
+    text += fmt::format("      - [{}, {}]\n", degrees_text(place.longitude_rad),
+                        degrees_text(place.latitude_rad));
+  }
+  return text;
+}
+
+// The lowest version that holds it all.
+int version_of(const ShotFile& value) {
+  if (!value.seam.empty()) return 3;
+  return value.touch ? 2 : 1;
+}
+
 }  // namespace
 
 Tie ManualTie::as_tie(int shot) const {
@@ -61,7 +83,7 @@ Tie ManualTie::as_tie(int shot) const {
 
 std::string format_shot_file(const ShotFile& value) {
   std::string text(kIntroduction);
-  text += fmt::format("format: {}\nversion: {}\nframes:\n", kShotFormat, value.touch ? 2 : 1);
+  text += fmt::format("format: {}\nversion: {}\nframes:\n", kShotFormat, version_of(value));
   for (const auto& frame : value.frames) {
     text += fmt::format("  - {}\n", quoted_text(frame.generic_string()));
   }
@@ -75,6 +97,8 @@ std::string format_shot_file(const ShotFile& value) {
   if (!value.manual_ties.empty()) text += "manual_ties:\n";
   for (const ManualTie& tie : value.manual_ties) text += tie_text(tie);
   if (value.touch) text += touch_text(*value.touch);
+  if (!value.seam.empty()) text += fmt::format("{}seam:\n", kSeamIntroduction);
+  for (const SeamStroke& stroke : value.seam) text += stroke_text(stroke);
   return text;
 }
 

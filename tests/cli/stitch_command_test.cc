@@ -135,6 +135,76 @@ TEST_CASE("stitch --save-ribbon shows what the seams were chosen from") {
   CHECK_FALSE(std::filesystem::exists(shot.at("r.tif")));
 }
 
+TEST_CASE("stitch says where frames are too small for depth seams") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  CHECK_THAT(run(shot.stitch(shot.at("p.tif"))).err, Catch::Contains("as if everything were far"));
+}
+
+TEST_CASE("stitch never writes over its own frames, nor twice to one file") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  const std::string before = get_file(shot.front());
+  check_refused(run(shot.stitch(shot.front())), "--out");
+  check_refused(run(shot.stitch(shot.at("../" + scratch.path().filename().string() + "/" +
+                                        std::filesystem::path(shot.front()).filename().string()))),
+                "one of the shot's own files");
+  check_refused(run(shot.stitch(shot.at("p.tif"), {"--layers", shot.at("p.tif")})),
+                "the file of --out as well");
+  shot.write_shot("room.shot.yaml", TemplateReference{"T.template.yaml", {}});
+  check_refused(run({"stitch", shot.at("room.shot.yaml"), "--out", shot.front()}), "--out");
+  std::filesystem::create_hard_link(shot.front(), shot.at("link.tif"));
+  check_refused(run(shot.stitch(shot.at("link.tif"))), "--out");
+  CHECK(get_file(shot.front()) == before);
+}
+
+TEST_CASE("stitch follows the strokes of a shot file, and says where it cannot") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path(), 320);
+  shot.write_shot("room.shot.yaml", TemplateReference{"T.template.yaml", {}});
+  const auto with_seam = [&](const std::string& seam, const std::string& out) {
+    auto read = read_shot_file(shot.at("room.shot.yaml"));
+    REQUIRE(read);
+    std::string text = replaced(format_shot_file(*read), "version: 1", "version: 3") + seam;
+    put_file(shot.at("stroked.shot.yaml"), text);
+    return run({"stitch", shot.at("stroked.shot.yaml"), "--width", "640", "--out", shot.at(out),
+                "--layers", shot.at(out + ".layers.tif"), "--json"});
+  };
+  const auto free = with_seam("", "free.tif");
+  INFO(free.err);
+  REQUIRE(free.exit_code == 0);
+  // Lens 1 is wanted to the right, where lens 0 would have been taken.
+  const auto stroked =
+      with_seam("seam:\n  - {wish: lens, lens: 1, reach_deg: 3, path_deg: [[87, -8], [87, 8]]}\n",
+                "stroked.tif");
+  INFO(stroked.err);
+  REQUIRE(stroked.exit_code == 0);
+  const auto share_of_lens_1 = [&](const std::string& out) {
+    TIFF* tiff = TIFFOpen(shot.at(out + ".layers.tif").c_str(), "r");
+    REQUIRE(tiff != nullptr);
+    TIFFSetDirectory(tiff, 3);  // the masks follow the pictures
+    std::vector<std::uint16_t> row(640);
+    double share = 0;
+    for (std::uint32_t y = 0; y < 320; ++y) {
+      REQUIRE(TIFFReadScanline(tiff, row.data(), y) == 1);
+      if (y < 150 || y >= 170) continue;
+      for (std::size_t x = 472; x < 477; ++x) share += row[x] / (65535.0 * 100);
+    }
+    TIFFClose(tiff);
+    return share;
+  };
+  CHECK(share_of_lens_1("free.tif") < 0.2);
+  CHECK(share_of_lens_1("stroked.tif") > 0.95);
+  // All of the ring at some azimuth: there is no way round.
+  const auto walled = with_seam(
+      "seam:\n  - {wish: away, reach_deg: 4, path_deg: [[60, 0], [120, 0]]}\n", "walled.tif");
+  CHECK(walled.exit_code == 2);
+  CHECK_THAT(walled.json()["findings"].dump(), Catch::Contains("keep off"));
+}
+
 TEST_CASE("stitch --layers gives what the panorama is made of") {
   if (test::program().empty()) return;
   const ScratchDir scratch;

@@ -53,6 +53,7 @@ void require_same(const ShotFile& a, const ShotFile& b) {
   CHECK(a.rig_template == b.rig_template);
   CHECK(a.manual_ties == b.manual_ties);
   CHECK(a.touch == b.touch);
+  CHECK(a.seam == b.seam);
 }
 
 /// A step on every term, in the sizes that a touch has; angles are degrees that a file can hold.
@@ -73,6 +74,33 @@ const std::string kTouched = edited(kSample, "version: 1", "version: 2") + R"(to
     lens1.rotation_x_deg: -0.25
     lens1.pupil_y: 0.0001
 )";
+
+const std::string kStroked = edited(kSample, "version: 1", "version: 3") + R"(seam:
+  - wish: away
+    reach_deg: 1.5
+    path_deg:
+      - [88.5, -12]
+      - [91, -3.25]
+  - wish: lens
+    lens: 1
+    reach_deg: 2
+    path_deg: [[-90, 4]]
+)";
+
+std::vector<SeamStroke> random_strokes(Random& random, int lens_count) {
+  std::vector<SeamStroke> strokes;
+  for (int k = random.integer(0, 3); k > 0; --k) {
+    SeamStroke stroke{.wish = static_cast<StrokeWish>(random.integer(0, 2)),
+                      .reach_rad = rad_from_deg(random.uniform(0.1, 20))};
+    if (stroke.wish == StrokeWish::lens) stroke.lens = random.integer(0, lens_count - 1);
+    for (int places = random.integer(1, 4); places > 0; --places) {
+      stroke.path.push_back(
+          {rad_from_deg(random.uniform(-180, 180)), rad_from_deg(random.uniform(-90, 90))});
+    }
+    strokes.push_back(stroke);
+  }
+  return strokes;
+}
 
 ShotFile random_shot(Random& random) {
   ShotFile shot;
@@ -102,6 +130,7 @@ ShotFile random_shot(Random& random) {
   if (shot.rig_template && shot.rig_template->sha256) {
     shot.touch = random_touch(random, shot.intake.lens_count);
   }
+  shot.seam = random_strokes(random, shot.intake.lens_count);
   return shot;
 }
 
@@ -190,6 +219,37 @@ TEST_CASE("a shot file of version 1 holds no touch, and none is written as versi
   CHECK(format_shot_file(*shot).find("version: 1") != std::string::npos);
 }
 
+TEST_CASE("strokes of the seam are read, and wrong ones refused", "[templates]") {
+  const auto shot = parse_shot_file(kStroked, "s.yaml");
+  if (!shot) FAIL(shot.error().line());
+  REQUIRE(shot->seam.size() == 2);
+  CHECK(shot->seam[0].wish == StrokeWish::away);
+  CHECK(shot->seam[0].reach_rad == rad_from_deg(1.5));
+  CHECK(shot->seam[0].path == std::vector<PanoramaPlace>{{rad_from_deg(88.5), rad_from_deg(-12)},
+                                                         {rad_from_deg(91), rad_from_deg(-3.25)}});
+  CHECK(shot->seam[1].wish == StrokeWish::lens);
+  CHECK(shot->seam[1].lens == 1);
+  CHECK(format_shot_file(*shot).find("version: 3") != std::string::npos);
+
+  const auto refused = [&](const std::string& from, const std::string& to,
+                           const std::string& says) {
+    CAPTURE(from, to);
+    require_refused(edited(kStroked, from, to), line_of(kStroked, from), says);
+  };
+  refused("wish: away", "wish: off", "choose one of away, here, lens");
+  refused("wish: away", "wish: away\n    lens: 1", "'wish: lens' only");
+  refused("    lens: 1\n    reach", "    lens: 2\n    reach", "from 0 to 1");
+  refused("reach_deg: 1.5", "reach_deg: 0", "is not above 0");
+  refused("reach_deg: 1.5", "reach_deg: 91", "up to 90");
+  refused("reach_deg: 1.5", "reach_px: 1.5", "give 'reach_deg'");
+  refused("[88.5, -12]", "[188.5, -12]", "beyond ±180");
+  refused("[88.5, -12]", "[88.5, -92]", "beyond ±90");
+  refused("[88.5, -12]", "[88.5]", "2 numbers");
+  refused("[[-90, 4]]", "[]", "is empty");
+  const std::string old = edited(kStroked, "version: 3", "version: 2");
+  require_refused(old, line_of(old, "seam:"), "unknown key 'seam'");
+}
+
 TEST_CASE("a touch moves the template's rig to the very bits it was made of", "[templates]") {
   CAPTURE(seed());
   Random random(31);
@@ -252,7 +312,7 @@ TEST_CASE("absolute paths are refused with a remedy", "[templates]") {
 TEST_CASE("wrong shot files are refused", "[templates]") {
   require_edit_refused("format: seamwright-shot", "format: seamwright-template",
                        "this is not a seamwright-shot file");
-  require_edit_refused("version: 1", "version: 3", "3 is newer");
+  require_edit_refused("version: 1", "version: 4", "4 is newer");
   require_edit_refused("mirrored: true", "exposure: 0.1\nmirrored: true", "unknown key 'exposure'");
   require_edit_refused("layout: one-per-file", "layout: spiral", "choose one of one-per-file");
   require_refused(edited(kSample, "layout: one-per-file", "layout: stacked"),
