@@ -131,7 +131,13 @@ void stand_still(ViewWarp& warp) {
   }
 }
 
-Result<std::optional<ViewWarp>> pair_warp(const Rig& rig, const std::vector<LensMap>& maps,
+// A pair's warp and the walk it was made for.
+struct PairWalk {
+  ViewWarp warp;
+  ViewpointSlide slide;
+};
+
+Result<std::optional<PairWalk>> pair_walk(const Rig& rig, const std::vector<LensMap>& maps,
                                           const std::vector<LensView>& views, int a, int b,
                                           const SeamOptions& options) {
   const auto whole = matching_grid(rig, a, b, kMargin_rad);
@@ -154,7 +160,7 @@ Result<std::optional<ViewWarp>> pair_warp(const Rig& rig, const std::vector<Lens
                              slide_columns(overlap, depth->grid), options.slide);
   ViewWarp warp = view_warp(*depth, slide);
   if (!options.walk) stand_still(warp);
-  return warp;
+  return PairWalk{std::move(warp), slide};
 }
 
 // A seam down the middle of what both lenses see.
@@ -168,9 +174,9 @@ SeamPath middle_path(const SeamViews& views) {
 }
 
 // Where the seam runs between the warped views, and what blends them.
-Result<void> route(PairSeam& pair, const Rig& rig, std::span<const Frame> frames,
-                   const GainMatch& gains, const TransferCurve& transfer,
-                   const SeamOptions& options) {
+Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const Rig& rig,
+                   std::span<const Frame> frames, const GainMatch& gains,
+                   const TransferCurve& transfer, const SeamOptions& options) {
   const auto reader = [&](int lens) {
     const auto i = static_cast<std::size_t>(lens);
     return LensReader(rig.lenses[i], frames[i].image, ResampleKernel::catmull_rom,
@@ -179,6 +185,10 @@ Result<void> route(PairSeam& pair, const Rig& rig, std::span<const Frame> frames
   const LensReader a = reader(pair.lens_a);
   const LensReader b = reader(pair.lens_b);
   SeamViews views = ribbon_views(a, b, pair.warp, ViewKind::warped);
+  for (int round = 0; round < options.polish_rounds && options.walk; ++round) {
+    if (auto done = polish_warp(pair.warp, slide, views, options.polish); !done) return done;
+    views = ribbon_views(a, b, pair.warp, ViewKind::warped);
+  }
   views.wish = wish_raster(options.strokes, pair.warp.grid, {pair.lens_a, pair.lens_b});
   auto path = options.route ? seam_path(views, options.path) : Result<SeamPath>(middle_path(views));
   if (!path) return tl::unexpected(path.error());
@@ -271,16 +281,17 @@ Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
     if (!tell(progress, "finding depth", done / static_cast<double>(pairs.size()))) {
       return fail(stopped());
     }
-    auto warp = pair_warp(sized, maps, views, a, b, options);
-    if (!warp) return tl::unexpected(warp.error());
+    auto walk = pair_walk(sized, maps, views, a, b, options);
+    if (!walk) return tl::unexpected(walk.error());
     done += 0.5;
     if (!tell(progress, "routing seams", done / static_cast<double>(pairs.size()))) {
       return fail(stopped());
     }
     done += 0.5;
-    if (!*warp) continue;
-    PairSeam pair{.lens_a = a, .lens_b = b, .warp = std::move(**warp)};
-    if (auto routed = route(pair, sized, frames, plan.gains, *transfer, options); !routed) {
+    if (!*walk) continue;
+    PairSeam pair{.lens_a = a, .lens_b = b, .warp = std::move((*walk)->warp)};
+    if (auto routed = route(pair, (*walk)->slide, sized, frames, plan.gains, *transfer, options);
+        !routed) {
       return tl::unexpected(routed.error());
     }
     plan.pairs.push_back(std::move(pair));

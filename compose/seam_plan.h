@@ -20,12 +20,15 @@
 #include "seams/ribbon_depth.h"
 #include "seams/seam_path.h"
 #include "seams/view_warp.h"
+#include "seams/warp_polish.h"
 
 namespace seamwright {
 
 struct SeamOptions {
   RibbonDepthOptions depth = {};
   SlideOptions slide = {};
+  WarpPolishOptions polish = {};
+  int polish_rounds = 2;  ///< 0: the warp is as the depth says
   SeamPathOptions path = {};
   BandBlendOptions blend = {};
   bool gain_match = true;

@@ -7,9 +7,9 @@
 namespace seamwright::demo {
 namespace {
 
-constexpr float kStride_m = 0.34F;   // from the middle to each lens' moment
-constexpr float kNearest_m = 0.75F;  // of the guest's middle to the body
-constexpr float kFarthest_m = 1.5F;
+constexpr float kStride_m = 0.08F;  // from the middle to each lens' moment
+constexpr float kNearest_m = 1.0F;  // of the guest's middle to the body
+constexpr float kFarthest_m = 2.1F;
 constexpr float kElbowRoom_m = 0.4F;
 
 // Free way from the body at a height below it, level, towards a direction of the compass.
@@ -48,12 +48,12 @@ std::vector<Shape> guest_at(const Palette& p, const Place& feet) {
   Scene lone;
   Builder b(lone);
   b.enter(feet);
-  leg(b, p, -0.09F, 0.2F);
-  leg(b, p, 0.09F, -0.2F);
+  leg(b, p, -0.09F, 0.11F);
+  leg(b, p, 0.09F, -0.13F);
   b.ellipsoid({0, 1.0F, 0}, {0.17F, 0.17F, 0.17F}, p.wine_cloth);
   b.ellipsoid({0, 1.24F, 0}, {0.19F, 0.29F, 0.15F}, p.wine_cloth);
-  arm(b, p, -0.21F, -0.2F);
-  arm(b, p, 0.21F, 0.2F);
+  arm(b, p, -0.21F, -0.13F);
+  arm(b, p, 0.21F, 0.13F);
   b.cylinder({0, 1.45F, 0}, {0, 1.56F, 0.01F}, 0.05F, p.bread);
   b.cylinder({0, 1.44F, 0}, {0, 1.51F, 0}, 0.085F, p.ochre_cloth);
   b.ellipsoid({0, 1.64F, 0.02F}, {0.078F, 0.11F, 0.095F}, p.bread);

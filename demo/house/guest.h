@@ -19,9 +19,9 @@ struct Walk {
   bool first_lens = true;  ///< the moment of lens 0, else of lens 1
 };
 
-/// The guest beside the body, on the side with more room, 0.75 to 1.5 m away: one step before the
-/// plane between the lenses at lens 0's moment, one step behind it at lens 1's. Each lens so has a
-/// place of the other's picture in which nobody stands.
+/// The guest beside the body, on the side with more room, 1 to 2.1 m away: a little before the
+/// plane between the lenses at lens 0's moment, as much behind it at lens 1's. From 1.8 m on, both
+/// moments lie within the overlap of two lenses of 204 degrees.
 std::vector<Shape> passing_guest(const Scene& scene, const Palette& p, const Walk& walk);
 
 }  // namespace seamwright::demo

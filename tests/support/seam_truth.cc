@@ -46,9 +46,11 @@ class Looker {
     const RibbonAngles shown = grid().axes.angles(*shown_at);
     const RibbonAngles due = grid().axes.angles(*wanted_at);
     const double turn = std::remainder(shown.psi_rad - due.psi_rad, 2 * kPi);
-    return SeamMiss{grid().psi_begin_rad + (x + 0.5) / grid().px_per_rad,
-                    truth_.panorama_px_per_rad * (shown.eta_rad - due.eta_rad),
-                    truth_.panorama_px_per_rad * turn * std::sin(due.eta_rad), distance};
+    return SeamMiss{.psi_rad = grid().psi_begin_rad + (x + 0.5) / grid().px_per_rad,
+                    .along_px = truth_.panorama_px_per_rad * (shown.eta_rad - due.eta_rad),
+                    .across_px = truth_.panorama_px_per_rad * turn * std::sin(due.eta_rad),
+                    .distance_m = distance,
+                    .contrast = contrast(x, y)};
   }
 
  private:
@@ -60,6 +62,32 @@ class Looker {
     const RibbonAngles angles{grid().psi_begin_rad + (x + 0.5) / grid().px_per_rad,
                               eta_of_row(grid(), y + 0.5) + moved};
     return truth_.used.lenses[lens].project_direction(grid().axes.direction(angles));
+  }
+
+  [[nodiscard]] double contrast(int x, int y) const {
+    if (!pair_.views) return 0;
+    constexpr int kReach_px = 3;
+    const Image& light = pair_.views->light_a;
+    double most = 0;
+    for (int row = std::max(1, y - kReach_px); row <= std::min(light.height() - 2, y + kReach_px);
+         ++row) {
+      const double below = mean_light(light, x, row + 1);
+      const double above = mean_light(light, x, row - 1);
+      most = std::max(most, std::abs(below - above) / std::max(1e-3, below + above));
+    }
+    return most;
+  }
+
+  // Over some columns: noise is no contrast.
+  [[nodiscard]] static double mean_light(const Image& light, int x, int row) {
+    constexpr int kReach_px = 4;
+    const int channels = light.channel_count();
+    double sum = 0;
+    for (int i = x - kReach_px; i <= x + kReach_px; ++i) {
+      const int at = (i + light.width()) % light.width();
+      sum += light.row<float>(row)[static_cast<std::size_t>(channels * at + channels / 2)];
+    }
+    return sum / (2 * kReach_px + 1);
   }
 
   // Something stands before the point, seen from the lens.

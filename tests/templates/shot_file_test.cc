@@ -237,14 +237,14 @@ TEST_CASE("strokes of the seam are read, and wrong ones refused", "[templates]")
     require_refused(edited(kStroked, from, to), line_of(kStroked, from), says);
   };
   refused("wish: away", "wish: off", "choose one of away, here, lens");
-  refused("wish: away", "wish: away\n    lens: 1", "'wish: lens' only");
+  refused("    reach_deg: 1.5", "    lens: 1\n    reach_deg: 1.5", "'wish: lens' only");
   refused("    lens: 1\n    reach", "    lens: 2\n    reach", "from 0 to 1");
   refused("reach_deg: 1.5", "reach_deg: 0", "is not above 0");
   refused("reach_deg: 1.5", "reach_deg: 91", "up to 90");
   refused("reach_deg: 1.5", "reach_px: 1.5", "give 'reach_deg'");
   refused("[88.5, -12]", "[188.5, -12]", "beyond ±180");
   refused("[88.5, -12]", "[88.5, -92]", "beyond ±90");
-  refused("[88.5, -12]", "[88.5]", "2 numbers");
+  refused("[88.5, -12]", "[88.5]", "give 2 in square");
   refused("[[-90, 4]]", "[]", "is empty");
   const std::string old = edited(kStroked, "version: 3", "version: 2");
   require_refused(old, line_of(old, "seam:"), "unknown key 'seam'");
