@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "base/parallel.h"
+#include "base/smooth_step.h"
 #include "compose/lens_map.h"
 #include "compose/render.h"
 #include "compose/ribbon_views.h"
@@ -78,8 +79,8 @@ class OverlapFinder {
       if (lens == a_ || lens == b_) continue;
       const double lead = own - std::max(0.0, margin(lens, direction));
       const bool blind = margin(lens, direction) < -kWhole_rad;
-      const double t = std::clamp((lead - kNone_rad) / (kWhole_rad - kNone_rad), 0.0, 1.0);
-      if (!blind) least = std::min(least, t * t * (3 - 2 * t));
+      if (!blind)
+        least = std::min(least, level_step((lead - kNone_rad) / (kWhole_rad - kNone_rad)));
     }
     return least;
   }
@@ -173,6 +174,26 @@ SeamPath middle_path(const SeamViews& views) {
   return path;
 }
 
+// A map of the moving subjects that are large enough to spoil the depth; empty if there is none.
+Image large_subjects(const SeamViews& views, const SeamOptions& options) {
+  const MovingSubjects subjects =
+      moving_subjects(views, view_disagreement(views), options.path.subjects);
+  const int width = views.light_a.width();
+  Image map(width, views.light_a.height(), Channels::grey, SampleType::u8);
+  bool any = false;
+  for (const MovingSubject& subject : subjects.found) {
+    if (subject.pixels < options.calm_px) continue;
+    any = true;
+    for (int x = subject.left; x < subject.right; ++x) {
+      const auto i = static_cast<std::size_t>(x - subject.left);
+      for (int y = subject.outline_top[i]; y < subject.outline_bottom[i]; ++y) {
+        map.row<std::uint8_t>(y)[static_cast<std::size_t>(x % width)] = 1;
+      }
+    }
+  }
+  return any ? std::move(map) : Image();
+}
+
 // Where the seam runs between the warped views, and what blends them.
 Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const Rig& rig,
                    std::span<const Frame> frames, const GainMatch& gains,
@@ -185,6 +206,14 @@ Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const Rig& rig,
   const LensReader a = reader(pair.lens_a);
   const LensReader b = reader(pair.lens_b);
   SeamViews views = ribbon_views(a, b, pair.warp, ViewKind::warped);
+  // Read calmly, a subject shows its whole outline.
+  constexpr int kCalmRounds = 2;
+  for (int round = 0; round < kCalmRounds && options.walk; ++round) {
+    const Image gaps = large_subjects(views, options);
+    if (gaps.empty()) break;
+    calm_warp(pair.warp, slide, gaps);
+    views = ribbon_views(a, b, pair.warp, ViewKind::warped);
+  }
   for (int round = 0; round < options.polish_rounds && options.walk; ++round) {
     if (auto done = polish_warp(pair.warp, slide, views, options.polish); !done) return done;
     views = ribbon_views(a, b, pair.warp, ViewKind::warped);

@@ -28,6 +28,7 @@ struct SeamOptions {
   RibbonDepthOptions depth = {};
   SlideOptions slide = {};
   WarpPolishOptions polish = {};
+  int calm_px = 600;      ///< moving subjects from this size on are read with the depth beside them
   int polish_rounds = 2;  ///< 0: the warp is as the depth says
   SeamPathOptions path = {};
   BandBlendOptions blend = {};

@@ -3,27 +3,23 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <string_view>
 #include <utility>
 
-#include <fmt/format.h>
-
+#include "base/smooth_step.h"
+#include "seams/bad_option.h"
 #include "seams/ring_blur.h"
 
 namespace seamwright {
 
 namespace {
 
+constexpr std::string_view kPart = "blend";
 constexpr double kWidthOfBand = 2.5;    // half width of a band's crossing, in σ of the band
 constexpr double kCoarsestShare = 6.0;  // height of the ribbon in σ of the coarsest band
 constexpr float kEnoughWeight = 0.1F;   // share of comparable pixels that tells a band's value
 constexpr int kRoomReach_px = 12;       // borders are drawn in this far along the ring, then smooth
 constexpr double kFloor = 0.01;         // light added where views are compared
-
-// Continuous to the second derivative; 0 below 0, 1 above 1.
-double smooth_step(double t) {
-  t = std::clamp(t, 0.0, 1.0);
-  return t * t * t * (t * (6 * t - 15) + 10);
-}
 
 // Borders of the overlap that change smoothly along the ring and never leave the real ones.
 struct Borders {
@@ -247,24 +243,17 @@ std::array<float, 3> interpolated(const Image& raster, double x_px, double row_p
   return value;
 }
 
-Error bad_option(const char* field, double value, const char* constraint) {
-  return {.kind = ErrorKind::user_input,
-          .where = {},
-          .field = fmt::format("blend {}", field),
-          .what = fmt::format("{} is not {}", value, constraint),
-          .remedy = "give a value in that range"};
-}
-
 }  // namespace
 
 std::optional<Error> BandBlendOptions::validate() const {
-  if (!(finest_px >= 1 && finest_px <= 64)) return bad_option("finest_px", finest_px, "in 1…64");
-  if (!(most_step_ev > 0)) return bad_option("most_step_ev", most_step_ev, "above 0");
+  if (!(finest_px >= 1 && finest_px <= 64))
+    return bad_option(kPart, "finest_px", finest_px, "in 1…64");
+  if (!(most_step_ev > 0)) return bad_option(kPart, "most_step_ev", most_step_ev, "above 0");
   if (gains.harmonics < 0 || gains.harmonics > kMostHarmonics) {
-    return bad_option("gains.harmonics", gains.harmonics, "in 0…8");
+    return bad_option(kPart, "gains.harmonics", gains.harmonics, "in 0…8");
   }
-  if (!(gains.most_ev >= 0)) return bad_option("gains.most_ev", gains.most_ev, "at least 0");
-  if (!(gains.agree_ev > 0)) return bad_option("gains.agree_ev", gains.agree_ev, "above 0");
+  if (!(gains.most_ev >= 0)) return bad_option(kPart, "gains.most_ev", gains.most_ev, "at least 0");
+  if (!(gains.agree_ev > 0)) return bad_option(kPart, "gains.agree_ev", gains.agree_ev, "above 0");
   return std::nullopt;
 }
 
@@ -287,8 +276,8 @@ Result<BandBlend> band_blend(const SeamViews& views, const SeamPath& seam,
   if (auto error = check(views)) return fail(std::move(*error));
   const auto width = static_cast<std::size_t>(views.light_a.width());
   if (seam.row_px.size() != width || seam.closed != views.closed) {
-    return fail(
-        bad_option("seam", static_cast<double>(seam.row_px.size()), "a seam of the views' ribbon"));
+    return fail(bad_option(kPart, "seam", static_cast<double>(seam.row_px.size()),
+                           "a seam of the views' ribbon"));
   }
   return Blender(views, seam, options).run();
 }

@@ -99,6 +99,62 @@ std::vector<Place> taken_region(Marks& marks, int x, int y) {
   return region;
 }
 
+// Connected places that differ, and the box around them.
+struct Region {
+  std::vector<Place> places;
+  int left = 0;
+  int right = 0;  // one past the last, as `bottom`
+  int top = 0;
+  int bottom = 0;
+
+  explicit Region(std::vector<Place> all) : places(std::move(all)) {
+    left = right = places.front().x;
+    top = bottom = places.front().y;
+    for (const Place& place : places) include(place);
+  }
+  void include(const Place& place) {
+    left = std::min(left, place.x);
+    right = std::max(right, place.x + 1);
+    top = std::min(top, place.y);
+    bottom = std::max(bottom, place.y + 1);
+  }
+};
+
+// One above the other: most columns of the narrower in common, and not far apart.
+bool belong_together(const Region& one, const Region& other, int shift, int most_gap_px) {
+  const int common =
+      std::min(one.right, other.right + shift) - std::max(one.left, other.left + shift);
+  const int narrower = std::min(one.right - one.left, other.right - other.left);
+  const int gap = std::max(one.top, other.top) - std::min(one.bottom, other.bottom);
+  return 2 * common > narrower && gap <= most_gap_px;
+}
+
+// Joins large regions until none are left that belong together.
+void join_large(std::vector<Region>& regions, int width, bool closed,
+                const SubjectOptions& options) {
+  const auto large = [&](const Region& region) {
+    return static_cast<int>(region.places.size()) >= options.large_px;
+  };
+  for (std::size_t i = 0; i < regions.size(); ++i) {
+    for (std::size_t k = 0; k < regions.size(); ++k) {
+      if (i == k || !large(regions[i]) || !large(regions[k])) continue;
+      for (const int shift : {0, -width, width}) {
+        if (shift != 0 && !closed) continue;
+        if (!belong_together(regions[i], regions[k], shift, options.join_large_along_px)) continue;
+        for (Place place : regions[k].places) {
+          place.x += shift;
+          regions[i].places.push_back(place);
+          regions[i].include(place);
+        }
+        regions.erase(regions.begin() + static_cast<std::ptrdiff_t>(k));
+        if (k < i) --i;
+        k = static_cast<std::size_t>(-1);  // what it grew to may reach the others
+        break;
+      }
+    }
+  }
+}
+
 std::int64_t turn(const Place& a, const Place& b, const Place& c) {
   return std::int64_t{b.x - a.x} * (c.y - a.y) - std::int64_t{b.y - a.y} * (c.x - a.x);
 }
@@ -255,26 +311,31 @@ MovingSubjects moving_subjects(const SeamViews& views, const Image& disagreement
   const Marks marks = differing(views, disagreement, options);
   Marks joined = grown(marks, options.join_across_px / 2, options.join_along_px / 2);
   MovingSubjects subjects{{}, Image(width, height, Channels::grey, SampleType::u8)};
+  std::vector<Region> regions;
   for (int x = 0; x < width; ++x) {
     for (int y = 0; y < height; ++y) {
       if (joined.at(x, y) == 0) continue;
       std::vector<Place> places = taken_region(joined, x, y);
       std::erase_if(places, [&](const Place& at) { return marks.at(at.x, at.y) == 0; });
-      MovingSubject subject{.pixels = static_cast<int>(places.size())};
-      if (subject.pixels < options.least_px) continue;
-      if (subject.pixels > options.most_share * width * height) continue;
-      draw_outline(std::move(places), height, options.outline_px, subject);
-      if (subject.right - subject.left >= width) continue;  // all around: no outline
-      fit_into(marks, subject);
-      find_reach(views, marks, subject);
-      for (int column = subject.left; column < subject.right; ++column) {
-        const auto i = static_cast<std::size_t>(column - subject.left);
-        for (int row = subject.outline_top[i]; row < subject.outline_bottom[i]; ++row) {
-          subjects.map.row<std::uint8_t>(row)[static_cast<std::size_t>(marks.column(column))] = 1;
-        }
-      }
-      subjects.found.push_back(std::move(subject));
+      const int pixels = static_cast<int>(places.size());
+      if (pixels < options.least_px || pixels > options.most_share * width * height) continue;
+      regions.emplace_back(std::move(places));
     }
+  }
+  join_large(regions, width, views.closed, options);
+  for (Region& region : regions) {
+    MovingSubject subject{.pixels = static_cast<int>(region.places.size())};
+    draw_outline(std::move(region.places), height, options.outline_px, subject);
+    if (subject.right - subject.left >= width) continue;  // all around: no outline
+    fit_into(marks, subject);
+    find_reach(views, marks, subject);
+    for (int column = subject.left; column < subject.right; ++column) {
+      const auto i = static_cast<std::size_t>(column - subject.left);
+      for (int row = subject.outline_top[i]; row < subject.outline_bottom[i]; ++row) {
+        subjects.map.row<std::uint8_t>(row)[static_cast<std::size_t>(marks.column(column))] = 1;
+      }
+    }
+    subjects.found.push_back(std::move(subject));
   }
   return subjects;
 }

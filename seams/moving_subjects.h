@@ -20,6 +20,10 @@ struct SubjectOptions {
   /// found is shown by both lenses, one above the other.
   int join_across_px = 6;
   int join_along_px = 24;
+  /// Larger regions one above the other are one subject from farther away: where a thing that moved
+  /// a little covers itself, the lenses agree.
+  int large_px = 150;
+  int join_large_along_px = 80;
   int outline_px = 3;       ///< room left around a subject
   double most_share = 0.5;  ///< regions larger than this share of the ribbon are no subjects
 };

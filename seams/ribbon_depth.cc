@@ -4,10 +4,12 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <string_view>
 #include <utility>
 
 #include <fmt/format.h>
 
+#include "seams/bad_option.h"
 #include "seams/baseline_view.h"
 #include "seams/depth_check.h"
 #include "seams/speckle.h"
@@ -16,18 +18,11 @@ namespace seamwright {
 
 namespace {
 
+constexpr std::string_view kPart = "ribbon depth";
 constexpr double kLeastHalfBaseline = 5e-5;
 constexpr double kGap_px = 1.5;     // of disparity between neighbours on one surface
 constexpr double kAnchorPull = 60;  // cost a px of disparity away from an anchor
 constexpr double kMostAnchorPull = 180;
-
-Error bad_option(const char* field, double value, const char* constraint) {
-  return {.kind = ErrorKind::user_input,
-          .where = {},
-          .field = fmt::format("ribbon depth {}", field),
-          .what = fmt::format("{} is not {}", value, constraint),
-          .remedy = "give a value in that range"};
-}
 
 // The same ribbon with pixels `factor` times as large. A closed one keeps its whole turn.
 RibbonGrid coarser(const RibbonGrid& grid, int factor) {
@@ -141,24 +136,27 @@ class DepthFinder {
 }  // namespace
 
 std::optional<Error> RibbonDepthOptions::validate() const {
-  if (!(nearest_m > 0)) return bad_option("nearest_m", nearest_m, "above 0");
+  if (!(nearest_m > 0)) return bad_option(kPart, "nearest_m", nearest_m, "above 0");
   if (!(nearest_baselines >= 1)) {
-    return bad_option("nearest_baselines", nearest_baselines, "at least 1");
+    return bad_option(kPart, "nearest_baselines", nearest_baselines, "at least 1");
   }
-  if (!(step_px >= 0.25 && step_px <= 2)) return bad_option("step_px", step_px, "in 0.25…2");
-  if (!(agree_px > 0)) return bad_option("agree_px", agree_px, "above 0");
+  if (!(step_px >= 0.25 && step_px <= 2)) return bad_option(kPart, "step_px", step_px, "in 0.25…2");
+  if (!(agree_px > 0)) return bad_option(kPart, "agree_px", agree_px, "above 0");
   if (window_px % 2 == 0 || window_px < 9 || window_px > 101) {
-    return bad_option("window_px", window_px, "odd in 9…101");
+    return bad_option(kPart, "window_px", window_px, "odd in 9…101");
   }
-  if (anchor_reach_px < 0) return bad_option("anchor_reach_px", anchor_reach_px, "at least 0");
-  if (least_island_px < 0) return bad_option("least_island_px", least_island_px, "at least 0");
-  if (!(most_cells >= 1e5)) return bad_option("most_cells", most_cells, "at least 100000");
+  if (anchor_reach_px < 0)
+    return bad_option(kPart, "anchor_reach_px", anchor_reach_px, "at least 0");
+  if (least_island_px < 0)
+    return bad_option(kPart, "least_island_px", least_island_px, "at least 0");
+  if (!(most_cells >= 1e5)) return bad_option(kPart, "most_cells", most_cells, "at least 100000");
   const int most_step = smoothness.large_step;
   if (smoothness.small_step < 0 || most_step <= smoothness.small_step || most_step > 2000) {
-    return bad_option("smoothness.large_step", most_step, "above the small step, up to 2000");
+    return bad_option(kPart, "smoothness.large_step", most_step,
+                      "above the small step, up to 2000");
   }
   if (!(smoothness.edge_unit > 0)) {
-    return bad_option("smoothness.edge_unit", smoothness.edge_unit, "above 0");
+    return bad_option(kPart, "smoothness.edge_unit", smoothness.edge_unit, "above 0");
   }
   return std::nullopt;
 }
@@ -176,7 +174,8 @@ Result<RibbonDepth> ribbon_depth(const LensView& a, const LensView& b, const Rib
                       .what = fmt::format("only {} apart along the ribbon's pole", 2 * half),
                       .remedy = "stitch this pair without depth"});
   }
-  if (nearest <= half) return fail(bad_option("nearest_m", nearest, "beyond the lenses' pupils"));
+  if (nearest <= half)
+    return fail(bad_option(kPart, "nearest_m", nearest, "beyond the lenses' pupils"));
   RibbonGrid used = grid;
   for (int factor = 2;; ++factor) {
     const DepthLabels labels = depth_labels(used, half, nearest, options.step_px);

@@ -3,9 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <string_view>
 
-#include <fmt/format.h>
-
+#include "base/smooth_step.h"
+#include "seams/bad_option.h"
 #include "seams/closed_path.h"
 #include "seams/ring_blur.h"
 
@@ -13,6 +14,7 @@ namespace seamwright {
 
 namespace {
 
+constexpr std::string_view kPart = "seam";
 constexpr double kUnit = 65536;       // whole numbers of the search for a cost of 1
 constexpr double kMostPrice = 30000;  // of a boundary: fits the search's numbers
 constexpr double kBeyondRoom = 50;    // a row beyond the overlap
@@ -20,14 +22,6 @@ constexpr double kTakenBlind = 3;     // a pixel from a lens that does not look 
 constexpr double kTakenAgainst = 1;   // a pixel from the lens that is not wanted there
 constexpr int kSlackReach_px = 24;
 constexpr int kSmoothingRounds = 300;
-
-Error bad_option(const char* field, double value, const char* constraint) {
-  return {.kind = ErrorKind::user_input,
-          .where = {},
-          .field = fmt::format("seam {}", field),
-          .what = fmt::format("{} is not {}", value, constraint),
-          .remedy = "give a value in that range"};
-}
 
 SeamWish wish_at(const SeamViews& views, int x, int y) {
   if (views.wish.empty()) return SeamWish::none;
@@ -51,8 +45,8 @@ class Prices {
         const bool subject = subjects.map.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0;
         pixel_.row(y)[x] = static_cast<float>(
             passing(x, y, disagreement.row<float>(y)[static_cast<std::size_t>(x)], subject));
-        if_a_.row(y)[x] = static_cast<float>(taking(x, y, views.state_a, views.state_b));
-        if_b_.row(y)[x] = static_cast<float>(taking(x, y, views.state_b, views.state_a));
+        if_a_.row(y)[x] = static_cast<float>(taking(x, y, views.state_a, views.state_b, subject));
+        if_b_.row(y)[x] = static_cast<float>(taking(x, y, views.state_b, views.state_a, subject));
         const SeamWish wish = wish_at(views, x, y);
         if (wish == SeamWish::from_b) if_a_.row(y)[x] += static_cast<float>(kTakenAgainst);
         if (wish == SeamWish::from_a) if_b_.row(y)[x] += static_cast<float>(kTakenAgainst);
@@ -103,12 +97,15 @@ class Prices {
     return price;
   }
 
-  [[nodiscard]] double taking(int x, int y, const Image& from, const Image& instead) const {
+  // Of a subject nobody knows what hides what: each lens shows it whole.
+  [[nodiscard]] double taking(int x, int y, const Image& from, const Image& instead,
+                              bool subject) const {
     if (state_at(instead, x, y) == ViewState::outside) return 0;  // no choice
     switch (state_at(from, x, y)) {
       case ViewState::outside:
         return kTakenBlind;
       case ViewState::hidden:
+        if (subject) return 0;
         return state_at(instead, x, y) == ViewState::hidden ? 0 : options_.taken_hidden;
       default:
         return 0;
@@ -243,9 +240,9 @@ std::optional<Error> SeamPathOptions::validate() const {
                                                    {"step", step},
                                                    {"slack", slack}};
   for (const auto& [field, price] : prices) {
-    if (!(price >= 0 && price <= 100)) return bad_option(field, price, "in 0…100");
+    if (!(price >= 0 && price <= 100)) return bad_option(kPart, field, price, "in 0…100");
   }
-  if (most_step < 1 || most_step > 8) return bad_option("most_step", most_step, "in 1…8");
+  if (most_step < 1 || most_step > 8) return bad_option(kPart, "most_step", most_step, "in 1…8");
   return std::nullopt;
 }
 
@@ -266,8 +263,7 @@ double SeamPath::row_at(double x_px) const {
 double SeamPath::share_a(double x_px, double row_px_at, double feather_px) const {
   const double off = row_at(x_px) - row_px_at;
   if (feather_px <= 0) return off >= 0 ? 1 : 0;
-  const double t = std::clamp(off / feather_px + 0.5, 0.0, 1.0);
-  return t * t * (3 - 2 * t);
+  return level_step(off / feather_px + 0.5);
 }
 
 Result<SeamPath> seam_path(const SeamViews& views, const SeamPathOptions& options) {

@@ -40,4 +40,9 @@ inline constexpr std::uint8_t kSeenByB = 2;
 /// never runs backwards: no fold, nothing twice.
 [[nodiscard]] ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide);
 
+/// Where `gaps` (grey u8 of the grid's size) is not 0, depth means nothing: two lenses that show a
+/// moving thing at two places, or a thing too near, were matched at random. Takes the depth there
+/// from beside the gap instead, evenly from left to right, so that each lens shows it undistorted.
+void calm_warp(ViewWarp& warp, const ViewpointSlide& slide, const Image& gaps);
+
 }  // namespace seamwright

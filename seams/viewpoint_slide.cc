@@ -6,17 +6,12 @@
 #include <cstddef>
 #include <utility>
 
+#include "base/smooth_step.h"
 #include "seams/baseline_view.h"
 
 namespace seamwright {
 
 namespace {
-
-// 0 at 0, 1 at 1, level at both.
-double level_step(double t) {
-  t = std::clamp(t, 0.0, 1.0);
-  return t * t * (3 - 2 * t);
-}
 
 // Reads columns beyond the ends: around a closed ribbon, else held.
 class Around {

@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
-
-#include <fmt/format.h>
+#include <string_view>
 
 #include "base/parallel.h"
+#include "seams/bad_option.h"
 #include "seams/baseline_view.h"
 #include "seams/ring_blur.h"
 
@@ -14,18 +14,11 @@ namespace seamwright {
 
 namespace {
 
+constexpr std::string_view kPart = "warp polish";
 constexpr double kFloor = 0.004;      // light added before the logarithm
 constexpr float kUnlike = 0.15F;      // difference of log light that halves a pixel's weight
 constexpr double kGrain_px2 = 4;      // neighbouring pixels share their noise
 constexpr float kLeastShare = 0.05F;  // of a window that both lenses show
-
-Error bad_option(const char* field, double value, const char* constraint) {
-  return {.kind = ErrorKind::user_input,
-          .where = {},
-          .field = fmt::format("warp polish {}", field),
-          .what = fmt::format("{} is not {}", value, constraint),
-          .remedy = "give a value in that range"};
-}
 
 // 1 where both lenses show a pixel with its full light.
 Plane shown_by_both(const SeamViews& views) {
@@ -118,11 +111,12 @@ Plane misses(const SeamViews& views, const WarpPolishOptions& options) {
 }  // namespace
 
 std::optional<Error> WarpPolishOptions::validate() const {
-  if (!(window_px >= 1 && window_px <= 16)) return bad_option("window_px", window_px, "in 1…16");
-  if (!(flat_px > window_px)) return bad_option("flat_px", flat_px, "above the window");
-  if (!(expect_px > 0)) return bad_option("expect_px", expect_px, "above 0");
-  if (!(noise > 0)) return bad_option("noise", noise, "above 0");
-  if (!(most_px >= 0)) return bad_option("most_px", most_px, "at least 0");
+  if (!(window_px >= 1 && window_px <= 16))
+    return bad_option(kPart, "window_px", window_px, "in 1…16");
+  if (!(flat_px > window_px)) return bad_option(kPart, "flat_px", flat_px, "above the window");
+  if (!(expect_px > 0)) return bad_option(kPart, "expect_px", expect_px, "above 0");
+  if (!(noise > 0)) return bad_option(kPart, "noise", noise, "above 0");
+  if (!(most_px >= 0)) return bad_option(kPart, "most_px", most_px, "at least 0");
   return std::nullopt;
 }
 

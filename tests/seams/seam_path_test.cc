@@ -167,6 +167,23 @@ TEST_CASE("What spans the overlap is said") {
   CHECK(seam.subjects[0].taken == TakenFrom::both);
 }
 
+TEST_CASE("A large thing that moved a little, and covers itself in between, is taken whole") {
+  // Both lenses show a tall even thing, lens b twenty rows lower: in between they agree.
+  SeamViews views = ribbon_views(kWidth, 160, true);
+  paint(views.light_a, 100, 190, 40, 95, {0.9, 0.2, 0.2});
+  paint(views.light_b, 100, 190, 60, 115, {0.9, 0.2, 0.2});
+  const SeamPath seam = found(views);
+  REQUIRE(seam.subjects.size() == 1);
+  CHECK(seam.subjects[0].top <= 40);
+  CHECK(seam.subjects[0].bottom >= 115);
+  CHECK(seam.subjects[0].taken != TakenFrom::both);
+  for (int x = 100; x < 190; ++x) {
+    const float row = seam.row_px[static_cast<std::size_t>(x)];
+    CAPTURE(x, row);
+    CHECK((row <= 40.5F || row >= 114.5F));
+  }
+}
+
 TEST_CASE("The seam goes round depth edges, hidden pixels and a one-sided blow-out") {
   SeamViews views = ribbon_views(kWidth, kHeight, true);
   views.gap_inverse_m = 0.1;
