@@ -10,6 +10,7 @@
 #include <fmt/format.h>
 
 #include "imaging/metadata.h"
+#include "imaging/raw_reader.h"
 #include "imaging/read_image.h"
 
 namespace seamwright {
@@ -17,14 +18,18 @@ namespace fs = std::filesystem;
 
 namespace {
 
-bool is_picture_name(const fs::path& path) {
+bool has_picture_suffix(const fs::path& path) {
   constexpr std::array<std::string_view, 6> kSuffixes = {".tif", ".tiff", ".png",
                                                          ".jpg", ".jpeg", ".dng"};
   std::string suffix = path.extension().string();
   std::transform(suffix.begin(), suffix.end(), suffix.begin(),
                  [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return path.filename().string().front() != '.' &&
-         std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end();
+  return std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end();
+}
+
+bool is_picture(const fs::path& path) {
+  if (path.filename().string().front() == '.') return false;
+  return has_picture_suffix(path) || is_raw_file(path);
 }
 
 Error list_error(const fs::path& path, std::string what, std::string remedy) {
@@ -40,7 +45,7 @@ Result<std::vector<fs::path>> pictures_in(const fs::path& folder) {
   std::vector<fs::path> files;
   for (fs::directory_iterator at(folder, code), end; !code && at != end; at.increment(code)) {
     std::error_code ignored;
-    if (at->is_regular_file(ignored) && is_picture_name(at->path())) files.push_back(at->path());
+    if (at->is_regular_file(ignored) && is_picture(at->path())) files.push_back(at->path());
   }
   if (code) {
     return fail(list_error(folder, "cannot be read: " + code.message(), "check its permissions"));

@@ -18,9 +18,9 @@ struct ListedFrame {
   int height_px = 0;
 };
 
-/// What the headers of these files say. A folder stands for the pictures in it (by suffix, hidden
-/// ones left out, not the folders below), in the order of their names. Fails on files that are no
-/// pictures, on a folder without any, and on a file named twice.
+/// What the headers of these files say. A folder stands for the pictures in it (by suffix, and
+/// other raw ones; hidden ones and folders below left out), in the order of their names. Fails on
+/// files that are no pictures, on a folder without any, and on a file named twice.
 [[nodiscard]] Result<std::vector<ListedFrame>> list_frames(
     const std::vector<std::filesystem::path>& paths, const ProgressFn& progress = {});
 

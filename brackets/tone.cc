@@ -16,7 +16,7 @@
 namespace seamwright {
 namespace {
 
-constexpr double kMiddleGrey = 0.16;
+constexpr double kMiddleGrey = 0.22;
 
 std::optional<Error> outside(const char* field, double value, double least, double most) {
   if (value >= least && value <= most) return std::nullopt;

@@ -42,7 +42,7 @@ class ToneMap {
 };
 
 /// A curve for these pictures (all lenses of one shot, or one panorama) together: their mean log
-/// light goes to 0.16, by at most 4 stops up or down, and the brightest 0.05 % to white. Dark
+/// light goes to 0.22, by at most 4 stops up or down, and the brightest 0.05 % to white. Dark
 /// surroundings (lower than 14 stops below the brightest) are left out.
 [[nodiscard]] ToneCurve choose_tone(std::span<const Image* const> pictures);
 

@@ -1,22 +1,33 @@
 #include "cli/merged_shot.h"
 
+#include <array>
 #include <cctype>
 #include <cmath>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "imaging/raw_reader.h"
 #include "imaging/read_image.h"
 
 namespace seamwright {
 
 namespace {
 
+/// A frame's pixels; of raw ones in the camera's colours, where each channel clips by itself.
+Result<CameraPicture> read_exposure(const std::filesystem::path& file) {
+  if (is_raw_file(file)) return read_camera_picture(file);
+  auto image = read_image(file);
+  if (!image) return tl::unexpected(image.error());
+  return CameraPicture{.image = std::move(*image)};
+}
+
 Result<MergedFrame> merge_series(const std::vector<ListedFrame>& frames,
                                  const BracketSeries& series, const MergeOptions& options,
                                  const ProgressFn& progress) {
   std::vector<Frame> exposures;
   std::vector<double> values;
+  std::array<double, 9> wide_from_camera{};
   for (const BracketStep& step : series.steps) {
     for (const BracketMember& member : step.members) {
       if (!tell(progress, "reading",
@@ -28,13 +39,19 @@ Result<MergedFrame> merge_series(const std::vector<ListedFrame>& frames,
                      .remedy = {}});
       }
       const ListedFrame& listed = frames[member.frame];
-      auto image = read_image(listed.file);
-      if (!image) return tl::unexpected(image.error());
-      exposures.push_back({std::move(*image), listed.info});
+      auto picture = read_exposure(listed.file);
+      if (!picture) return tl::unexpected(picture.error());
+      if (values.empty()) wide_from_camera = picture->wide_from_camera;
+      exposures.push_back({std::move(picture->image), listed.info});
       values.push_back(member.exposure);
     }
   }
-  return merge_brackets(std::move(exposures), values, options, progress);
+  const bool raw = is_raw_file(exposures.front().info.file);
+  auto merged = merge_brackets(std::move(exposures), values, options, progress);
+  if (merged && raw) {
+    merged->frame.image = in_working_space(merged->frame.image, wide_from_camera);
+  }
+  return merged;
 }
 
 }  // namespace

@@ -67,7 +67,7 @@ Shape ball_at(const Palette& p, const Float3& centre) {
   Scene lone;
   Builder b(lone);
   constexpr float kRadius_m = 0.15F;
-  b.ellipsoid(centre, {kRadius_m, kRadius_m, kRadius_m}, p.brass);
+  b.ellipsoid({centre.x, -centre.y, centre.z}, {kRadius_m, kRadius_m, kRadius_m}, p.brass);
   return lone.shapes.front();
 }
 
