@@ -28,12 +28,11 @@ bool is_picture_suffix(const std::string& suffix) {
          suffix == ".jpeg" || suffix == ".exr";
 }
 
-void keep_silent(void*, const char*, const INT64) {}
-
 // On the heap: the processor is larger than a stack likes.
 std::unique_ptr<LibRaw> processor() {
   auto raw = std::make_unique<LibRaw>();
-  raw->set_dataerror_handler(keep_silent, nullptr);
+  // The last parameter's type differs between versions.
+  raw->set_dataerror_handler([](void*, const char*, auto) {}, nullptr);
   libraw_output_params_t& p = raw->imgdata.params;
   p.output_bps = 16;
   p.gamm[0] = p.gamm[1] = 1;
