@@ -165,6 +165,9 @@ Result<std::vector<std::byte>> with_transfer(std::span<const std::byte> icc_prof
     if (colorant == nullptr) return fail(profile_error("has no primaries"));
     cmsWriteTag(result.get(), tag, colorant);
   }
+  // The unadapted primaries go along, or go: nothing written takes a tag out.
+  const void* unadapted = cmsReadTag(source.get(), cmsSigChromaticityTag);
+  cmsWriteTag(result.get(), cmsSigChromaticityTag, unadapted);
   return saved(result.get());
 }
 

@@ -1,6 +1,7 @@
-// Against OpenCV's merges (version 4.6, module photo), which take 8-bit frames: Debevec's with the
-// true response curve and the true exposures, Mertens' with its defaults.
+// Against OpenCV's merge after Debevec and Malik (version 4.6, module photo), which takes 8-bit
+// frames; it is given the true response curve and the true exposures.
 
+#include <algorithm>
 #include <cmath>
 
 #include <catch2/catch.hpp>
@@ -37,7 +38,8 @@ Image as_image(const cv::Mat& mat) {
 cv::Mat srgb_response() {
   cv::Mat response(256, 1, CV_32FC3);
   for (int code = 0; code < 256; ++code) {
-    const auto light = static_cast<float>(srgb_to_linear(code / 255.0));
+    // Its logarithm is taken: code 0 stands for half of code 1.
+    const auto light = static_cast<float>(srgb_to_linear(std::max(0.5, 1.0 * code) / 255.0));
     response.at<cv::Vec3f>(code) = {light, light, light};
   }
   return response;

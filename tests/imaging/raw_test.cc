@@ -23,13 +23,15 @@ constexpr std::array<float, 3> kNeutral = {0.5F, 1.0F, 0.625F};
 
 using Colour = std::array<double, 3>;  // camera signal, 0…1 between black and white
 
-// Tags that the library does not know by itself (TIFF/EP, ISO 12234-2).
-void declare_mosaic_tags(TIFF* tiff) {
-  static const TIFFFieldInfo kFields[] = {
-      {TIFFTAG_CFAREPEATPATTERNDIM, 2, 2, TIFF_SHORT, FIELD_CUSTOM, 1, 0,
-       const_cast<char*>("CFARepeatPatternDim")},
-      {TIFFTAG_CFAPATTERN, 4, 4, TIFF_BYTE, FIELD_CUSTOM, 1, 0, const_cast<char*>("CFAPattern")}};
-  TIFFMergeFieldInfo(tiff, kFields, 2);
+// Some of these tags (TIFF/EP, ISO 12234-2; DNG 1.4) take their count along, others know it.
+template <class T>
+void set_array(TIFF* tiff, std::uint32_t tag, const std::vector<T>& values) {
+  const TIFFField* field = TIFFFieldWithTag(tiff, tag);
+  test::require_tiff(field != nullptr);
+  const auto count = static_cast<int>(values.size());
+  test::require_tiff((TIFFFieldPassCount(field) != 0
+                          ? TIFFSetField(tiff, tag, count, values.data())
+                          : TIFFSetField(tiff, tag, values.data())) == 1);
 }
 
 // One row of even patches, as a sensor with the pattern red green / green blue sees them.
@@ -49,7 +51,6 @@ void write_dng(const std::filesystem::path& path, const std::vector<Colour>& pat
   const int width = kPatch_px * static_cast<int>(patches.size());
   TIFF* t = test::open_raw_tiff(path, "wl");
   test::require_tiff(t != nullptr);
-  declare_mosaic_tags(t);
   TIFFSetField(t, TIFFTAG_SUBFILETYPE, 0);
   TIFFSetField(t, TIFFTAG_IMAGEWIDTH, width);
   TIFFSetField(t, TIFFTAG_IMAGELENGTH, kPatch_px);
@@ -62,23 +63,18 @@ void write_dng(const std::filesystem::path& path, const std::vector<Colour>& pat
   TIFFSetField(t, TIFFTAG_ORIENTATION, ORIENTATION_TOPLEFT);
   TIFFSetField(t, TIFFTAG_MAKE, "Lantern");
   TIFFSetField(t, TIFFTAG_MODEL, "Lantern Two");
-  const std::uint8_t version[] = {1, 4, 0, 0};
-  TIFFSetField(t, TIFFTAG_DNGVERSION, version);
+  set_array<std::uint8_t>(t, TIFFTAG_DNGVERSION, {1, 4, 0, 0});
   TIFFSetField(t, TIFFTAG_UNIQUECAMERAMODEL, "Lantern Two");
-  const std::uint16_t repeat[] = {2, 2};
-  TIFFSetField(t, TIFFTAG_CFAREPEATPATTERNDIM, repeat);
-  const std::uint8_t pattern[] = {0, 1, 1, 2};
-  TIFFSetField(t, TIFFTAG_CFAPATTERN, pattern);
-  const float black = static_cast<float>(kBlack);
-  TIFFSetField(t, TIFFTAG_BLACKLEVEL, 1, &black);
-  const std::uint32_t white = static_cast<std::uint32_t>(kWhite);
-  TIFFSetField(t, TIFFTAG_WHITELEVEL, 1, &white);
+  set_array<std::uint16_t>(t, TIFFTAG_CFAREPEATPATTERNDIM, {2, 2});
+  set_array<std::uint8_t>(t, TIFFTAG_CFAPATTERN, {0, 1, 1, 2});
+  set_array<float>(t, TIFFTAG_BLACKLEVEL, {static_cast<float>(kBlack)});
+  set_array<std::uint32_t>(t, TIFFTAG_WHITELEVEL, {static_cast<std::uint32_t>(kWhite)});
   // XYZ (D65) to linear BT.709 (IEC 61966-2-1, 5.3, four digits).
-  const float matrix[] = {3.2406F, -1.5372F, -0.4986F, -0.9689F, 1.8758F,
-                          0.0415F, 0.0557F,  -0.2040F, 1.0570F};
-  TIFFSetField(t, TIFFTAG_COLORMATRIX1, 9, matrix);
+  set_array<float>(
+      t, TIFFTAG_COLORMATRIX1,
+      {3.2406F, -1.5372F, -0.4986F, -0.9689F, 1.8758F, 0.0415F, 0.0557F, -0.2040F, 1.0570F});
   TIFFSetField(t, TIFFTAG_CALIBRATIONILLUMINANT1, 21);  // D65
-  TIFFSetField(t, TIFFTAG_ASSHOTNEUTRAL, 3, kNeutral.data());
+  set_array<float>(t, TIFFTAG_ASSHOTNEUTRAL, {kNeutral.begin(), kNeutral.end()});
   for (int y = 0; y < kPatch_px; ++y) {
     std::vector<std::uint16_t> row = mosaic_row(patches, y);
     test::require_tiff(TIFFWriteScanline(t, row.data(), static_cast<std::uint32_t>(y), 0) == 1);
