@@ -42,7 +42,8 @@ bool is_bracketed(const std::vector<std::string>& arguments, const FrameIntake& 
     return fs::is_directory(path, ignored);
   });
   const bool one_per_file = intake.layout == FrameLayout::one_per_file;
-  return folder || arguments.size() > static_cast<std::size_t>(one_per_file ? lens_count : 1);
+  const auto once = static_cast<std::size_t>(one_per_file ? lens_count : 1);
+  return folder || (arguments.size() > once && arguments.size() % once == 0);
 }
 
 Result<BracketedShot> read_bracketed_shot(const std::vector<std::string>& arguments,

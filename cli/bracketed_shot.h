@@ -13,7 +13,7 @@
 
 namespace seamwright {
 
-/// True when these arguments are brackets of a shot: a folder, or more files than lenses.
+/// True when these arguments are brackets of a shot: a folder, or several files a lens.
 [[nodiscard]] bool is_bracketed(const std::vector<std::string>& arguments,
                                 const FrameIntake& intake, int lens_count);
 

@@ -72,7 +72,7 @@ bool is_shot_file(const fs::path& path) {
 }
 
 Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
-                                  const IntakeOptions& options, int lens_count) {
+                                  const IntakeOptions& options, int lens_count, bool brackets) {
   if (arguments.size() == 1 && is_yaml(arguments[0])) {
     return open_shot_file(arguments[0], options);
   }
@@ -84,7 +84,7 @@ Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
                              .mirrored = options.mirrored}};
   if (input.intake.layout == FrameLayout::one_per_file &&
       static_cast<int>(arguments.size()) != lens_count &&
-      !is_bracketed(arguments, input.intake, lens_count)) {
+      !(brackets && is_bracketed(arguments, input.intake, lens_count))) {
     return fail(
         {.kind = ErrorKind::user_input,
          .where = input.name,

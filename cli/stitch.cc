@@ -242,7 +242,7 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   }
   IntakeOptions intake = options.intake;
   intake.mirrored = intake.mirrored || opened->rig_template.mirrored;
-  const auto shot = open_shot_input(options.frames, intake, rig->lens_count());
+  const auto shot = open_shot_input(options.frames, intake, rig->lens_count(), true);
   if (!shot) return tl::unexpected(shot.error());
   const auto read = read_frames(options, *shot, rig->lens_count(), console);
   if (!read) return tl::unexpected(read.error());
