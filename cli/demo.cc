@@ -52,6 +52,9 @@ void add_demo(Program& program) {
       ->capture_default_str();
   command.add_option("--seed", options->seed, "Which body, flex and noise")->capture_default_str();
   command.add_option("--shots", options->only_shots, "Only these shots, by name");
+  command.add_option("--brackets", options->brackets_ev,
+                     "Also take brackets at each stand, stops from its exposure, e.g. --brackets "
+                     "-3 0 2; a ball rolls past meanwhile");
   command.add_flag("--mirrored", options->mirrored, "Write the frames mirrored");
   command.add_flag("--passer-by", options->passer_by,
                    "A guest walks past while the lenses expose one after the other");

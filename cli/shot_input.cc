@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include "base/file.h"
+#include "cli/bracketed_shot.h"
 #include "templates/shot_file.h"
 
 namespace seamwright {
@@ -71,7 +72,7 @@ bool is_shot_file(const fs::path& path) {
 }
 
 Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
-                                  const IntakeOptions& options, int lens_count) {
+                                  const IntakeOptions& options, int lens_count, bool brackets) {
   if (arguments.size() == 1 && is_yaml(arguments[0])) {
     return open_shot_file(arguments[0], options);
   }
@@ -82,7 +83,8 @@ Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
                              .quarter_turns = options.quarter_turns,
                              .mirrored = options.mirrored}};
   if (input.intake.layout == FrameLayout::one_per_file &&
-      static_cast<int>(arguments.size()) != lens_count) {
+      static_cast<int>(arguments.size()) != lens_count &&
+      !(brackets && is_bracketed(arguments, input.intake, lens_count))) {
     return fail(
         {.kind = ErrorKind::user_input,
          .where = input.name,

@@ -34,9 +34,11 @@ struct ShotInput {
 [[nodiscard]] bool is_shot_file(const std::filesystem::path& path);
 
 /// One shot given as a file per lens, as one file with all lenses (side by side unless the layout
-/// says otherwise) or as a `*.shot.yaml`. Its frames come from `read_shot(files, intake)`.
+/// says otherwise) or as a `*.shot.yaml`. Its frames come from `read_shot(files, intake)`. Several
+/// exposures a lens pass only where the caller takes `brackets`; it then looks by is_bracketed().
 [[nodiscard]] Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
-                                                const IntakeOptions& options, int lens_count);
+                                                const IntakeOptions& options, int lens_count,
+                                                bool brackets = false);
 
 /// File names and content hashes, for a template's record.
 [[nodiscard]] Result<std::vector<TemplateSource>> sources_of(const ShotInput& shot);

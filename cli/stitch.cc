@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "cli/bracketed_shot.h"
 #include "cli/output_files.h"
 #include "cli/program.h"
 #include "cli/ribbon_pictures.h"
@@ -22,6 +23,9 @@ struct StitchOptions {
   std::string template_file;
   std::vector<std::string> frames;
   IntakeOptions intake;
+  BracketOptions brackets;
+  ToneOptions tone;
+  std::string light;
   std::string out;
   std::string jpeg;
   std::string width = "native";
@@ -41,6 +45,8 @@ constexpr std::string_view kExample =
     "  seamwright stitch --template lantern.template.yaml both.tif --out room.tif --width 8192 "
     "--jpeg room.jpg\n"
     "  seamwright stitch --template lantern.template.yaml room.shot.yaml --out room.tif\n"
+    "  seamwright stitch --template lantern.template.yaml brackets/ --out room.tif --light "
+    "room_light.tif\n"
     "\nFinishes with findings (exit 2) when some directions are seen by no lens, or when the "
     "lenses' brightness could not be compared.";
 
@@ -213,6 +219,57 @@ Result<std::optional<SeamPlan>> plan(const Rig& rig, const std::vector<Frame>& f
   return std::move(*planned);
 }
 
+/// What is stitched: frames as they are in their files, or light merged from brackets.
+struct ReadFrames {
+  std::vector<Frame> frames;
+  bool is_light = false;
+  std::vector<std::string> findings = {};
+  nlohmann::json report = {};
+};
+
+Result<ReadFrames> read_frames(const StitchOptions& options, const ShotInput& shot, int lens_count,
+                               const Console& console) {
+  const bool one_shot_file = options.frames.size() == 1 && is_yaml(options.frames.front());
+  if (one_shot_file || !is_bracketed(options.frames, shot.intake, lens_count)) {
+    auto frames = read_shot(shot.files, shot.intake);
+    if (!frames) return tl::unexpected(frames.error());
+    return ReadFrames{.frames = std::move(*frames)};
+  }
+  auto merged =
+      read_bracketed_shot(options.frames, shot.intake, lens_count, options.brackets, console);
+  if (!merged) return tl::unexpected(merged.error());
+  return ReadFrames{.frames = std::move(merged->frames),
+                    .is_light = true,
+                    .findings = std::move(merged->findings),
+                    .report = std::move(merged->report)};
+}
+
+// The panorama as light first, then for displays; the light is kept where that was asked for.
+Result<RenderReport> write_from_light(const Rig& rig, const std::vector<Frame>& frames,
+                                      const RenderOptions& render, const StitchOptions& options,
+                                      const Console& console) {
+  PanoramaFiles files = panorama_files(options);
+  const DisplayFiles display{
+      .light = options.light.empty() ? options.out + ".light.tif" : options.light,
+      .picture = options.out,
+      .jpeg = options.jpeg,
+      .jpeg_quality = options.jpeg_quality,
+      .compression = files.tiff_compression};
+  files.picture = display.light;
+  files.jpeg.reset();
+  auto report = write_panorama(rig, frames, render, files, console.progress());
+  if (!report) return report;
+  const auto tone = write_display(display, options.tone, frames);
+  if (options.light.empty()) {
+    std::error_code ignored;
+    std::filesystem::remove(display.light, ignored);
+  }
+  if (!tone) return tl::unexpected(tone.error());
+  console.say(fmt::format("shown with {:+.2f} EV, white at {:+.2f} EV above full code",
+                          std::log2(tone->exposure), std::log2(tone->white / tone->exposure)));
+  return report;
+}
+
 Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   auto render = render_options(options);
   if (!render) return tl::unexpected(render.error());
@@ -225,19 +282,21 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   }
   IntakeOptions intake = options.intake;
   intake.mirrored = intake.mirrored || opened->rig_template.mirrored;
-  const auto shot = open_shot_input(options.frames, intake, rig->lens_count());
+  const auto shot = open_shot_input(options.frames, intake, rig->lens_count(), true);
   if (!shot) return tl::unexpected(shot.error());
   if (auto free = check_outputs(outputs_of(options), inputs_of(options, *shot)); !free) {
     return tl::unexpected(free.error());
   }
-  const auto frames = read_shot(shot->files, shot->intake);
-  if (!frames) return tl::unexpected(frames.error());
+  const auto read = read_frames(options, *shot, rig->lens_count(), console);
+  if (!read) return tl::unexpected(read.error());
+  const std::vector<Frame>* const frames = &read->frames;
 
   auto seams = plan(*rig, *frames, opened->shot, *render, options, console);
   if (!seams) return tl::unexpected(seams.error());
   if (*seams) render->seams = &**seams;
-  const auto report =
-      write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
+  const auto report = read->is_light ? write_from_light(*rig, *frames, *render, options, console)
+                                     : write_panorama(*rig, *frames, *render,
+                                                      panorama_files(options), console.progress());
   if (!report) return tl::unexpected(report.error());
   if (!options.layers.empty()) {
     const auto layers = write_layers(*rig, *frames, *render, options.layers,
@@ -245,13 +304,18 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
     if (!layers) return tl::unexpected(layers.error());
   }
   auto findings = findings_of(*report, render->gain_match);
+  findings.insert(findings.begin(), read->findings.begin(), read->findings.end());
   if (*seams) add_seam_findings(**seams, findings);
   tell_people(console, options, *report);
   if (*seams && (*seams)->pairs.empty()) {
     console.say("no two lenses overlap enough for depth seams: joined as if everything were far");
   }
   for (const std::string& finding : findings) console.say("finding: " + finding);
-  if (console.json()) console.answer(as_json(options, *report, findings));
+  if (console.json()) {
+    nlohmann::json answer = as_json(options, *report, findings);
+    if (read->is_light) answer["brackets"] = read->report;
+    console.answer(answer);
+  }
   return findings.empty() ? Outcome::done : Outcome::findings;
 }
 
@@ -267,7 +331,7 @@ void add_stitch(Program& program) {
   command
       .add_option("frames", options->frames,
                   "One file per lens, in the template's order; or one file with all lenses; or a "
-                  "*.shot.yaml")
+                  "*.shot.yaml; or all brackets of one shot, as files or as a folder")
       ->required();
   command.add_option("--out", options->out, "Panorama to write: .tif (16-bit), .png or .jpg")
       ->required();
@@ -303,6 +367,10 @@ void add_stitch(Program& program) {
       "Also write a TIFF for retouching: a page for each lens, then each one's mask");
   command.add_flag("--no-gain-match", options->no_gain_match,
                    "Keep each lens' brightness and colour as it is");
+  command.add_option("--light", options->light,
+                     "Of brackets: also keep the panorama as linear light, float .tif");
+  options->brackets.add_to(command);
+  options->tone.add_to(command);
   options->intake.add_to(command);
 }
 

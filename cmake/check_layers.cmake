@@ -6,9 +6,10 @@
 
 cmake_minimum_required(VERSION 3.25)
 
-set(modules base imaging projection features seams solver templates learning report compose demo cli)
+set(modules base imaging brackets projection features seams solver templates learning report compose demo cli)
 set(base_may_use "")
 set(imaging_may_use base)
+set(brackets_may_use base imaging)
 set(projection_may_use base)
 set(features_may_use base imaging projection)
 set(seams_may_use base imaging projection features)
@@ -18,7 +19,7 @@ set(learning_may_use base imaging projection features solver templates)
 set(report_may_use base imaging projection features solver templates learning)
 set(compose_may_use base imaging projection features seams templates)
 set(demo_may_use base imaging projection templates)
-set(cli_may_use base imaging projection features seams solver templates learning report compose demo)
+set(cli_may_use base imaging brackets projection features seams solver templates learning report compose demo)
 
 set(violations "")
 set(checked 0)

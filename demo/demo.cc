@@ -154,6 +154,29 @@ Result<void> write_frames(const std::filesystem::path& dir, const demo::Studio& 
   return {};
 }
 
+Result<void> write_brackets(const std::filesystem::path& dir, const demo::Studio& studio,
+                            const DemoShot& shot, const DemoOptions& options, Steps& steps) {
+  for (const DemoShot& frame : bracketed(shot, options.brackets_ev)) {
+    for (int lens = 0; lens < 2; ++lens) {
+      auto image = demo::render_frame(studio, frame, lens, options, steps.next());
+      if (!image) {
+        return fail(image.error());
+      }
+      if (options.mirrored) {
+        *image = mirror_left_right(*image);
+      }
+      FrameInfo info = info_of(frame, lens);
+      info.exposure_bias_ev = options.brackets_ev[static_cast<std::size_t>(frame.frame_number - 1)];
+      const auto name = fmt::format("{}_{}_{}.tif", shot.name, frame.frame_number,
+                                    kLensNames[static_cast<std::size_t>(lens)]);
+      if (auto done = write_image(dir / "brackets" / name, *image, {.info = info}); !done) {
+        return done;
+      }
+    }
+  }
+  return {};
+}
+
 Result<void> write_truth(const std::filesystem::path& dir, const demo::Studio& studio,
                          const DemoShot& shot, const DemoOptions& options, Steps& steps) {
   for (int lens = 0; lens < 2; ++lens) {
@@ -189,6 +212,11 @@ std::optional<Error> DemoOptions::validate() const {
       return check;
     }
   }
+  for (const double ev : brackets_ev) {
+    if (auto error = range_error("brackets_ev", ev, -8, 8)) {
+      return error;
+    }
+  }
   return body.validate();
 }
 
@@ -201,8 +229,9 @@ Result<void> write_demo(const std::filesystem::path& dir, const DemoOptions& opt
   if (!shots) {
     return fail(shots.error());
   }
-  for (const auto& folder : {dir / "frames", dir / "truth"}) {
-    if (folder.filename() == "truth" && !options.with_truth) {
+  for (const auto& folder : {dir / "frames", dir / "brackets", dir / "truth"}) {
+    if ((folder.filename() == "truth" && !options.with_truth) ||
+        (folder.filename() == "brackets" && options.brackets_ev.empty())) {
       continue;
     }
     if (auto made = make_folder(folder); !made) {
@@ -222,9 +251,13 @@ Result<void> write_demo(const std::filesystem::path& dir, const DemoOptions& opt
     }
   }
   const bool panoramas = options.with_truth && options.with_panoramas;
-  Steps steps(progress, static_cast<int>(shots->size()) * (panoramas ? 3 : 2));
+  const int pictures = (panoramas ? 3 : 2) + 2 * static_cast<int>(options.brackets_ev.size());
+  Steps steps(progress, static_cast<int>(shots->size()) * pictures);
   for (const DemoShot& shot : *shots) {
     if (auto done = write_frames(dir, *studio, shot, options, steps); !done) {
+      return done;
+    }
+    if (auto done = write_brackets(dir, *studio, shot, options, steps); !done) {
       return done;
     }
     if (options.with_truth) {

@@ -5,6 +5,8 @@
 // number of threads.
 //
 //   DIR/frames/<shot>_front.tif, <shot>_back.tif   16-bit RGB TIFF, sRGB, EXIF
+//   DIR/brackets/<shot>_1_front.tif, …             where asked for: each exposure, with a ball that
+//                                                  rolls on between them
 //   DIR/truth/body.template.yaml                   the body's true rig (without the shots' flex)
 //   DIR/truth/poses.json                           where each shot stood, and its flex
 //   DIR/truth/<shot>_front_depth.tif, …            float TIFF: metres along the ray from the pupil
@@ -38,6 +40,7 @@ struct DemoOptions {
   bool with_panoramas = true;           ///< the slowest part of the truth
   int panorama_width_px = 0;            ///< 0: twice the frame
   std::vector<std::string> only_shots;  ///< names from demo_shots(); empty: all
+  std::vector<double> brackets_ev;      ///< exposures of brackets at each stand; empty: none
   double flex_rms_deg = 0.02;           ///< of the back lens about each axis, shot by shot; 0…2
   double back_gain_ev = 0.25;           ///< the back lens is brighter by this; −4…4
   double light_cell_m = 0.25;           ///< fineness of the rooms' indirect light, 0.1…1

@@ -62,7 +62,9 @@ Result<Image> render(const Studio& studio, std::span<const Shape> stand, const C
 }
 
 std::vector<Shape> stand_of(const Studio& studio, const DemoShot& shot) {
-  return stand_under(studio.house.palette, to_float(shot.position), floor_height(shot));
+  auto shapes = stand_under(studio.house.palette, to_float(shot.position), floor_height(shot));
+  if (shot.ball) shapes.push_back(ball_at(studio.house.palette, to_float(*shot.ball)));
+  return shapes;
 }
 
 // The stand and who else is there when a lens exposes.
@@ -104,7 +106,7 @@ Result<Image> render_frame(const Studio& studio, const DemoShot& shot, int lens,
   const MountedLens mounted = lens_of(studio, shot, lens, options);
   const LensCamera camera(mounted, pose_of(shot), shot_seed(options, shot, lens, kJitter));
   const Exposure exposure{gain_of(shot, lens, options), &mounted.lens,
-                          shot_seed(options, shot, lens, kNoise), true};
+                          shot_seed(options, shot, lens, kNoise + 16 * shot.frame_number), true};
   return render(studio, around(studio, shot, lens, options), camera, &mounted.lens, exposure,
                 progress);
 }

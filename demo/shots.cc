@@ -1,5 +1,7 @@
 #include "demo/shots.h"
 
+#include <cmath>
+
 #include <fmt/format.h>
 
 namespace seamwright {
@@ -25,6 +27,25 @@ Quat DemoShot::world_from_rig() const {
   return Quat(Eigen::AngleAxisd(rad_from_deg(heading_deg), Vec3::UnitY()) *
               Eigen::AngleAxisd(rad_from_deg(pitch_deg), Vec3::UnitX()) *
               Eigen::AngleAxisd(rad_from_deg(roll_deg), Vec3::UnitZ()));
+}
+
+std::vector<DemoShot> bracketed(const DemoShot& shot, const std::vector<double>& ev) {
+  std::vector<DemoShot> frames;
+  const Quat heading(Eigen::AngleAxisd(rad_from_deg(shot.heading_deg), Vec3::UnitY()));
+  for (std::size_t i = 0; i < ev.size(); ++i) {
+    DemoShot frame = shot;
+    frame.sensitivity *= std::exp2(ev[i]);
+    frame.exposure_s *= std::exp2(ev[i]);
+    frame.frame_number = static_cast<int>(i) + 1;
+    constexpr std::size_t kSeconds = 17;
+    const int second = 20 + static_cast<int>(i);
+    frame.taken_at = fmt::format("{}{:02}", shot.taken_at.substr(0, kSeconds), second);
+    const Vec3 ahead(0.35 * (static_cast<double>(i) - 1), 0, 1.1);
+    const Vec3 at = shot.position + heading * ahead;
+    frame.ball = Vec3(at.x(), -0.75, at.z());
+    frames.push_back(std::move(frame));
+  }
+  return frames;
 }
 
 std::vector<DemoShot> demo_shots() {

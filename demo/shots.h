@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -21,9 +22,15 @@ struct DemoShot {
   double iso = 200;
   double f_number = 4;
   std::string taken_at = {};  ///< "YYYY:MM:DD HH:MM:SS"
+  int frame_number = 0;       ///< of several exposures at this stand: each has noise of its own
+  std::optional<Vec3> ball = std::nullopt;  ///< where a ball lies that rolls on, in the world
 
   [[nodiscard]] Quat world_from_rig() const;
 };
+
+/// The exposures of a bracket at one stand, `ev` stops from the shot's own, a second apart; a ball
+/// of 0.15 m rolls past in front of lens 0, 0.35 m from frame to frame.
+[[nodiscard]] std::vector<DemoShot> bracketed(const DemoShot& shot, const std::vector<double>& ev);
 
 /// All stands, room by room. In the library nothing visible is farther than 4 m.
 [[nodiscard]] std::vector<DemoShot> demo_shots();

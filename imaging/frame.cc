@@ -30,7 +30,7 @@ Result<Frame> read_frame(const fs::path& path) {
   return Frame{std::move(*image), std::move(*info)};
 }
 
-Result<std::vector<Frame>> read_one_per_file(const std::vector<fs::path>& files) {
+Result<std::vector<Frame>> read_files(const std::vector<fs::path>& files) {
   std::vector<Frame> frames;
   for (const fs::path& path : files) {
     auto frame = read_frame(path);
@@ -40,14 +40,12 @@ Result<std::vector<Frame>> read_one_per_file(const std::vector<fs::path>& files)
   return frames;
 }
 
-Result<std::vector<Frame>> read_split(const fs::path& path, const FrameIntake& intake) {
-  auto whole = read_frame(path);
-  if (!whole) return tl::unexpected(whole.error());
+Result<std::vector<Frame>> split(const Frame& whole, const FrameIntake& intake) {
   const bool across = intake.layout == FrameLayout::side_by_side;
-  const Image& image = whole->image;
+  const Image& image = whole.image;
   const int length = across ? image.width() : image.height();
   if (length % intake.lens_count != 0) {
-    return fail(intake_error(path.string(), "layout",
+    return fail(intake_error(whole.info.file, "layout",
                              fmt::format("{} of {} pixels does not divide into {} equal parts",
                                          across ? "width" : "height", length, intake.lens_count),
                              "check the layout and the number of lenses"));
@@ -58,7 +56,7 @@ Result<std::vector<Frame>> read_split(const fs::path& path, const FrameIntake& i
   for (int i = 0; i < intake.lens_count; ++i) {
     frames.push_back({across ? crop(image, i * part, 0, part, image.height())
                              : crop(image, 0, i * part, image.width(), part),
-                      whole->info});
+                      whole.info});
   }
   return frames;
 }
@@ -115,22 +113,22 @@ Result<void> check_different(const std::vector<Frame>& frames) {
   return {};
 }
 
-Result<void> check_intake(const std::vector<fs::path>& files, const FrameIntake& intake) {
+Result<void> check_intake(std::size_t files, const std::string& first, const FrameIntake& intake) {
   const bool split = intake.layout != FrameLayout::one_per_file;
-  if (files.empty() || (split && files.size() != 1)) {
+  if (files == 0 || (split && files != 1)) {
     return fail(intake_error(
-        {}, "frames", fmt::format("{} files for one shot", files.size()),
+        {}, "frames", fmt::format("{} files for one shot", files),
         split ? "give the one file that holds all lenses" : "give one file for each lens"));
   }
   if (split && intake.lens_count < 1) {
-    return fail(intake_error(files.front().string(), "lens count",
+    return fail(intake_error(first, "lens count",
                              fmt::format("{} is not a number of lenses", intake.lens_count),
                              "give 1 or more"));
   }
-  const std::size_t lenses = split ? static_cast<std::size_t>(intake.lens_count) : files.size();
+  const std::size_t lenses = split ? static_cast<std::size_t>(intake.lens_count) : files;
   if (!intake.quarter_turns.empty() && intake.quarter_turns.size() != lenses) {
     return fail(
-        intake_error(files.front().string(), "quarter turns",
+        intake_error(first, "quarter turns",
                      fmt::format("{} values for {} lenses", intake.quarter_turns.size(), lenses),
                      "give one for each lens or none"));
   }
@@ -141,9 +139,21 @@ Result<void> check_intake(const std::vector<fs::path>& files, const FrameIntake&
 
 Result<std::vector<Frame>> read_shot(const std::vector<fs::path>& files,
                                      const FrameIntake& intake) {
-  if (auto ok = check_intake(files, intake); !ok) return tl::unexpected(ok.error());
-  auto frames = intake.layout == FrameLayout::one_per_file ? read_one_per_file(files)
-                                                           : read_split(files.front(), intake);
+  const std::string first = files.empty() ? std::string() : files.front().string();
+  if (auto ok = check_intake(files.size(), first, intake); !ok) return tl::unexpected(ok.error());
+  auto pictures = read_files(files);
+  if (!pictures) return pictures;
+  return arrange_shot(std::move(*pictures), intake);
+}
+
+Result<std::vector<Frame>> arrange_shot(std::vector<Frame> pictures, const FrameIntake& intake) {
+  const std::string first = pictures.empty() ? std::string() : pictures.front().info.file;
+  if (auto ok = check_intake(pictures.size(), first, intake); !ok) {
+    return tl::unexpected(ok.error());
+  }
+  Result<std::vector<Frame>> frames = intake.layout == FrameLayout::one_per_file
+                                          ? std::move(pictures)
+                                          : split(pictures.front(), intake);
   if (!frames) return frames;
   // Turning alike keeps alike frames alike, so look for twins before the work.
   if (auto ok = check_different(*frames); !ok) return tl::unexpected(ok.error());

@@ -52,4 +52,8 @@ struct FrameIntake {
 [[nodiscard]] Result<std::vector<Frame>> read_shot(const std::vector<std::filesystem::path>& files,
                                                    const FrameIntake& intake);
 
+/// The same of pictures that are in memory already, such as merged ones.
+[[nodiscard]] Result<std::vector<Frame>> arrange_shot(std::vector<Frame> pictures,
+                                                      const FrameIntake& intake);
+
 }  // namespace seamwright

@@ -149,6 +149,38 @@ std::vector<std::byte> make_icc_profile(Channels channels, Transfer transfer) {
   return saved(Profile(cmsCreateRGBProfileTHR(context.get(), &kD65, &kBt709, curves)).get());
 }
 
+Result<std::vector<std::byte>> with_transfer(std::span<const std::byte> icc_profile,
+                                             Transfer transfer) {
+  const Context context = silent_context();
+  const Profile source = open_profile(context, icc_profile);
+  if (!source) return fail(profile_error("is broken"));
+  if (cmsGetColorSpace(source.get()) == cmsSigGrayData) {
+    return make_icc_profile(Channels::grey, transfer);
+  }
+  const std::vector<std::byte> start = make_icc_profile(Channels::rgb, transfer);
+  const Profile result = open_profile(context, start);
+  for (const cmsTagSignature tag :
+       {cmsSigRedColorantTag, cmsSigGreenColorantTag, cmsSigBlueColorantTag}) {
+    const void* colorant = cmsReadTag(source.get(), tag);
+    if (colorant == nullptr) return fail(profile_error("has no primaries"));
+    cmsWriteTag(result.get(), tag, colorant);
+  }
+  // The unadapted primaries go along, or go: nothing written takes a tag out.
+  const void* unadapted = cmsReadTag(source.get(), cmsSigChromaticityTag);
+  cmsWriteTag(result.get(), cmsSigChromaticityTag, unadapted);
+  return saved(result.get());
+}
+
+std::vector<std::byte> make_wide_profile(Transfer transfer) {
+  const Context context = silent_context();
+  const Curve curve = transfer_curve(context, transfer);
+  constexpr cmsCIExyY kD65 = {0.3127, 0.3290, 1.0};
+  constexpr cmsCIExyYTRIPLE kBt2020 = {
+      {0.708, 0.292, 1.0}, {0.170, 0.797, 1.0}, {0.131, 0.046, 1.0}};
+  cmsToneCurve* curves[] = {curve.get(), curve.get(), curve.get()};
+  return saved(Profile(cmsCreateRGBProfileTHR(context.get(), &kD65, &kBt2020, curves)).get());
+}
+
 std::vector<std::byte> icc_profile_to_write(const Image& image) {
   if (!image.icc_profile.empty()) return image.icc_profile;
   const Transfer assumed = image.type() == SampleType::f32 ? Transfer::linear : Transfer::srgb;

@@ -29,6 +29,15 @@ using ToneFunction = std::function<double(double)>;
 /// bytes each time.
 [[nodiscard]] std::vector<std::byte> make_icc_profile(Channels channels, Transfer transfer);
 
+/// The same colours as a matrix/TRC or grey profile, but with the given transfer: what float light
+/// made of such pixels needs, and what codes made of that light need. Same bytes each time. Fails
+/// on a broken profile and on one that is neither.
+[[nodiscard]] Result<std::vector<std::byte>> with_transfer(std::span<const std::byte> icc_profile,
+                                                           Transfer transfer);
+
+/// A profile with the primaries and the white of Rec. ITU-R BT.2020 (D65) and the given transfer.
+[[nodiscard]] std::vector<std::byte> make_wide_profile(Transfer transfer);
+
 /// The profile that must go into a file so that a reader takes the pixels as they are meant: the
 /// image's own, else one made for a transfer that is not taken for granted (sRGB for integers,
 /// linear for floats), else empty.

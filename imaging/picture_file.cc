@@ -9,6 +9,7 @@
 #include <system_error>
 
 #include "imaging/picture_error.h"
+#include "imaging/raw_reader.h"
 
 namespace seamwright {
 namespace {
@@ -47,10 +48,14 @@ Result<PictureFile> find_picture(const std::filesystem::path& path) {
   }
   std::array<char, 8> start{};
   in.read(start.data(), start.size());
-  const auto kind = kind_of({start.data(), static_cast<std::size_t>(in.gcount())});
+  auto kind = kind_of({start.data(), static_cast<std::size_t>(in.gcount())});
+  // Many raw files begin like a TIFF.
+  const bool may_be_raw = !kind || kind == PictureKind::tiff;
+  if (may_be_raw && bytes > 0 && is_raw_file(path)) kind = PictureKind::raw;
   if (!kind) {
-    return fail(unsupported_picture(path, bytes == 0 ? "is empty" : "is not a TIFF, PNG or JPEG",
-                                    "give a TIFF, PNG or JPEG picture"));
+    return fail(unsupported_picture(
+        path, bytes == 0 ? "is empty" : "is not a TIFF, PNG, JPEG or raw picture",
+        "give a TIFF, PNG, JPEG or raw picture"));
   }
   return PictureFile{path, bytes, *kind};
 }

@@ -7,7 +7,7 @@
 
 namespace seamwright {
 
-enum class PictureKind : std::uint8_t { tiff, bigtiff, png, jpeg };
+enum class PictureKind : std::uint8_t { tiff, bigtiff, png, jpeg, raw };
 
 /// A picture file that exists and whose first bytes say what it is.
 struct PictureFile {

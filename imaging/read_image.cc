@@ -4,6 +4,7 @@
 
 #include "imaging/codecs.h"
 #include "imaging/picture_error.h"
+#include "imaging/raw_reader.h"
 
 namespace seamwright {
 namespace {
@@ -29,6 +30,8 @@ Result<Image> read_image(const std::filesystem::path& path) try {
       return read_png(*file);
     case PictureKind::jpeg:
       return read_jpeg(*file);
+    case PictureKind::raw:
+      return read_raw(*file);
   }
   return fail(broken_picture(path, {}));
 } catch (const std::bad_alloc&) {
@@ -46,6 +49,8 @@ Result<ImageHeader> read_image_header(const std::filesystem::path& path) try {
       return read_png_header(*file);
     case PictureKind::jpeg:
       return read_jpeg_header(*file);
+    case PictureKind::raw:
+      return read_raw_header(*file);
   }
   return fail(broken_picture(path, {}));
 } catch (const std::bad_alloc&) {

@@ -1,6 +1,6 @@
 #pragma once
 
-// TIFF, PNG and JPEG in, told apart by their first bytes and not by their names.
+// TIFF, PNG, JPEG and raw in, told apart by their first bytes and not by their names.
 //
 // Pixels come out upright (TIFF and EXIF orientation is applied), alpha unassociated, in the
 // machine's byte order. The ICC profile is carried byte for byte. Without one, integer samples are
@@ -11,6 +11,7 @@
 //        LZW, deflate.
 // PNG    all kinds; palettes and 1, 2, 4 bits are widened to 8.
 // JPEG   8-bit grey and colour; not the four-ink kinds.
+// raw    DNG and what else LibRaw opens: linear 16-bit in Rec. ITU-R BT.2020 (raw_reader.h).
 //
 // A broken or truncated file is an error, never a partial picture. A size that the file cannot
 // possibly hold is refused before memory is taken.
@@ -29,7 +30,7 @@ namespace seamwright {
 
 /// What a file says about its picture, without reading the pixels.
 struct ImageHeader {
-  std::string format;  ///< "TIFF", "BigTIFF", "PNG" or "JPEG"
+  std::string format;  ///< "TIFF", "BigTIFF", "PNG", "JPEG" or "raw"
   int width = 0;       ///< of the upright picture
   int height = 0;      ///< of the upright picture
   Channels channels = Channels::rgb;

@@ -63,4 +63,12 @@ std::vector<Shape> stand_under(const Palette& p, const Float3& body, float floor
   return lone.shapes;
 }
 
+Shape ball_at(const Palette& p, const Float3& centre) {
+  Scene lone;
+  Builder b(lone);
+  constexpr float kRadius_m = 0.15F;
+  b.ellipsoid({centre.x, -centre.y, centre.z}, {kRadius_m, kRadius_m, kRadius_m}, p.brass);
+  return lone.shapes.front();
+}
+
 }  // namespace seamwright::demo

@@ -20,6 +20,8 @@ House build_house();
 /// The pole and feet that carry the body whose origin is at `body` (world). The first shape is the
 /// pole.
 std::vector<Shape> stand_under(const Palette& p, const Float3& body, float floor_height);
+/// A ball, centre in the world.
+Shape ball_at(const Palette& p, const Float3& centre);
 
 // Parts of build_house(): each adds its walls, furniture and Room.
 void build_hall(Builder& b, const Palette& p);

@@ -13,7 +13,7 @@ TEST_CASE("The program says its version and teaches its commands") {
   const auto help = run({"--help"});
   CHECK(help.exit_code == 0);
   CHECK(help.err.empty());
-  for (const std::string command : {"learn", "stitch", "touch", "inspect", "demo"}) {
+  for (const std::string command : {"learn", "stitch", "touch", "merge", "inspect", "demo"}) {
     CHECK_THAT(help.out, Catch::Contains(command));
     const auto own = run({command, "--help"});
     CHECK(own.exit_code == 0);

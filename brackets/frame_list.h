@@ -1,0 +1,27 @@
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "base/progress.h"
+#include "base/result.h"
+#include "imaging/frame.h"
+
+namespace seamwright {
+
+/// A frame on disk, before its pixels are read.
+struct ListedFrame {
+  std::filesystem::path file;
+  FrameInfo info;
+  int width_px = 0;
+  int height_px = 0;
+};
+
+/// What the headers of these files say. A folder stands for the pictures in it (by suffix, and
+/// other raw ones; hidden ones and folders below left out), in the order of their names. Fails on
+/// files that are no pictures, on a folder without any, and on a file named twice.
+[[nodiscard]] Result<std::vector<ListedFrame>> list_frames(
+    const std::vector<std::filesystem::path>& paths, const ProgressFn& progress = {});
+
+}  // namespace seamwright

@@ -1,0 +1,72 @@
+#pragma once
+
+// Which frames make up which bracket of which lens of which shot.
+//
+// The rule, where nothing else is said:
+//   lens      EXIF's lens model. Lenses are ordered by a number at the end of their name; names
+//             without one put "front" first, the others by the alphabet. Files that name no lens,
+//             or all the same one, hold one lens each shot, or all lenses side by side.
+//   shot      EXIF's time. Frames in the order of their times (those of one second by file name)
+//             belong to one shot until a frame begins more than `gap_s` after the one before ended.
+//   bracket   EXIF's exposure (exposure.h): frames within a sixth of a stop are one step. Several
+//             frames of one step are a burst, whatever their order, so that 3 steps × 8 frames may
+//             come step by step or series by series.
+// A pattern with named groups overrides any of these (frame_pattern.h).
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/result.h"
+#include "brackets/frame_list.h"
+#include "brackets/frame_pattern.h"
+
+namespace seamwright {
+
+struct GroupingOptions {
+  double gap_s = 3;            ///< of rest between two shots; 0…86400
+  double step_ev = 1.0 / 6;    ///< exposures closer than this are one step; 0.01…1
+  int frames_per_shot = 0;     ///< of each lens, in the order of time; 0: by `gap_s`
+  bool allow_missing = false;  ///< series may differ from shot to shot and lens to lens
+  std::optional<FramePattern> pattern = {};
+
+  [[nodiscard]] std::optional<Error> validate() const;
+};
+
+/// One frame's place in its series.
+struct BracketMember {
+  std::size_t frame = 0;  ///< index into the list
+  double exposure = 1;    ///< relative, see exposure.h
+};
+
+/// Frames of one exposure.
+struct BracketStep {
+  double ev = 0;  ///< against the middle step (the lower one of two)
+  std::vector<BracketMember> members;
+};
+
+/// One lens' frames of one shot, in rising exposure.
+struct BracketSeries {
+  std::string lens;  ///< name of the lens; empty where nothing tells it
+  std::vector<BracketStep> steps;
+
+  [[nodiscard]] std::size_t frame_count() const;
+};
+
+struct BracketShot {
+  std::string name;                   ///< by pattern, or from its first file's name
+  std::vector<BracketSeries> lenses;  ///< in order, lens 0 first
+};
+
+/// Groups by the rule above. Fails, naming the file or shot: frames of several bodies or sizes, no
+/// exposure or time in EXIF where the pattern does not say it, a name that the pattern does not
+/// match, a series that lacks a step which most series have or has one that they lack, and lenses
+/// of one shot that differ in number.
+[[nodiscard]] Result<std::vector<BracketShot>> group_brackets(
+    const std::vector<ListedFrame>& frames, const GroupingOptions& options = {});
+
+/// A table for people: shot, lens, steps, frames; one line a series.
+[[nodiscard]] std::string bracket_table(const std::vector<ListedFrame>& frames,
+                                        const std::vector<BracketShot>& shots);
+
+}  // namespace seamwright

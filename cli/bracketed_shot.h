@@ -1,0 +1,46 @@
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include <nlohmann/json.hpp>
+
+#include "cli/bracket_options.h"
+#include "cli/console.h"
+#include "imaging/frame.h"
+#include "imaging/tiff_writer.h"
+
+namespace seamwright {
+
+/// True when these arguments are brackets of a shot: a folder, or several files a lens.
+[[nodiscard]] bool is_bracketed(const std::vector<std::string>& arguments,
+                                const FrameIntake& intake, int lens_count);
+
+/// One shot taken in brackets, merged: float frames of one radiometric scale.
+struct BracketedShot {
+  std::vector<Frame> frames;
+  std::vector<std::string> findings;
+  nlohmann::json report;  ///< one object a merged picture
+};
+
+/// Groups, shows the table, merges, and lays the frames out as `intake` says. Fails when the
+/// arguments hold more than one shot, or another number of lenses.
+[[nodiscard]] Result<BracketedShot> read_bracketed_shot(const std::vector<std::string>& arguments,
+                                                        const FrameIntake& intake, int lens_count,
+                                                        const BracketOptions& options,
+                                                        const Console& console);
+
+/// A panorama of light (a float TIFF) as pictures for displays, with EXIF and the metadata of a
+/// whole sphere; `jpeg` may be empty.
+struct DisplayFiles {
+  std::filesystem::path light;
+  std::filesystem::path picture;
+  std::filesystem::path jpeg;
+  int jpeg_quality = 92;
+  TiffCompression compression = TiffCompression::none;
+};
+[[nodiscard]] Result<ToneCurve> write_display(const DisplayFiles& files, const ToneOptions& tone,
+                                              const std::vector<Frame>& frames);
+
+}  // namespace seamwright

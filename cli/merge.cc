@@ -1,0 +1,193 @@
+#include <filesystem>
+#include <system_error>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "brackets/frame_list.h"
+#include "cli/bracket_options.h"
+#include "cli/merged_shot.h"
+#include "cli/program.h"
+#include "imaging/write_image.h"
+
+namespace seamwright {
+namespace fs = std::filesystem;
+
+namespace {
+
+struct MergeCommand {
+  std::vector<std::string> inputs;
+  std::string out;
+  std::string format = "tif";
+  BracketOptions brackets;
+  ToneOptions tone;
+  bool display = false;
+  bool list = false;
+};
+
+constexpr std::string_view kExample =
+    "Examples:\n"
+    "  seamwright merge card/ --list\n"
+    "  seamwright merge card/ --out merged --display\n"
+    "  seamwright merge a1.tif a2.tif a3.tif --out merged --pattern "
+    "'(?<shot>[a-z]+)(?<frame>\\d)\\.tif'\n"
+    "\nWrites <shot>_<lens>.tif, float and linear: 1.0 is full code at the middle exposure. Frames "
+    "are grouped by EXIF: lens model, times (a new shot after a rest of --gap-s) and exposures "
+    "(frames within 1/6 stop are one step; several of one step are averaged).\n"
+    "Finishes with findings (exit 2) when EXIF and pixels disagree on an exposure, or when the "
+    "shortest exposure is clipped.";
+
+std::vector<fs::path> as_paths(const std::vector<std::string>& inputs) {
+  return {inputs.begin(), inputs.end()};
+}
+
+nlohmann::json groups_json(const std::vector<ListedFrame>& frames,
+                           const std::vector<BracketShot>& shots) {
+  nlohmann::json list = nlohmann::json::array();
+  for (const BracketShot& shot : shots) {
+    nlohmann::json lenses = nlohmann::json::array();
+    for (const BracketSeries& series : shot.lenses) {
+      nlohmann::json steps = nlohmann::json::array();
+      for (const BracketStep& step : series.steps) {
+        nlohmann::json files = nlohmann::json::array();
+        for (const BracketMember& member : step.members) {
+          files.push_back(frames[member.frame].file.string());
+        }
+        steps.push_back({{"ev", step.ev}, {"files", files}});
+      }
+      lenses.push_back({{"lens", series.lens}, {"steps", steps}});
+    }
+    list.push_back({{"shot", shot.name}, {"lenses", lenses}});
+  }
+  return list;
+}
+
+Result<void> make_folder(const std::string& folder) {
+  std::error_code code;
+  fs::create_directories(folder, code);
+  if (!code) return {};
+  return fail({.kind = ErrorKind::io,
+               .where = folder,
+               .field = "--out",
+               .what = "cannot create the folder: " + code.message(),
+               .remedy = "choose a folder you may write to"});
+}
+
+/// Merges and writes shot after shot, and keeps what is to be told.
+class MergeRun {
+ public:
+  MergeRun(const MergeCommand& command, const MergeOptions& options, const Console& console)
+      : command_(command), options_(options), console_(console) {}
+
+  Result<void> shot(const std::vector<ListedFrame>& frames, const BracketShot& shot) {
+    const auto merged = merge_shot(frames, shot, options_, console_.progress());
+    if (!merged) return tl::unexpected(merged.error());
+    std::vector<const Image*> pictures;
+    for (const MergedFrame& lens : *merged) pictures.push_back(&lens.frame.image);
+    const DisplayOptions display = command_.tone.display_options(pictures);
+    for (std::size_t i = 0; i < merged->size(); ++i) {
+      const std::string name =
+          shot.lenses.size() == 1 && shot.lenses[i].lens.empty()
+              ? shot.name
+              : fmt::format("{}_{}", shot.name, lens_suffix(shot.lenses[i], i));
+      if (auto done = lens((*merged)[i], name, display); !done) return done;
+    }
+    return {};
+  }
+
+  [[nodiscard]] const std::vector<std::string>& findings() const { return findings_; }
+  [[nodiscard]] const nlohmann::json& answer() const { return answer_; }
+
+ private:
+  Result<void> lens(const MergedFrame& merged, const std::string& name,
+                    const DisplayOptions& display) {
+    const fs::path folder = command_.out;
+    const fs::path light = folder / fmt::format("{}.{}", name, command_.format);
+    const WriteOptions options{.info = merged.frame.info};
+    if (auto done = write_image(light, merged.frame.image, options); !done) return done;
+    nlohmann::json told = merge_json(merged.report);
+    told["file"] = light.string();
+    if (command_.display) {
+      const auto shown = for_display(merged.frame.image, display);
+      if (!shown) return tl::unexpected(shown.error());
+      const fs::path picture = folder / (name + "_display.tif");
+      if (auto done = write_image(picture, *shown, options); !done) return done;
+      told["display"] = picture.string();
+      told["tone"] = {{"exposure", display.tone.exposure},
+                      {"white", display.tone.white},
+                      {"knee", display.tone.knee},
+                      {"local", display.local}};
+    }
+    console_.say(light.string());
+    for (const std::string& line : merge_lines(merged.report)) console_.say(line);
+    for (const std::string& finding : merged.report.findings()) {
+      findings_.push_back(name + ": " + finding);
+    }
+    answer_.push_back(std::move(told));
+    return {};
+  }
+
+  const MergeCommand& command_;
+  const MergeOptions& options_;
+  const Console& console_;
+  std::vector<std::string> findings_;
+  nlohmann::json answer_ = nlohmann::json::array();
+};
+
+Result<Outcome> merge(const MergeCommand& command, const Console& console) {
+  const auto grouping = command.brackets.grouping_options();
+  if (!grouping) return tl::unexpected(grouping.error());
+  const auto options = command.brackets.merge_options();
+  if (!options) return tl::unexpected(options.error());
+  if (command.out.empty() && !command.list) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--out",
+                 .what = "no folder to write to",
+                 .remedy = "give --out FOLDER, or --list to see the groups only"});
+  }
+  const auto frames = list_frames(as_paths(command.inputs), console.progress());
+  if (!frames) return tl::unexpected(frames.error());
+  const auto shots = group_brackets(*frames, *grouping);
+  if (!shots) return tl::unexpected(shots.error());
+  console.say(bracket_table(*frames, *shots));
+  nlohmann::json answer = {{"command", "merge"}, {"groups", groups_json(*frames, *shots)}};
+  if (command.list) {
+    if (console.json()) console.answer(answer);
+    return Outcome::done;
+  }
+  if (auto made = make_folder(command.out); !made) return tl::unexpected(made.error());
+  MergeRun run(command, *options, console);
+  for (const BracketShot& shot : *shots) {
+    if (auto done = run.shot(*frames, shot); !done) return tl::unexpected(done.error());
+  }
+  for (const std::string& finding : run.findings()) console.say("finding: " + finding);
+  if (console.json()) {
+    answer["merged"] = run.answer();
+    answer["findings"] = run.findings();
+    console.answer(answer);
+  }
+  return run.findings().empty() ? Outcome::done : Outcome::findings;
+}
+
+}  // namespace
+
+void add_merge(Program& program) {
+  const auto options = std::make_shared<MergeCommand>();
+  CLI::App& command = program.add_command(
+      "merge", "Merge exposure brackets and bursts of each lens into one frame of linear light",
+      std::string(kExample),
+      [options](const Console& console) { return merge(*options, console); });
+  command.add_option("frames", options->inputs, "Frames, or folders of frames")->required();
+  command.add_option("--out", options->out, "Folder to write to; made when missing");
+  command.add_option("--format", options->format, "Of the merged frames: tif (float)")
+      ->check(CLI::IsMember({"tif"}))
+      ->capture_default_str();
+  command.add_flag("--list", options->list, "Show how frames are grouped, and stop");
+  command.add_flag("--display", options->display,
+                   "Also write <shot>_<lens>_display.tif, 16-bit, for looking at");
+  options->brackets.add_to(command);
+  options->tone.add_to(command);
+}
+
+}  // namespace seamwright

@@ -1,0 +1,186 @@
+#include <algorithm>
+#include <cmath>
+#include <filesystem>
+
+#include <catch2/catch.hpp>
+#include <fmt/format.h>
+
+#include "imaging/metadata.h"
+#include "imaging/read_image.h"
+#include "imaging/transfer.h"
+#include "imaging/write_image.h"
+#include "tests/cli/run.h"
+#include "tests/support/scratch_dir.h"
+
+using namespace seamwright;
+using test::run;
+
+namespace {
+
+// The same picture at another exposure, 16-bit sRGB codes, cut at white.
+Image exposed(const Image& image, double factor) {
+  Image result(image.width(), image.height(), image.channels(), SampleType::u16);
+  result.icc_profile = image.icc_profile;
+  const TransferCurve curve = TransferCurve::srgb();
+  std::vector<float> light(static_cast<std::size_t>(3 * image.width()));
+  for (int y = 0; y < image.height(); ++y) {
+    curve.decode_row(image.row<std::uint16_t>(y), image.channels(), std::span<float>(light));
+    for (float& value : light) value *= static_cast<float>(factor);
+    curve.encode_row(std::span<const float>(light), image.channels(), result.row<std::uint16_t>(y));
+  }
+  return result;
+}
+
+FrameInfo info_of(int second, double ev, const std::string& lens) {
+  FrameInfo info;
+  info.taken_at = fmt::format("2024:05:14 09:00:{:02}", second);
+  info.exposure_s = std::exp2(ev) / 8;
+  info.iso = 200;
+  info.f_number = 4;
+  info.body_make = "Lantern";
+  info.body_model = "Lantern Two";
+  info.lens_model = "Lantern fisheye " + lens;
+  return info;
+}
+
+constexpr double kSteps_ev[] = {-3, 0, 2};
+
+// Brackets of a small shot in a folder of their own: room_<step>_<lens>.tif.
+std::string take_brackets(const test::SmallShot& shot) {
+  const std::string folder = shot.at("card");
+  std::filesystem::create_directory(folder);
+  for (const std::string lens : {"front", "back"}) {
+    const auto picture = read_image(shot.at(lens + ".tif"));
+    REQUIRE(picture);
+    for (int i = 0; i < 3; ++i) {
+      // Darker than the single frame, so that the shortest one is nowhere clipped.
+      const Image frame = exposed(*picture, 0.9 * std::exp2(kSteps_ev[i]));
+      REQUIRE(write_image(fmt::format("{}/room_{}_{}.tif", folder, i + 1, lens), frame,
+                          {.info = info_of(i, kSteps_ev[i], lens)}));
+    }
+  }
+  return folder;
+}
+
+}  // namespace
+
+TEST_CASE("merge groups a card, merges it and tells what it did") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  const test::SmallShot shot(dir.path());
+  const std::string card = take_brackets(shot);
+
+  const auto listed = run({"merge", card, "--list", "--json"});
+  REQUIRE(listed.exit_code == 0);
+  const auto groups = listed.json().at("groups");
+  REQUIRE(groups.size() == 1);
+  CHECK(groups[0].at("shot") == "room");
+  REQUIRE(groups[0].at("lenses").size() == 2);
+  CHECK(groups[0].at("lenses")[0].at("lens") == "Lantern fisheye front");
+  CHECK(groups[0].at("lenses")[0].at("steps").size() == 3);
+  CHECK_FALSE(std::filesystem::exists(dir / "merged"));
+
+  const std::string out = (dir / "merged").string();
+  const auto merged = run({"merge", card, "--out", out, "--display", "--json"});
+  REQUIRE((merged.exit_code == 0 || merged.exit_code == 2));
+  REQUIRE(merged.json().at("merged").size() == 2);
+  const auto light = read_image(out + "/room_front.tif");
+  REQUIRE(light);
+  CHECK(light->type() == SampleType::f32);
+  const auto info = read_frame_info(out + "/room_front.tif");
+  REQUIRE(info);
+  CHECK(info->exposure_s == Approx(0.125));
+  const auto shown = read_image(out + "/room_back_display.tif");
+  REQUIRE(shown);
+  CHECK(shown->type() == SampleType::u16);
+
+  // Light is that of the picture it was made of.
+  const auto truth = read_image(shot.front());
+  REQUIRE(truth);
+  double worst = 0;
+  int compared = 0;
+  for (int y = 0; y < truth->height(); ++y) {
+    const auto a = truth->row<std::uint16_t>(y);
+    const auto b = light->row<float>(y);
+    for (std::size_t i = 0; i < a.size(); ++i) {
+      const double expected = 0.9 * srgb_to_linear(a[i] / 65535.0);
+      if (expected < 0.01) continue;
+      worst = std::max(worst, std::abs(static_cast<double>(b[i]) / expected - 1));
+      ++compared;
+    }
+  }
+  CHECK(compared > 10000);
+  CHECK(worst < 0.005);
+}
+
+TEST_CASE("stitch takes the brackets of a shot") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  const test::SmallShot shot(dir.path());
+  const std::string card = take_brackets(shot);
+  const std::string out = (dir / "room.tif").string();
+  const auto ran = run({"stitch", "--template", shot.template_file(), card, "--out", out, "--light",
+                        (dir / "light.tif").string(), "--jpeg", (dir / "room.jpg").string(),
+                        "--width", "256", "--json"});
+  INFO(ran.err);
+  REQUIRE((ran.exit_code == 0 || ran.exit_code == 2));
+  CHECK(ran.json().at("brackets").size() == 2);
+  CHECK_THAT(ran.err, Catch::Contains("-3.0 +0.0 +2.0"));
+  const auto header = read_image_header(out);
+  REQUIRE(header);
+  CHECK(header->type == SampleType::u16);
+  CHECK(header->width == 256);
+  const auto light = read_image_header(dir / "light.tif");
+  REQUIRE(light);
+  CHECK(light->type == SampleType::f32);
+  CHECK_THAT(test::get_file(dir / "room.jpg"), Catch::Contains("GPano:ProjectionType"));
+  // The same without keeping the light leaves no more files behind.
+  std::filesystem::remove(dir / "light.tif");
+  const int before = dir.entry_count();
+  const auto again =
+      run({"stitch", "--template", shot.template_file(), card, "--out", out, "--width", "256"});
+  REQUIRE((again.exit_code == 0 || again.exit_code == 2));
+  CHECK(dir.entry_count() == before);
+}
+
+TEST_CASE("merge refuses what does not belong together in one line") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  const test::SmallShot shot(dir.path());
+  const std::string card = take_brackets(shot);
+  const std::string out = (dir / "merged").string();
+  const auto refused = [](const test::Ran& ran, const std::string& needle) {
+    CHECK(ran.exit_code == 1);
+    CHECK(ran.out.empty());
+    CHECK_THAT(ran.err, Catch::Contains(needle));
+  };
+  test::check_refused(run({"merge", card}), "--out");
+  test::check_refused(run({"merge", (dir / "nowhere").string(), "--out", out}), "no such file");
+  test::check_refused(run({"merge", card, "--out", out, "--pattern", "(?<room>.+)"}), "room");
+
+  // EXIF absent.
+  test::check_refused(run({"merge", shot.at("both.tif"), "--out", out}), "no exposure time");
+  // A missing bracket, and without the check.
+  std::filesystem::remove(card + "/room_3_back.tif");
+  test::check_refused(run({"merge", card, "--out", out}), "lacks the +2.0 EV step");
+  CHECK(run({"merge", card, "--list", "--allow-missing"}).exit_code == 0);
+  // Another body.
+  FrameInfo other = info_of(2, 2, "back");
+  other.body_model = "Lantern Six";
+  const auto picture = read_image(shot.back());
+  REQUIRE(picture);
+  REQUIRE(write_image(card + "/room_3_back.tif", exposed(*picture, 1), {.info = other}));
+  test::check_refused(run({"merge", card, "--out", out}), "Lantern Six");
+  std::filesystem::remove(card + "/room_3_back.tif");
+  // Clipped everywhere.
+  const Image white = exposed(*picture, 1e9);
+  Image all_white = white;
+  std::fill(all_white.bytes().begin(), all_white.bytes().end(), std::byte{0xFF});
+  for (int i = 0; i < 2; ++i) {
+    REQUIRE(write_image(fmt::format("{}/white_{}.tif", dir.path().string(), i), all_white,
+                        {.info = info_of(i, kSteps_ev[i], "front")}));
+  }
+  refused(
+      run({"merge", (dir / "white_0.tif").string(), (dir / "white_1.tif").string(), "--out", out}),
+      "of the shortest exposure is clipped");
+}
