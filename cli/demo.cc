@@ -52,6 +52,8 @@ void add_demo(Program& program) {
       ->capture_default_str();
   command.add_option("--seed", options->seed, "Which body, flex and noise")->capture_default_str();
   command.add_option("--shots", options->only_shots, "Only these shots, by name");
+  command.add_option("--tilt-pitch-deg", options->tilt_pitch_deg, "Lean every stand further back");
+  command.add_option("--tilt-roll-deg", options->tilt_roll_deg, "Lean every stand further right");
   command.add_flag("--mirrored", options->mirrored, "Write the frames mirrored");
   command.add_flag("!--no-truth", options->with_truth, "Leave out the truth");
   command.add_flag("!--no-panoramas", options->with_panoramas,

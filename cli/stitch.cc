@@ -4,6 +4,8 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "cli/cover_options.h"
+#include "cli/level_options.h"
 #include "cli/program.h"
 #include "cli/ribbon_pictures.h"
 #include "cli/shot_input.h"
@@ -21,6 +23,8 @@ struct StitchOptions {
   std::string template_file;
   std::vector<std::string> frames;
   IntakeOptions intake;
+  LevelOptions level;
+  CoverOptions cover;
   std::string out;
   std::string jpeg;
   std::string width = "native";
@@ -30,6 +34,8 @@ struct StitchOptions {
   std::string save_ribbon;
   std::string layers;
   int jpeg_quality = 92;
+  int jpeg_width = 0;
+  bool strip_location = false;
   double blend_half_width_deg = RenderOptions{}.blend_half_width_deg;
   bool no_gain_match = false;
 };
@@ -85,6 +91,9 @@ PanoramaFiles panorama_files(const StitchOptions& options) {
   if (options.compression == "deflate") files.tiff_compression = TiffCompression::deflate;
   if (options.compression == "lzw") files.tiff_compression = TiffCompression::lzw;
   files.jpeg_quality = options.jpeg_quality;
+  files.jpeg_width_px = options.jpeg_width;
+  files.heading_deg = options.level.compass_deg.value_or(0);
+  files.keep_location = !options.strip_location;
   return files;
 }
 
@@ -173,7 +182,27 @@ Result<std::optional<SeamPlan>> plan(const Rig& rig, const std::vector<Frame>& f
   return std::move(*planned);
 }
 
+// With the stand hidden, in memory: the floor is looked at as a whole.
+Result<RenderReport> write_covered(const Rig& rig, const std::vector<Frame>& frames,
+                                   const RenderOptions& render, const StitchOptions& options,
+                                   std::vector<std::string>& findings, const Console& console) {
+  const PanoramaFiles files = panorama_files(options);
+  const auto shape = panorama_shape(rig, frames, render);
+  if (!shape) return tl::unexpected(shape.error());
+  if (auto error = check_panorama_files(files, shape->width_px)) return fail(std::move(*error));
+  auto panorama = render_panorama(rig, frames, render, console.progress());
+  if (!panorama) return tl::unexpected(panorama.error());
+  if (auto done = cover_stand(options.cover, panorama->image, findings); !done) {
+    return tl::unexpected(done.error());
+  }
+  const auto done = write_panorama_image(panorama->image, frames, files, console.progress());
+  if (!done) return tl::unexpected(done.error());
+  return std::move(panorama->report);
+}
+
 Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
+  if (auto error = options.level.validate()) return fail(std::move(*error));
+  if (auto error = options.cover.validate()) return fail(std::move(*error));
   auto render = render_options(options);
   if (!render) return tl::unexpected(render.error());
   const auto opened = open_shot_template(options.template_file, options.frames);
@@ -189,22 +218,35 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   if (!shot) return tl::unexpected(shot.error());
   const auto frames = read_shot(shot->files, shot->intake);
   if (!frames) return tl::unexpected(frames.error());
+  const auto levelled = level_shot(options.level, *rig, *frames);
+  if (!levelled) return tl::unexpected(levelled.error());
+  // Rendering from turned axes turns the panorama without another resampling.
+  *rig = turned(*rig, levelled->turned_from_source);
 
   auto seams = plan(*rig, *frames, *render, options, console);
   if (!seams) return tl::unexpected(seams.error());
   if (*seams) render->seams = &**seams;
-  const auto report =
-      write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
+  std::vector<std::string> cover_findings;
+  const auto report = options.cover.any()
+                          ? write_covered(*rig, *frames, *render, options, cover_findings, console)
+                          : write_panorama(*rig, *frames, *render, panorama_files(options),
+                                           console.progress());
   if (!report) return tl::unexpected(report.error());
   if (!options.layers.empty()) {
     const auto layers = write_layers(*rig, *frames, *render, options.layers,
                                      panorama_files(options).tiff_compression, console.progress());
     if (!layers) return tl::unexpected(layers.error());
   }
-  const auto findings = findings_of(*report, render->gain_match);
+  auto findings = findings_of(*report, render->gain_match);
+  findings.insert(findings.end(), cover_findings.begin(), cover_findings.end());
   tell_people(console, options, *report);
+  tell_level(console, *levelled);
   for (const std::string& finding : findings) console.say("finding: " + finding);
-  if (console.json()) console.answer(as_json(options, *report, findings));
+  if (console.json()) {
+    nlohmann::json answer = as_json(options, *report, findings);
+    if (options.level.turns()) answer["level"] = level_json(options.level, *levelled);
+    console.answer(answer);
+  }
   return findings.empty() ? Outcome::done : Outcome::findings;
 }
 
@@ -222,7 +264,7 @@ void add_stitch(Program& program) {
                   "One file per lens, in the template's order; or one file with all lenses; or a "
                   "*.shot.yaml")
       ->required();
-  command.add_option("--out", options->out, "Panorama to write: .tif (16-bit), .png or .jpg")
+  command.add_option("--out", options->out, "Panorama to write: .tif (16-bit), .png, .jpg or .exr")
       ->required();
   command
       .add_option("--width", options->width,
@@ -232,6 +274,10 @@ void add_stitch(Program& program) {
   command.add_option("--jpeg-quality", options->jpeg_quality, "1 to 100")
       ->check(CLI::Range(1, 100))
       ->capture_default_str();
+  command.add_option("--jpeg-width", options->jpeg_width,
+                     "Width of that JPEG in pixels; the panorama's own where not given");
+  command.add_flag("--strip-location", options->strip_location,
+                   "Leave out where the frames were taken (GPS)");
   command.add_option("--compression", options->compression, "Of the TIFF: none, lzw, deflate")
       ->check(CLI::IsMember({"none", "lzw", "deflate"}))
       ->capture_default_str();
@@ -256,6 +302,8 @@ void add_stitch(Program& program) {
       "Also write a TIFF for retouching: a page for each lens, then each one's mask");
   command.add_flag("--no-gain-match", options->no_gain_match,
                    "Keep each lens' brightness and colour as it is");
+  options->level.add_to(command, false);
+  options->cover.add_to(command);
   options->intake.add_to(command);
 }
 

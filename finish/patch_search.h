@@ -1,0 +1,52 @@
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include <opencv2/core.hpp>
+
+namespace seamwright {
+
+/// One scale of a picture with a hole: which patches stand where in it.
+class PatchScale {
+ public:
+  static constexpr int kRadius = 3;  ///< patches are 7 × 7
+
+  /// `picture`: CV_32FC3, with a first guess in the hole; `hole`: CV_8U. There must be a place for a
+  /// source patch (`has_source`).
+  PatchScale(cv::Mat3f picture, cv::Mat1b hole, std::uint64_t seed);
+
+  [[nodiscard]] bool has_source() const { return !sources_.empty(); }
+  /// Any source for every target.
+  void guess();
+  /// Twice the places of a scale half as fine.
+  void take_over(const PatchScale& coarser);
+  /// Propagation and random search within `reach_px`, `rounds` times.
+  void search(int rounds, int reach_px);
+  /// Fills the hole with what the patches say. `sharpness` > 1 lets the best ones decide.
+  void vote(float sharpness);
+
+  [[nodiscard]] const cv::Mat3f& picture() const { return picture_; }
+
+ private:
+  struct Place {
+    int x = 0, y = 0;
+  };
+
+  [[nodiscard]] bool is_source(int x, int y) const;
+  [[nodiscard]] float distance(Place target, Place source, float limit) const;
+  void measure();
+  void improve(int y, int round, int reach_px);
+
+  cv::Mat3f picture_;
+  cv::Mat1b hole_;
+  cv::Mat1b target_;          // patch centres that touch the hole
+  cv::Mat1b source_;          // patch centres that do not, within the picture
+  std::vector<Place> sources_;  // all of them, for guesses
+  cv::Mat1f depth_;           // distance of hole pixels from its border
+  std::vector<Place> match_, next_;  // by pixel of the picture
+  std::vector<float> cost_, next_cost_;
+  std::uint64_t seed_;
+};
+
+}  // namespace seamwright
