@@ -44,9 +44,9 @@ Result<void> cover_stand(const CoverOptions& options, Image& panorama,
     return tl::unexpected(laid.error());
   }
   if (laid->too_coarse) {
-    findings.push_back(fmt::format(
-        "{}: {} px are fewer than the panorama shows; {} would be as fine", options.plate,
-        plate->width(), laid->wanted_px));
+    findings.push_back(
+        fmt::format("{}: {} px are fewer than the panorama shows; {} would be as fine",
+                    options.plate, plate->width(), laid->wanted_px));
   }
   return {};
 }

@@ -57,10 +57,8 @@ struct Work {
 };
 
 Error option_error(std::string field, std::string what, std::string remedy) {
-  return {.where = {},
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
+  return {
+      .where = {}, .field = std::move(field), .what = std::move(what), .remedy = std::move(remedy)};
 }
 
 Deliverables deliverables(const FinishOptions& options) {
@@ -231,7 +229,8 @@ void add_outputs(CLI::App& command, FinishOptions& options) {
   command.add_option("--faces", options.faces, "Folder for six cube faces as TIFF, and cube.json");
   command.add_option("--tiles", options.tiles,
                      "Folder for cube tiles at several sizes as JPEG, and tiles.json");
-  command.add_option("--face-px", options.face_px, "Side of a face; as fine as the horizon if not given");
+  command.add_option("--face-px", options.face_px,
+                     "Side of a face; as fine as the horizon if not given");
   command.add_option("--tile-px", options.tile_px, "Side of a tile")->capture_default_str();
   command
       .add_option("--keep-latitudes-deg", options.latitudes,
@@ -250,7 +249,8 @@ void add_finish(Program& program) {
   const auto options = std::make_shared<FinishOptions>();
   CLI::App& command = program.add_command(
       "finish", "Set a panorama upright, retouch its floor, hide the stand, write what people need",
-      std::string(kExample), [options](const Console& console) { return finish(*options, console); });
+      std::string(kExample),
+      [options](const Console& console) { return finish(*options, console); });
   command.add_option("panorama", options->panorama, "Whole equirectangular panorama")->required();
   command.add_flag("--mirrored", options->mirrored, "The panorama is mirrored: flip it");
   options->level.add_to(command, true);

@@ -75,8 +75,8 @@ Result<std::vector<EdgePlane>> shot_edges(const LevelOptions& options, const Rig
       options, std::string(kShotForm),
       [&](const std::string& word, const std::string& text) -> Result<Vec3> {
         const auto colon = word.find(':');
-        const auto lens = colon == std::string::npos ? std::nullopt
-                                                     : number_of(word.substr(0, colon));
+        const auto lens =
+            colon == std::string::npos ? std::nullopt : number_of(word.substr(0, colon));
         const auto px =
             colon == std::string::npos ? std::nullopt : pixel_of(word.substr(colon + 1));
         if (!lens || !px) {
@@ -104,8 +104,8 @@ Result<std::vector<EdgePlane>> panorama_edges(const LevelOptions& options, const
           return fail(refused(text, fmt::format("'{}' is not U,V", word),
                               fmt::format("write {}", kPanoramaForm)));
         }
-        const bool inside = px->x() >= 0 && px->y() >= 0 && px->x() <= raster.width &&
-                            px->y() <= raster.height;
+        const bool inside =
+            px->x() >= 0 && px->y() >= 0 && px->x() <= raster.width && px->y() <= raster.height;
         if (inside) return raster.direction(*px);
         return fail(refused(text, fmt::format("'{}' lies outside the panorama", word),
                             fmt::format("it is {} x {} px", raster.width, raster.height)));
@@ -182,10 +182,10 @@ void tell_level(const Console& console, const Levelled& levelled) {
   if (!levelled.vertical) return;
   const Vertical& vertical = *levelled.vertical;
   if (vertical.sigma_deg > 0) {
-    console.say(fmt::format("level: {} of {} straight edges are upright; it stood {:.2f} degrees "
-                            "off plumb (sigma {:.3f})",
-                            vertical.edges, vertical.edges_seen, vertical.tilt_deg(),
-                            vertical.sigma_deg));
+    console.say(
+        fmt::format("level: {} of {} straight edges are upright; it stood {:.2f} degrees "
+                    "off plumb (sigma {:.3f})",
+                    vertical.edges, vertical.edges_seen, vertical.tilt_deg(), vertical.sigma_deg));
   } else {
     console.say(fmt::format("level: {} given edge{}; it stood {:.2f} degrees off plumb",
                             vertical.edges, vertical.edges == 1 ? "" : "s", vertical.tilt_deg()));

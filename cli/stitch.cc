@@ -227,10 +227,10 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   if (!seams) return tl::unexpected(seams.error());
   if (*seams) render->seams = &**seams;
   std::vector<std::string> cover_findings;
-  const auto report = options.cover.any()
-                          ? write_covered(*rig, *frames, *render, options, cover_findings, console)
-                          : write_panorama(*rig, *frames, *render, panorama_files(options),
-                                           console.progress());
+  const auto report =
+      options.cover.any()
+          ? write_covered(*rig, *frames, *render, options, cover_findings, console)
+          : write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
   if (!report) return tl::unexpected(report.error());
   if (!options.layers.empty()) {
     const auto layers = write_layers(*rig, *frames, *render, options.layers,

@@ -223,12 +223,11 @@ Result<void> write_panorama_image(const Image& panorama, std::span<const Frame> 
                                   const PanoramaFiles& files, const ProgressFn& progress) {
   if (auto error = check_files(files, panorama.width())) return fail(std::move(*error));
   if (!tell(progress, "writing", 0)) return fail(stopped(files));
-  const WriteOptions write{
-      .tiff_compression = files.tiff_compression,
-      .bigtiff = BigTiff::when_needed,
-      .jpeg_quality = files.jpeg_quality,
-      .info = picture_info(frames[0], files.keep_location),
-      .xmp = gpano_xmp(panorama_info(panorama.width(), frames, files))};
+  const WriteOptions write{.tiff_compression = files.tiff_compression,
+                           .bigtiff = BigTiff::when_needed,
+                           .jpeg_quality = files.jpeg_quality,
+                           .info = picture_info(frames[0], files.keep_location),
+                           .xmp = gpano_xmp(panorama_info(panorama.width(), frames, files))};
   if (auto done = write_image(files.picture, panorama, write); !done) return done;
   return files.jpeg ? write_companion(panorama, frames, files, write) : Result<void>{};
 }
@@ -266,7 +265,8 @@ Result<RenderReport> write_panorama(const Rig& rig, std::span<const Frame> frame
   auto report = render_panorama(rig, frames, options, outputs, progress);
   if (!report) return report;
   if (!tell(progress, "writing", 0)) return fail(stopped(files));
-  if (auto done = finish(outputs, frames, files, info, xmp); !done) return tl::unexpected(done.error());
+  if (auto done = finish(outputs, frames, files, info, xmp); !done)
+    return tl::unexpected(done.error());
   return report;
 }
 

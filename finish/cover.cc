@@ -22,11 +22,11 @@ namespace {
 std::optional<Error> check(const Image& panorama, double radius_deg, const char* field) {
   if (auto error = check_whole_sphere(panorama)) return error;
   if (radius_deg >= 1 && radius_deg <= kLargestCover_deg) return std::nullopt;
-  return Error{.where = {},
-               .field = field,
-               .what = fmt::format("a radius of {} degrees is outside 1…{}", radius_deg,
-                                   kLargestCover_deg),
-               .remedy = "15 to 25 hide most tripods"};
+  return Error{
+      .where = {},
+      .field = field,
+      .what = fmt::format("a radius of {} degrees is outside 1…{}", radius_deg, kLargestCover_deg),
+      .remedy = "15 to 25 hide most tripods"};
 }
 
 // The floor around a cap, wide enough to take from.

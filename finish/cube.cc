@@ -88,9 +88,8 @@ Result<void> write_level(const Image& face, const char* name, const fs::path& fo
     for (int left = 0; left < size; left += options.tile_px) {
       const Image tile = part_of(face, left, top, std::min(options.tile_px, size - left),
                                  std::min(options.tile_px, size - top));
-      const fs::path path =
-          folder / fmt::format("{}-r{}-c{}.jpg", name, top / options.tile_px,
-                               left / options.tile_px);
+      const fs::path path = folder / fmt::format("{}-r{}-c{}.jpg", name, top / options.tile_px,
+                                                 left / options.tile_px);
       if (auto done = write_image(path, tile, {.jpeg_quality = options.jpeg_quality}); !done) {
         return done;
       }
@@ -113,8 +112,8 @@ std::vector<CubeFace> cube_faces(int size_px) {
   const Vec3 x = Vec3::UnitX();
   const Vec3 y = Vec3::UnitY();
   const Vec3 z = Vec3::UnitZ();
-  return {face("ahead", x, y),   face("right", -z, y), face("behind", -x, y),
-          face("left", z, y),    face("above", x, z),  face("below", x, -z)};
+  return {face("ahead", x, y), face("right", -z, y), face("behind", -x, y),
+          face("left", z, y),  face("above", x, z),  face("below", x, -z)};
 }
 
 std::optional<Error> CubeOptions::validate() const {
@@ -168,8 +167,7 @@ Result<void> write_tiles(const Image& panorama, const fs::path& folder, const Cu
     for (const int level : sizes) {
       // Each level from the one before: it is half as fine, and so are they all.
       if (level != picture.width()) picture = resized(picture, level, level, Borders::repeat);
-      const auto done =
-          write_level(picture, face.name, folder / fmt::format("{}", level), options);
+      const auto done = write_level(picture, face.name, folder / fmt::format("{}", level), options);
       if (!done) return done;
     }
     faces.push_back(face_json(face));

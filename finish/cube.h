@@ -33,7 +33,7 @@ struct CubeFace {
 [[nodiscard]] std::vector<CubeFace> cube_faces(int size_px);
 
 struct CubeOptions {
-  int face_px = 0;  ///< 0: native, as fine as the horizon in a face's middle; 16…32768
+  int face_px = 0;    ///< 0: native, as fine as the horizon in a face's middle; 16…32768
   int tile_px = 512;  ///< 64…4096
   int jpeg_quality = 90;
 

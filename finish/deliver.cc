@@ -28,8 +28,8 @@ bool has_suffix(const fs::path& path, std::initializer_list<std::string_view> su
 }
 
 std::optional<Error> check_name(const fs::path& path,
-                                std::initializer_list<std::string_view> suffixes,
-                                const char* what, const char* remedy) {
+                                std::initializer_list<std::string_view> suffixes, const char* what,
+                                const char* remedy) {
   if (path.empty() || has_suffix(path, suffixes)) return std::nullopt;
   return Error{.where = path.string(), .field = {}, .what = what, .remedy = remedy};
 }

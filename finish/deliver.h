@@ -31,9 +31,9 @@ struct Deliverables {
   std::filesystem::path faces = {};  ///< folder
   std::filesystem::path tiles = {};  ///< folder
   TiffCompression tiff_compression = TiffCompression::none;
-  int jpeg_quality = 92;   ///< 1…100
-  int jpeg_width_px = 0;   ///< even, 64 to the panorama's own; 0: the same
-  Latitudes kept = {};     ///< of picture, jpeg and exr; faces and tiles show the whole sphere
+  int jpeg_quality = 92;  ///< 1…100
+  int jpeg_width_px = 0;  ///< even, 64 to the panorama's own; 0: the same
+  Latitudes kept = {};    ///< of picture, jpeg and exr; faces and tiles show the whole sphere
   CubeOptions cube = {};
 
   /// Refuses options out of range, names that do not fit, files that would be each other, and

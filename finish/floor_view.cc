@@ -18,10 +18,7 @@ constexpr double kLeastField_deg = 20;
 constexpr double kLargestField_deg = 140;
 
 Error floor_error(std::string what, std::string remedy) {
-  return {.where = {},
-          .field = "floor view",
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
+  return {.where = {}, .field = "floor view", .what = std::move(what), .remedy = std::move(remedy)};
 }
 
 std::optional<Error> check(const Image& panorama, double field_deg) {
@@ -32,8 +29,7 @@ std::optional<Error> check(const Image& panorama, double field_deg) {
                      fmt::format("{} suits most tripods", kFloorField_deg));
 }
 
-std::optional<Error> check_same_kind(const Image& original, const Image& edited,
-                                     double field_deg) {
+std::optional<Error> check_same_kind(const Image& original, const Image& edited, double field_deg) {
   if (edited.width() != original.width() || edited.height() != original.height()) {
     return floor_error(
         fmt::format("is {} x {} px, but this panorama's view of {} degrees is {} x {}",
@@ -119,8 +115,7 @@ std::int64_t put_row(const Return& back, const Equirect& raster, Image& panorama
 
 Result<Image> floor_view(const Image& panorama, double field_deg) {
   if (auto error = check(panorama, field_deg)) return fail(std::move(*error));
-  const FlatView view =
-      FlatView::down(field_deg, native_view_size(panorama.width(), field_deg));
+  const FlatView view = FlatView::down(field_deg, native_view_size(panorama.width(), field_deg));
   return render_flat_view(WrappedPanorama(panorama), view);
 }
 

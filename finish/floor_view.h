@@ -30,7 +30,7 @@ struct FloorReturn {
                                                  double field_deg = kFloorField_deg);
 
 /// Replaces what a mask (one byte a view pixel, 0: keep) says; returns the changed pixels.
-[[nodiscard]] std::int64_t put_view_back(Image& panorama, const FlatView& view,
-                                         const Image& edited, std::span<const std::uint8_t> mask);
+[[nodiscard]] std::int64_t put_view_back(Image& panorama, const FlatView& view, const Image& edited,
+                                         std::span<const std::uint8_t> mask);
 
 }  // namespace seamwright

@@ -28,8 +28,8 @@ constexpr double kViewReach_deg = 60;
 constexpr int kLargestView_px = 2000;
 
 Rig views_of_sphere(int panorama_width) {
-  const int size = std::min(
-      kLargestView_px, static_cast<int>(2 * rad_from_deg(kViewReach_deg) * panorama_width / (2 * kPi)));
+  const int size = std::min(kLargestView_px, static_cast<int>(2 * rad_from_deg(kViewReach_deg) *
+                                                              panorama_width / (2 * kPi)));
   Rig rig;
   for (int i = 0; i < kViews; ++i) {
     MountedLens view;
@@ -186,8 +186,7 @@ Image mirror_image(const Image& image) {
   Image out = image;
   const std::size_t pixel = image.row_bytes() / static_cast<std::size_t>(image.width());
   for (int y = 0; y < image.height(); ++y) {
-    const std::byte* from =
-        image.bytes().data() + static_cast<std::size_t>(y) * image.row_bytes();
+    const std::byte* from = image.bytes().data() + static_cast<std::size_t>(y) * image.row_bytes();
     std::byte* to = out.bytes().data() + static_cast<std::size_t>(y + 1) * out.row_bytes();
     for (int x = 0; x < image.width(); ++x) {
       to -= pixel;

@@ -29,8 +29,8 @@ namespace seamwright {
                                              const VerticalOptions& options = {});
 
 /// Resamples a whole panorama once (Catmull–Rom over the wrap and the poles):
-/// a direction d of the result shows what `panorama` shows at turned_from_panorama⁻¹ d. A turn about
-/// the vertical by a whole number of pixels moves them untouched. Stage told: "turning".
+/// a direction d of the result shows what `panorama` shows at turned_from_panorama⁻¹ d. A turn
+/// about the vertical by a whole number of pixels moves them untouched. Stage told: "turning".
 [[nodiscard]] Result<Image> turn_panorama(const Image& panorama, const Quat& turned_from_panorama,
                                           const ProgressFn& progress = {});
 

@@ -15,7 +15,8 @@ namespace seamwright {
 namespace {
 
 constexpr std::uint64_t kSeed = 0x5EA3;
-constexpr double kCoarsestHole_px = 5;   // across its narrower half, at the coarsest scale
+constexpr double kCoarsestHole_px = 20;   // radius at the coarsest scale, at most
+constexpr float kSlowShare = 0.5F;        // of the slow part that is taken out before matching
 constexpr double kSearchedHole_px = 160;  // finer scales only refine what is found
 
 cv::Mat3f as_mat(const Image& picture) {
@@ -102,7 +103,7 @@ cv::Mat3f filled(const std::vector<Scale>& scales, double hole_px) {
   std::optional<PatchScale> coarser;
   for (std::size_t i = scales.size(); i-- > 0;) {
     cv::Mat3f picture = scales[i].picture.clone();
-    // A first guess: nothing fine, or the coarser scale's.
+    // A first guess: the coarser scale's.
     picture.setTo(cv::Scalar::all(0), scales[i].hole);
     if (coarser) {
       cv::Mat3f up;
@@ -114,10 +115,10 @@ cv::Mat3f filled(const std::vector<Scale>& scales, double hole_px) {
     if (coarser) {
       scale.take_over(*coarser);
     } else {
-      scale.guess();
+      scale.peel();
     }
     const bool searched = hole_px / std::exp2(static_cast<double>(i)) <= kSearchedHole_px;
-    const int repeats = !coarser ? 12 : searched ? 4 : 1;
+    const int repeats = !coarser ? 6 : searched ? 4 : 1;
     for (int repeat = 0; repeat < repeats; ++repeat) {
       scale.search(searched ? 4 : 2, searched ? std::max(picture.cols, picture.rows) / 2 : 2);
       const bool last = i == 0 && repeat + 1 == repeats;
@@ -150,7 +151,7 @@ Result<void> fill_hole(Image& picture, std::span<const std::uint8_t> hole) {
   const cv::Mat3f source = as_mat(picture);
   const cv::Mat3f slow = slow_part(source, wanted, hole_px);
   cv::Mat3f fine;
-  cv::subtract(source, slow, fine);
+  cv::addWeighted(source, 1, slow, -kSlowShare, 0, fine);
   const cv::Mat3f made = filled(pyramid(fine, wanted, hole_px), hole_px);
   if (made.empty()) return nothing_left();
   const int channels = picture.channel_count();
@@ -158,7 +159,7 @@ Result<void> fill_hole(Image& picture, std::span<const std::uint8_t> hole) {
     const auto row = picture.row<float>(y);
     for (int x = 0; x < wanted.cols; ++x) {
       if (wanted(y, x) == 0) continue;
-      const cv::Vec3f value = slow(y, x) + made(y, x);
+      const cv::Vec3f value = kSlowShare * slow(y, x) + made(y, x);
       for (int c = 0; c < channels; ++c) {
         row[static_cast<std::size_t>(x * channels + c)] = std::max(value[c], 0.0F);
       }

@@ -2,12 +2,14 @@
 
 // A hole in a picture, filled from the rest of it.
 //
-// Slow changes of light and fine structure are told apart first. The slow part goes on over the hole
-// smoothly (pull-push, Gortler et al. 1996, SIGGRAPH, section 3.4.3). The fine part, boards and
-// tiles and grain, is made from patches of the surroundings: every patch of the hole looks for the
-// most similar one outside (approximate nearest neighbours by propagation and random search, Barnes
-// et al. 2009, ACM ToG 28:24), overlapping patches vote for each pixel, and both are repeated from
-// coarse to fine (Wexler, Shechtman, Irani 2007, IEEE Trans. PAMI 29:463–476). Same picture, same
+// Half of the slow changes of light is taken out first and put back at the end, continued smoothly
+// over the hole (pull-push, Gortler et al. 1996, SIGGRAPH, section 3.4.3): a lamp's fall-off then
+// hardly matters, while a carpet is still told from the boards beside it. The rest, boards and
+// tiles and grain, is made from patches of the surroundings: at the coarsest scale from the border
+// inwards; then every patch of the hole looks for the most similar one outside (approximate nearest
+// neighbours by propagation and random search, Barnes et al. 2009, ACM ToG 28:24), overlapping
+// patches vote for each pixel, and both are repeated from coarse to fine (Wexler, Shechtman, Irani
+// 2007, IEEE Trans. PAMI 29:463–476). Same picture, same
 // filling, whatever the thread count.
 
 #include <cstdint>

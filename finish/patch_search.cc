@@ -31,8 +31,7 @@ cv::Mat1b dilated(const cv::Mat1b& mask, int radius) {
 PatchScale::PatchScale(cv::Mat3f picture, cv::Mat1b hole, std::uint64_t seed)
     : picture_(std::move(picture)), hole_(std::move(hole)), seed_(seed) {
   const cv::Mat1b touched = dilated(hole_, kRadius);
-  const cv::Rect inside(kRadius, kRadius, picture_.cols - 2 * kRadius,
-                        picture_.rows - 2 * kRadius);
+  const cv::Rect inside(kRadius, kRadius, picture_.cols - 2 * kRadius, picture_.rows - 2 * kRadius);
   target_ = cv::Mat1b::zeros(hole_.size());
   source_ = cv::Mat1b::zeros(hole_.size());
   if (inside.width > 0 && inside.height > 0) {
@@ -75,6 +74,58 @@ void PatchScale::guess() {
       const auto at = static_cast<std::size_t>(y * target_.cols + x);
       match_[at] = sources_[mixed(seed_ ^ (at << 8U)) % sources_.size()];
     }
+  }
+}
+
+PatchScale::Place PatchScale::best_known_fit(Place target, const cv::Mat1b& known) const {
+  std::array<int, (2 * kRadius + 1) * (2 * kRadius + 1)> offsets{};  // of known pixels
+  std::size_t count = 0;
+  for (int dy = -kRadius; dy <= kRadius; ++dy) {
+    for (int dx = -kRadius; dx <= kRadius; ++dx) {
+      if (known(target.y + dy, target.x + dx) != 0) offsets[count++] = dy * picture_.cols + dx;
+    }
+  }
+  const auto* pixels = picture_.ptr<cv::Vec3f>();
+  const cv::Vec3f* here = pixels + target.y * picture_.cols + target.x;
+  Place best = sources_.front();
+  float least = 1e30F;
+  // Some ten thousand places tell as much as all of them.
+  constexpr std::size_t kMostTried = 20000;
+  const std::size_t step = 1 + sources_.size() / kMostTried;
+  for (std::size_t i = 0; i < sources_.size(); i += step) {
+    const Place& source = sources_[i];
+    const cv::Vec3f* there = pixels + source.y * picture_.cols + source.x;
+    float sum = 0;
+    for (std::size_t k = 0; k < count && sum < least; ++k) {
+      const cv::Vec3f difference = here[offsets[k]] - there[offsets[k]];
+      sum += difference.dot(difference);
+    }
+    if (sum < least) {
+      least = sum;
+      best = source;
+    }
+  }
+  return best;
+}
+
+void PatchScale::peel() {
+  guess();
+  cv::Mat1b known;
+  cv::compare(hole_, 0, known, cv::CMP_EQ);
+  std::vector<Place> order;
+  for (int y = 0; y < hole_.rows; ++y) {
+    for (int x = 0; x < hole_.cols; ++x) {
+      if (hole_(y, x) != 0 && target_(y, x) != 0) order.push_back({x, y});
+    }
+  }
+  std::stable_sort(order.begin(), order.end(), [&](const Place& a, const Place& b) {
+    return depth_(a.y, a.x) < depth_(b.y, b.x);
+  });
+  for (const Place& place : order) {
+    const Place from = best_known_fit(place, known);
+    picture_(place.y, place.x) = picture_(from.y, from.x);
+    known(place.y, place.x) = 255;
+    match_[static_cast<std::size_t>(place.y * target_.cols + place.x)] = from;
   }
 }
 
@@ -163,7 +214,8 @@ void PatchScale::vote(float sharpness) {
   std::vector<float> costs;
   for (int y = 0; y < target_.rows; ++y) {
     for (int x = 0; x < target_.cols; ++x) {
-      if (target_(y, x) != 0) costs.push_back(cost_[static_cast<std::size_t>(y * target_.cols + x)]);
+      if (target_(y, x) != 0)
+        costs.push_back(cost_[static_cast<std::size_t>(y * target_.cols + x)]);
     }
   }
   if (costs.empty()) return;

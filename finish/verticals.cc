@@ -178,16 +178,22 @@ Vertical refined(std::span<const EdgePlane> edges, const VerticalSearch& search,
   }
   Vertical found{.down = fit.direction};
   double sum = 0;
+  double normalised = 0;
   for (const std::size_t i : search.support(found.down)) {
     const double lean = edges[i].normal.dot(found.down);
     sum += lean * lean;
+    normalised += std::pow(lean / search.sigma(edges[i], found.down), 2);
     ++found.edges;
   }
   found.edges_seen = static_cast<int>(edges.size());
   found.rms_lean_deg = deg_from_rad(std::sqrt(sum / std::max(found.edges, 1)));
-  // Information about the tilt is least along the second eigenvector; Cauchy's weights at q ~ 1
-  // halve it, which errs on the cautious side.
-  found.sigma_deg = deg_from_rad(1 / std::sqrt(std::max(fit.values[1] - fit.values[0], 1e-12)));
+  // Information about the tilt is least along the second eigenvector. The edges' own scatter says
+  // how well they are built (Birge 1932, Physical Review 40:207–227); it is trusted to a third
+  // only, for few edges may agree by luck.
+  const double scatter =
+      std::clamp(std::sqrt(normalised / std::max(found.edges - 2, 1)), 1.0 / 3, 3.0);
+  found.sigma_deg =
+      deg_from_rad(scatter / std::sqrt(std::max(fit.values[1] - fit.values[0], 1e-12)));
   return found;
 }
 
@@ -244,9 +250,10 @@ Result<Vertical> find_vertical(std::span<const EdgePlane> edges, const VerticalO
   const auto first = search.best_support();
   const auto least = static_cast<std::size_t>(options.least_edges);
   if (first.size() < least) {
-    return fail(no_vertical(fmt::format(
-        "no verticals: of {} straight edges at most {} agree on an upright direction; {} are needed",
-        edges.size(), first.size(), least)));
+    return fail(
+        no_vertical(fmt::format("no verticals: of {} straight edges at most {} agree on an upright "
+                                "direction; {} are needed",
+                                edges.size(), first.size(), least)));
   }
   std::vector<EdgePlane> supporting;
   for (const std::size_t i : first) supporting.push_back(edges[i]);
@@ -266,8 +273,8 @@ Result<Vertical> find_vertical(std::span<const EdgePlane> edges, const VerticalO
                     found.edges, found.sigma_deg)));
   }
   if (found.tilt_deg() > options.largest_tilt_deg) {
-    return fail(no_vertical(fmt::format("the upright edges would tilt the picture by {:.1f} degrees",
-                                        found.tilt_deg())));
+    return fail(no_vertical(fmt::format(
+        "the upright edges would tilt the picture by {:.1f} degrees", found.tilt_deg())));
   }
   return found;
 }

@@ -39,7 +39,8 @@ struct EdgePlane {
 [[nodiscard]] Result<EdgePlane> edge_through(const Vec3& a, const Vec3& b);
 
 struct VerticalOptions {
-  /// The body stood upright within this, 1…45 degrees. A wider cone takes a sloping roof for a wall.
+  /// The body stood upright within this, 1…45 degrees. A wider cone takes a sloping roof for a
+  /// wall.
   double largest_tilt_deg = 20;
   /// Beside what its own points leave open, an upright edge may lean by this: doors and shelves are
   /// not built better. 0.02…2 degrees.

@@ -57,10 +57,10 @@ Result<Image> converted_to(const Image& image, const Image& target) {
   const bool grey = is_grey(target);
   Transform transform;
   if (from && to) {
-    transform.reset(cmsCreateTransformTHR(
-        context.get(), from.get(), float_format(image, is_grey(image)), to.get(),
-        float_format(image, grey), INTENT_RELATIVE_COLORIMETRIC,
-        cmsFLAGS_COPY_ALPHA | cmsFLAGS_NOCACHE | cmsFLAGS_NOOPTIMIZE));
+    transform.reset(
+        cmsCreateTransformTHR(context.get(), from.get(), float_format(image, is_grey(image)),
+                              to.get(), float_format(image, grey), INTENT_RELATIVE_COLORIMETRIC,
+                              cmsFLAGS_COPY_ALPHA | cmsFLAGS_NOCACHE | cmsFLAGS_NOOPTIMIZE));
   }
   if (!transform) {
     return fail({.where = {},

@@ -40,9 +40,9 @@ Imath::V2f point(const std::array<double, 2>& xy) {
 void add_primaries(Imf::Header& header, const Image& image) {
   const auto primaries = primaries_of(image.icc_profile);
   if (!primaries) return;
-  Imf::addChromaticities(header, Imf::Chromaticities(point(primaries->red), point(primaries->green),
-                                                     point(primaries->blue),
-                                                     point(primaries->white)));
+  Imf::addChromaticities(header,
+                         Imf::Chromaticities(point(primaries->red), point(primaries->green),
+                                             point(primaries->blue), point(primaries->white)));
 }
 
 // OpenEXR keeps colours premultiplied (Technical Introduction to OpenEXR, "Premultiplied").

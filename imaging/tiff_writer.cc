@@ -80,8 +80,9 @@ bool set_camera(TIFF* tiff, const FrameInfo& info) {
          (!info.body_model || set(tiff, TIFFTAG_MODEL, info.body_model->c_str()));
 }
 
-// Puts the EXIF and GPS directories at the end of the file, which has only its header yet; the library's own
-// way turns fractions such as 1/60 into binary ones. Pixels are then appended after it.
+// Puts the EXIF and GPS directories at the end of the file, which has only its header yet; the
+// library's own way turns fractions such as 1/60 into binary ones. Pixels are then appended after
+// it.
 bool set_exif(TIFF* tiff, const FrameInfo& info, bool big) {
   thandle_t client = TIFFClientdata(tiff);
   const toff_t offset = TIFFGetSeekProc(tiff)(client, 0, SEEK_END);

@@ -56,7 +56,8 @@ class Room {
 
 // What ImageMagick says of a file, one line.
 std::string identified(const std::string& file, const std::string& format, const std::string& out) {
-  const std::string command = "identify -format '" + format + "' '" + file + "' > '" + out + "' 2>&1";
+  const std::string command =
+      "identify -format '" + format + "' '" + file + "' > '" + out + "' 2>&1";
   return std::system(command.c_str()) == 0 ? get_file(out) : "identify failed: " + get_file(out);
 }
 
@@ -65,10 +66,10 @@ std::string identified(const std::string& file, const std::string& format, const
 TEST_CASE("finish writes what people need, with everything carried") {
   if (test::program().empty()) return;
   const Room room;
-  const auto ran = room.finish({"--middle-deg", "45", "--out", room.at("done.tif"), "--jpeg",
-                                room.at("web.jpg"), "--jpeg-width", "128", "--jpeg-quality", "85",
-                                "--exr", room.at("light.exr"), "--faces", room.at("faces"),
-                                "--tiles", room.at("tiles"), "--json"});
+  const auto ran =
+      room.finish({"--middle-deg", "45", "--out", room.at("done.tif"), "--jpeg", room.at("web.jpg"),
+                   "--jpeg-width", "128", "--jpeg-quality", "85", "--exr", room.at("light.exr"),
+                   "--faces", room.at("faces"), "--tiles", room.at("tiles"), "--json"});
   INFO(ran.err);
   REQUIRE(ran.exit_code == 0);
   const auto answer = ran.json();
@@ -105,7 +106,8 @@ TEST_CASE("finish writes what people need, with everything carried") {
 TEST_CASE("finish strips the location when asked") {
   if (test::program().empty()) return;
   const Room room;
-  const auto ran = room.finish({"--strip-location", "--out", room.at("a.tif"), "--jpeg", room.at("a.jpg")});
+  const auto ran =
+      room.finish({"--strip-location", "--out", room.at("a.tif"), "--jpeg", room.at("a.jpg")});
   INFO(ran.err);
   REQUIRE(ran.exit_code == 0);
   for (const char* name : {"a.tif", "a.jpg"}) {
@@ -135,7 +137,8 @@ TEST_CASE("finish sends the floor out and takes it back") {
 
   const int middle = floor->width() / 2;
   for (int y = middle - 6; y < middle + 6; ++y) {
-    for (int x = middle - 6; x < middle + 6; ++x) floor->row<std::uint16_t>(y)[static_cast<std::size_t>(3 * x)] = 60000;
+    for (int x = middle - 6; x < middle + 6; ++x)
+      floor->row<std::uint16_t>(y)[static_cast<std::size_t>(3 * x)] = 60000;
   }
   REQUIRE(write_image(room.at("floor.tif"), *floor));
   const auto back =
@@ -168,18 +171,19 @@ TEST_CASE("finish refuses what it cannot do, in one line, and loses nothing") {
   check_refused(room.finish({}), "nothing to write is named");
   check_refused(room.finish({"--out", room.at("room.tif")}), "would overwrite an input");
   check_refused(room.finish({"--level", "--out", room.at("a.tif")}), "no verticals");
-  check_refused(room.finish({"--vertical", "12,40", "--out", room.at("a.tif")}), "an edge needs two");
+  check_refused(room.finish({"--vertical", "12,40", "--out", room.at("a.tif")}),
+                "an edge needs two");
   check_refused(room.finish({"--vertical", "12,40 900,50", "--out", room.at("a.tif")}),
                 "outside the panorama");
   check_refused(room.finish({"--cover-deg", "80", "--out", room.at("a.tif")}), "outside 1…50");
   check_refused(room.finish({"--plate", room.at("room.tif"), "--out", room.at("a.tif")}),
                 "--plate-deg");
-  check_refused(room.finish({"--plate", room.at("room.tif"), "--plate-deg", "20", "--out",
-                             room.at("a.tif")}),
-                "not square");
-  check_refused(room.finish({"--plate", room.at("none.png"), "--plate-deg", "20", "--out",
-                             room.at("a.tif")}),
-                "none.png");
+  check_refused(
+      room.finish({"--plate", room.at("room.tif"), "--plate-deg", "20", "--out", room.at("a.tif")}),
+      "not square");
+  check_refused(
+      room.finish({"--plate", room.at("none.png"), "--plate-deg", "20", "--out", room.at("a.tif")}),
+      "none.png");
   check_refused(room.finish({"--jpeg", room.at("a.jpg"), "--jpeg-width", "9999"}), "9999");
   check_refused(room.finish({"--floor-in", room.at("room.tif"), "--out", room.at("a.tif")}),
                 "256 x 128");
@@ -212,9 +216,9 @@ TEST_CASE("stitch turns and labels its panorama") {
   if (test::program().empty()) return;
   const ScratchDir scratch;
   const test::SmallShot shot(scratch.path());
-  const auto ran = run(shot.stitch(shot.at("a.tif"), {"--middle-deg", "90", "--compass-deg", "12",
-                                                      "--jpeg", shot.at("a.jpg"), "--jpeg-width",
-                                                      "128", "--seam", "plain", "--json"}));
+  const auto ran = run(shot.stitch(
+      shot.at("a.tif"), {"--middle-deg", "90", "--compass-deg", "12", "--jpeg", shot.at("a.jpg"),
+                         "--jpeg-width", "128", "--seam", "plain", "--json"}));
   INFO(ran.err);
   REQUIRE(ran.exit_code == 0);
   CHECK(ran.json()["level"]["middle_deg"] == 90);
@@ -240,6 +244,7 @@ TEST_CASE("stitch turns and labels its panorama") {
   check_refused(run(shot.stitch(shot.at("c.tif"), {"--vertical", "5:10,10 5:20,90"})), "no lens 5");
   check_refused(run(shot.stitch(shot.at("c.tif"), {"--level", "--vertical", "0:80,40 0:80,100"})),
                 "--vertical");
-  check_refused(run(shot.stitch(shot.at("c.jpg"), {"--jpeg", shot.at("d.jpg"), "--jpeg-width", "999"})),
-                "999");
+  check_refused(
+      run(shot.stitch(shot.at("c.jpg"), {"--jpeg", shot.at("d.jpg"), "--jpeg-width", "999"})),
+      "999");
 }

@@ -1,7 +1,8 @@
+#include "finish/cover.h"
+
 #include <catch2/catch.hpp>
 
 #include "base/parallel.h"
-#include "finish/cover.h"
 #include "imaging/transfer.h"
 #include "tests/finish/sphere_pictures.h"
 #include "tests/imaging/pictures.h"
@@ -117,8 +118,8 @@ TEST_CASE("a plate's alpha lets the floor through, mixed in light", "[finish][co
   REQUIRE(cover_by_plate(covered, plate_of(200, Channels::rgba), 30));
   const int y = 120;  // 5.6 degrees off straight down
   const auto at = [&](double longitude_deg) {
-    return covered.row<std::uint16_t>(y)[static_cast<std::size_t>(
-        3 * static_cast<int>((longitude_deg / 360 + 0.5) * 256))];
+    return covered.row<std::uint16_t>(
+        y)[static_cast<std::size_t>(3 * static_cast<int>((longitude_deg / 360 + 0.5) * 256))];
   };
   CHECK(at(90) == before.row<std::uint16_t>(y)[0]);  // right: transparent
   CHECK(std::abs(at(-45) - 257 * 200) < 260);

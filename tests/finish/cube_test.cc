@@ -1,9 +1,10 @@
+#include "finish/cube.h"
+
 #include <fstream>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
-#include "finish/cube.h"
 #include "imaging/read_image.h"
 #include "tests/finish/sphere_pictures.h"
 #include "tests/support/scratch_dir.h"
@@ -20,7 +21,9 @@ json read_json(const std::filesystem::path& path) {
   return json::parse(file);
 }
 
-Vec3 vector_of(const json& value) { return {value[0], value[1], value[2]}; }
+Vec3 vector_of(const json& value) {
+  return {value[0].get<double>(), value[1].get<double>(), value[2].get<double>()};
+}
 
 TEST_CASE("the faces join: every direction is on one of them", "[finish][cube]") {
   const auto faces = cube_faces(64);
@@ -57,10 +60,12 @@ TEST_CASE("faces on disk are what their description says", "[finish][cube]") {
     REQUIRE(picture->width() == 60);
     for (int y = 2; y < 60; y += 7) {
       for (int x = 3; x < 60; x += 7) {
-        const Vec3 d = (vector_of(face["ahead"]) + (2 * (x + 0.5) / 60 - 1) * vector_of(face["right"]) +
-                        (2 * (y + 0.5) / 60 - 1) * vector_of(face["down"]))
-                           .normalized();
-        const double code = picture->row<std::uint16_t>(y)[static_cast<std::size_t>(3 * x)] / 65535.0;
+        const Vec3 d =
+            (vector_of(face["ahead"]) + (2 * (x + 0.5) / 60 - 1) * vector_of(face["right"]) +
+             (2 * (y + 0.5) / 60 - 1) * vector_of(face["down"]))
+                .normalized();
+        const double code =
+            picture->row<std::uint16_t>(y)[static_cast<std::size_t>(3 * x)] / 65535.0;
         CHECK(code == Approx(scene(d, 0)).margin(0.004));
         ++checked;
       }
@@ -104,7 +109,8 @@ TEST_CASE("tiles of every scale cover their faces", "[finish][cube]") {
   // The smallest scale's middle shows the face's middle.
   const auto ahead = read_image(dir / "tiles/38/ahead-r0-c0.jpg");
   REQUIRE(ahead);
-  CHECK(ahead->row<std::uint8_t>(19)[3 * 19] / 255.0 == Approx(scene(Vec3::UnitZ(), 0)).margin(0.03));
+  CHECK(ahead->row<std::uint8_t>(19)[3 * 19] / 255.0 ==
+        Approx(scene(Vec3::UnitZ(), 0)).margin(0.03));
 }
 
 TEST_CASE("cube options out of range are refused", "[finish][cube]") {

@@ -1,12 +1,12 @@
-#include <catch2/catch.hpp>
+#include "finish/deliver.h"
 
 #include <ImfArray.h>
 #include <ImfChannelList.h>
 #include <ImfHeader.h>
 #include <ImfRgbaFile.h>
+#include <catch2/catch.hpp>
 #include <exiv2/exiv2.hpp>
 
-#include "finish/deliver.h"
 #include "imaging/read_image.h"
 #include "imaging/transfer.h"
 #include "tests/finish/sphere_pictures.h"
@@ -141,8 +141,8 @@ TEST_CASE("deliverables that cannot be are refused, and nothing is written", "[f
   refused({.jpeg = dir / "a.jpg", .jpeg_quality = 101}, "101");
   refused({.picture = dir / "a.tif", .kept = {40, -40}}, "latitudes");
   refused({.picture = dir / "nowhere/a.tif"}, "nowhere");
-  const auto flat = deliver(Image(64, 64, Channels::rgb, SampleType::u16), record(),
-                            {.picture = dir / "a.tif"});
+  const auto flat =
+      deliver(Image(64, 64, Channels::rgb, SampleType::u16), record(), {.picture = dir / "a.tif"});
   CHECK_FALSE(flat);
 }
 

@@ -1,7 +1,8 @@
+#include "finish/level.h"
+
 #include <catch2/catch.hpp>
 
 #include "base/parallel.h"
-#include "finish/level.h"
 #include "tests/finish/sphere_pictures.h"
 #include "tests/imaging/pictures.h"
 #include "tests/support/random_geometry.h"
@@ -106,8 +107,8 @@ TEST_CASE("a turned panorama shows the turned scene", "[finish][level]") {
   const Quat turn = level_from_rig(Vec3(0.06, 1, 0.03).normalized(), 20);
   const auto result = turn_panorama(straight, turn);
   REQUIRE(result);
-  const Image expected = panorama_of(
-      512, [&](const Vec3& d, int c) { return scene(turn.conjugate() * d, c); });
+  const Image expected =
+      panorama_of(512, [&](const Vec3& d, int c) { return scene(turn.conjugate() * d, c); });
   CHECK(psnr_db(*result, expected, everywhere) > 55);
   const ThreadLimit one(1);
   const auto again = turn_panorama(straight, turn);

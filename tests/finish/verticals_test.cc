@@ -1,6 +1,7 @@
+#include "finish/verticals.h"
+
 #include <catch2/catch.hpp>
 
-#include "finish/verticals.h"
 #include "tests/support/random.h"
 #include "tests/support/random_geometry.h"
 
@@ -24,8 +25,10 @@ Vec3 tilted_down(Random& random, double tilt_deg) {
 EdgePlane seen_edge(Random& random, const Vec3& along, double sigma_rad) {
   const Vec3 to_edge = any_direction(random);
   EdgePlane plane;
-  plane.normal = (along.cross(to_edge).normalized() + sigma_rad * any_direction(random)).normalized();
-  plane.covariance = sigma_rad * sigma_rad * (Mat3::Identity() - plane.normal * plane.normal.transpose());
+  plane.normal =
+      (along.cross(to_edge).normalized() + sigma_rad * any_direction(random)).normalized();
+  plane.covariance =
+      sigma_rad * sigma_rad * (Mat3::Identity() - plane.normal * plane.normal.transpose());
   plane.length_rad = random.uniform(0.2, 0.9);
   return plane;
 }
@@ -132,7 +135,8 @@ TEST_CASE("given edges set the level", "[finish][level]") {
   const auto one = vertical_from_given(std::vector{single});
   REQUIRE(one);
   CHECK(std::abs(one->down.dot(single.normal)) < 1e-5);
-  CHECK(one->tilt_deg() == Approx(deg_from_rad(std::abs(std::asin(single.normal.y())))).margin(1e-3));
+  CHECK(one->tilt_deg() ==
+        Approx(deg_from_rad(std::abs(std::asin(single.normal.y())))).margin(1e-3));
 
   CHECK_FALSE(edge_through(Vec3::UnitX(), Vec3::UnitX()));
   CHECK_FALSE(vertical_from_given({}));

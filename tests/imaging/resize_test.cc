@@ -1,8 +1,9 @@
+#include "imaging/resize.h"
+
 #include <cmath>
 
 #include <catch2/catch.hpp>
 
-#include "imaging/resize.h"
 #include "tests/imaging/pictures.h"
 
 namespace seamwright {
@@ -30,7 +31,8 @@ TEST_CASE("a resized wave is the same wave", "[imaging][resize]") {
     double worst = 0;
     for (int y = 2; y < height - 2; ++y) {
       for (std::size_t i = 0; i < static_cast<std::size_t>(3 * width); ++i) {
-        worst = std::max(worst, std::abs(out.row<std::uint16_t>(y)[i] - 1.0 * expected.row<std::uint16_t>(y)[i]));
+        worst = std::max(worst, std::abs(out.row<std::uint16_t>(y)[i] -
+                                         1.0 * expected.row<std::uint16_t>(y)[i]));
       }
     }
     CAPTURE(width, height, worst);
