@@ -110,14 +110,15 @@ cv::Mat3f filled(const std::vector<Scale>& scales, double hole_px) {
       cv::resize(coarser->picture(), up, picture.size(), 0, 0, cv::INTER_LINEAR);
       up.copyTo(picture, scales[i].hole);
     }
-    PatchScale scale(picture, scales[i].hole, kSeed + i);
+    const double here_px = hole_px / std::exp2(static_cast<double>(i));
+    PatchScale scale(picture, scales[i].hole, here_px, kSeed + i);
     if (!scale.has_source()) return {};
     if (coarser) {
       scale.take_over(*coarser);
     } else {
       scale.peel();
     }
-    const bool searched = hole_px / std::exp2(static_cast<double>(i)) <= kSearchedHole_px;
+    const bool searched = here_px <= kSearchedHole_px;
     const int repeats = !coarser ? 6 : searched ? 4 : 1;
     for (int repeat = 0; repeat < repeats; ++repeat) {
       scale.search(searched ? 4 : 2, searched ? std::max(picture.cols, picture.rows) / 2 : 2);

@@ -12,6 +12,9 @@ namespace seamwright {
 
 namespace {
 
+// Misfit of a pixel that is mere noise: 1 % of white in each colour.
+constexpr float kNoise = 3e-4F;
+
 // Steele, Lea, Flood 2014 (SplitMix64): a number for a place, without an order of drawing.
 std::uint64_t mixed(std::uint64_t x) {
   x += 0x9E3779B97F4A7C15U;
@@ -28,8 +31,8 @@ cv::Mat1b dilated(const cv::Mat1b& mask, int radius) {
 
 }  // namespace
 
-PatchScale::PatchScale(cv::Mat3f picture, cv::Mat1b hole, std::uint64_t seed)
-    : picture_(std::move(picture)), hole_(std::move(hole)), seed_(seed) {
+PatchScale::PatchScale(cv::Mat3f picture, cv::Mat1b hole, double hole_px, std::uint64_t seed)
+    : picture_(std::move(picture)), hole_(std::move(hole)), hole_px_(hole_px), seed_(seed) {
   const cv::Mat1b touched = dilated(hole_, kRadius);
   const cv::Rect inside(kRadius, kRadius, picture_.cols - 2 * kRadius, picture_.rows - 2 * kRadius);
   target_ = cv::Mat1b::zeros(hole_.size());
@@ -55,16 +58,25 @@ bool PatchScale::is_source(int x, int y) const {
   return x >= 0 && y >= 0 && x < source_.cols && y < source_.rows && source_(y, x) != 0;
 }
 
+// Factor on a source's misfit.
+float PatchScale::farness(Place target, Place source) const {
+  const double dx = (target.x - source.x) / (3 * hole_px_);
+  const double dy = (target.y - source.y) / (3 * hole_px_);
+  return static_cast<float>(1 + dx * dx + dy * dy);
+}
+
 float PatchScale::distance(Place target, Place source, float limit) const {
-  float sum = 0;
-  for (int dy = -kRadius; dy <= kRadius && sum < limit; ++dy) {
+  constexpr float kFloor = kNoise * (2 * kRadius + 1) * (2 * kRadius + 1);
+  const float far = farness(target, source);
+  float sum = kFloor;
+  for (int dy = -kRadius; dy <= kRadius && far * sum < limit; ++dy) {
     const auto* a = picture_.ptr<float>(target.y + dy) + 3 * (target.x - kRadius);
     const auto* b = picture_.ptr<float>(source.y + dy) + 3 * (source.x - kRadius);
     float line = 0;
     for (int i = 0; i < 3 * (2 * kRadius + 1); ++i) line += (a[i] - b[i]) * (a[i] - b[i]);
     sum += line;
   }
-  return sum;
+  return far * sum;
 }
 
 void PatchScale::guess() {
@@ -95,13 +107,14 @@ PatchScale::Place PatchScale::best_known_fit(Place target, const cv::Mat1b& know
   for (std::size_t i = 0; i < sources_.size(); i += step) {
     const Place& source = sources_[i];
     const cv::Vec3f* there = pixels + source.y * picture_.cols + source.x;
-    float sum = 0;
-    for (std::size_t k = 0; k < count && sum < least; ++k) {
+    const float far = farness(target, source);
+    float sum = kNoise * static_cast<float>(count);
+    for (std::size_t k = 0; k < count && far * sum < least; ++k) {
       const cv::Vec3f difference = here[offsets[k]] - there[offsets[k]];
       sum += difference.dot(difference);
     }
-    if (sum < least) {
-      least = sum;
+    if (far * sum < least) {
+      least = far * sum;
       best = source;
     }
   }

@@ -13,8 +13,9 @@ class PatchScale {
   static constexpr int kRadius = 3;  ///< patches are 7 × 7
 
   /// `picture`: CV_32FC3, with a first guess in the hole; `hole`: CV_8U. There must be a place for
-  /// a source patch (`has_source`).
-  PatchScale(cv::Mat3f picture, cv::Mat1b hole, std::uint64_t seed);
+  /// a source patch (`has_source`). Sources farther than about 3 · `hole_px` from where they are
+  /// wanted must fit better: what lies near is the same floor.
+  PatchScale(cv::Mat3f picture, cv::Mat1b hole, double hole_px, std::uint64_t seed);
 
   [[nodiscard]] bool has_source() const { return !sources_.empty(); }
   /// Any source for every target; then the hole is filled from its border inwards, each pixel by
@@ -37,6 +38,7 @@ class PatchScale {
 
   [[nodiscard]] bool is_source(int x, int y) const;
   [[nodiscard]] float distance(Place target, Place source, float limit) const;
+  [[nodiscard]] float farness(Place target, Place source) const;
   void guess();
   [[nodiscard]] Place best_known_fit(Place target, const cv::Mat1b& known) const;
   void measure();
@@ -50,6 +52,7 @@ class PatchScale {
   cv::Mat1f depth_;                  // distance of hole pixels from its border
   std::vector<Place> match_, next_;  // by pixel of the picture
   std::vector<float> cost_, next_cost_;
+  double hole_px_;
   std::uint64_t seed_;
 };
 
