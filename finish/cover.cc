@@ -44,7 +44,8 @@ std::vector<std::uint8_t> disc(const FlatView& view, double radius_deg, double m
   std::vector<std::uint8_t> mask(size * size);
   for (std::size_t i = 0; i < mask.size(); ++i) {
     const double x = static_cast<double>(i % size) + 0.5 - 0.5 * view.size_px;
-    const double y = static_cast<double>(i / size) + 0.5 - 0.5 * view.size_px;
+    const std::size_t row = i / size;
+    const double y = static_cast<double>(row) + 0.5 - 0.5 * view.size_px;
     mask[i] = std::hypot(x, y) < radius_px ? 1 : 0;
   }
   return mask;

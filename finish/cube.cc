@@ -167,7 +167,7 @@ Result<void> write_tiles(const Image& panorama, const fs::path& folder, const Cu
     for (const int level : sizes) {
       // Each level from the one before: it is half as fine, and so are they all.
       if (level != picture.width()) picture = resized(picture, level, level, Borders::repeat);
-      const auto done = write_level(picture, face.name, folder / fmt::format("{}", level), options);
+      auto done = write_level(picture, face.name, folder / fmt::format("{}", level), options);
       if (!done) return done;
     }
     faces.push_back(face_json(face));

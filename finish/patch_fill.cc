@@ -123,7 +123,7 @@ cv::Mat3f filled(const std::vector<Scale>& scales, double hole_px) {
     for (int repeat = 0; repeat < repeats; ++repeat) {
       scale.search(searched ? 4 : 2, searched ? std::max(picture.cols, picture.rows) / 2 : 2);
       const bool last = i == 0 && repeat + 1 == repeats;
-      scale.vote(last ? 4.0F : 1.0F);
+      scale.vote(last ? 8.0F : 2.0F);
     }
     coarser.emplace(std::move(scale));
   }

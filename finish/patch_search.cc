@@ -12,8 +12,8 @@ namespace seamwright {
 
 namespace {
 
-// Misfit of a pixel that is mere noise: 1 % of white in each colour.
-constexpr float kNoise = 3e-4F;
+// Misfit of a pixel that is mere noise: 0.3 % of white in each colour.
+constexpr float kNoise = 3e-5F;
 
 // Steele, Lea, Flood 2014 (SplitMix64): a number for a place, without an order of drawing.
 std::uint64_t mixed(std::uint64_t x) {

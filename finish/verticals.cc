@@ -51,7 +51,7 @@ std::optional<EdgePlane> plane_of(const MountedLens& mounted, const PlumbLine& l
   if (directions.size() < 5) return std::nullopt;
   const Eigen::SelfAdjointEigenSolver<Mat3> solver(sum);
   // Along the edge the points spread by the middle eigenvalue; a point would leave the normal open.
-  const Vec3 values = solver.eigenvalues();
+  const Vec3& values = solver.eigenvalues();
   if (values[1] < 1e-6) return std::nullopt;
   const double count = static_cast<double>(directions.size());
   const double focal_px = mounted.lens.terms[kFocal];
@@ -164,7 +164,7 @@ class VerticalSearch {
 };
 
 // Iteratively reweighted (Cauchy) from a support set; fills everything but the chance.
-Vertical refined(std::span<const EdgePlane> edges, const VerticalSearch& search, Vec3 down) {
+Vertical refined(std::span<const EdgePlane> edges, const VerticalSearch& search, const Vec3& down) {
   constexpr int kRounds = 12;
   std::vector<double> weights(edges.size());
   Perpendicular fit{down, Vec3::Zero()};
