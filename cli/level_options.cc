@@ -131,11 +131,13 @@ Result<Levelled> levelled_by(const LevelOptions& options, Result<std::vector<Edg
 
 void LevelOptions::add_to(CLI::App& command, bool of_panorama) {
   command.add_flag("--level", level, "Set upright by the upright edges that are found in it");
-  command.add_option("--vertical", verticals,
-                     of_panorama ? "Set upright by an edge that you know is upright: two points of "
-                                   "it, \"U,V U,V\"; repeat for more edges"
-                                 : "Set upright by an edge that you know is upright: two points of "
-                                   "it, \"LENS:U,V LENS:U,V\"; repeat for more edges");
+  command
+      .add_option("--vertical", verticals,
+                  of_panorama ? "Set upright by an edge that you know is upright: two points of "
+                                "it, \"U,V U,V\"; repeat for more edges"
+                              : "Set upright by an edge that you know is upright: two points of "
+                                "it, \"LENS:U,V LENS:U,V\"; repeat for more edges")
+      ->allow_extra_args(false);
   command.add_option("--middle-deg", middle_deg,
                      "Turn so that this longitude (right of the middle is positive) becomes the "
                      "middle");

@@ -249,6 +249,11 @@ Result<Vertical> find_vertical(std::span<const EdgePlane> edges, const VerticalO
   VerticalSearch search(edges, options);
   const auto first = search.best_support();
   const auto least = static_cast<std::size_t>(options.least_edges);
+  if (first.empty()) {
+    return fail(no_vertical(
+        fmt::format("no verticals: no two of the {} straight edges agree on an upright direction",
+                    edges.size())));
+  }
   if (first.size() < least) {
     return fail(
         no_vertical(fmt::format("no verticals: of {} straight edges at most {} agree on an upright "

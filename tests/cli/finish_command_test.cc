@@ -173,6 +173,10 @@ TEST_CASE("finish refuses what it cannot do, in one line, and loses nothing") {
   check_refused(room.finish({"--level", "--out", room.at("a.tif")}), "no verticals");
   check_refused(room.finish({"--vertical", "12,40", "--out", room.at("a.tif")}),
                 "an edge needs two");
+  // One edge a --vertical: what follows is not swallowed by it.
+  check_refused(
+      run({"finish", "--vertical", "12,40 12,90", room.at("none.tif"), "--out", room.at("a.tif")}),
+      "none.tif");
   check_refused(room.finish({"--vertical", "12,40 900,50", "--out", room.at("a.tif")}),
                 "outside the panorama");
   check_refused(room.finish({"--cover-deg", "80", "--out", room.at("a.tif")}), "outside 1…50");
