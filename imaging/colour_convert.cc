@@ -43,8 +43,9 @@ Profile open_profile(const Context& context, const std::vector<std::byte>& bytes
 // Alpha is not looked at by the transform; it is copied.
 cmsUInt32Number float_format(const Image& image, bool grey) {
   const cmsUInt32Number extra = has_alpha(image.channels()) ? 1 : 0;
-  return FLOAT_SH(1) | COLORSPACE_SH(grey ? PT_GRAY : PT_RGB) | EXTRA_SH(extra) |
-         CHANNELS_SH(grey ? 1U : 3U) | BYTES_SH(4);
+  const cmsUInt32Number space = grey ? PT_GRAY : PT_RGB;
+  return FLOAT_SH(1U) | COLORSPACE_SH(space) | EXTRA_SH(extra) | CHANNELS_SH(grey ? 1U : 3U) |
+         BYTES_SH(4);
 }
 
 }  // namespace
