@@ -55,6 +55,8 @@ void add_demo(Program& program) {
   command.add_option("--brackets", options->brackets_ev,
                      "Also take brackets at each stand, stops from its exposure, e.g. --brackets "
                      "-3 0 2; a ball rolls past meanwhile");
+  command.add_option("--tilt-pitch-deg", options->tilt_pitch_deg, "Lean every stand further back");
+  command.add_option("--tilt-roll-deg", options->tilt_roll_deg, "Lean every stand further right");
   command.add_flag("--mirrored", options->mirrored, "Write the frames mirrored");
   command.add_flag("--passer-by", options->passer_by,
                    "A guest walks past while the lenses expose one after the other");

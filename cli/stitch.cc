@@ -5,6 +5,8 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/bracketed_shot.h"
+#include "cli/cover_options.h"
+#include "cli/level_options.h"
 #include "cli/output_files.h"
 #include "cli/program.h"
 #include "cli/ribbon_pictures.h"
@@ -26,6 +28,8 @@ struct StitchOptions {
   BracketOptions brackets;
   ToneOptions tone;
   std::string light;
+  LevelOptions level;
+  CoverOptions cover;
   std::string out;
   std::string jpeg;
   std::string width = "native";
@@ -35,6 +39,8 @@ struct StitchOptions {
   std::string save_ribbon;
   std::string layers;
   int jpeg_quality = 92;
+  int jpeg_width = 0;
+  bool strip_location = false;
   double blend_half_width_deg = RenderOptions{}.blend_half_width_deg;
   bool no_gain_match = false;
 };
@@ -92,6 +98,9 @@ PanoramaFiles panorama_files(const StitchOptions& options) {
   if (options.compression == "deflate") files.tiff_compression = TiffCompression::deflate;
   if (options.compression == "lzw") files.tiff_compression = TiffCompression::lzw;
   files.jpeg_quality = options.jpeg_quality;
+  files.jpeg_width_px = options.jpeg_width;
+  files.heading_deg = options.level.compass_deg.value_or(0);
+  files.keep_location = !options.strip_location;
   return files;
 }
 
@@ -270,7 +279,27 @@ Result<RenderReport> write_from_light(const Rig& rig, const std::vector<Frame>& 
   return report;
 }
 
+// With the stand hidden, in memory: the floor is looked at as a whole.
+Result<RenderReport> write_covered(const Rig& rig, const std::vector<Frame>& frames,
+                                   const RenderOptions& render, const StitchOptions& options,
+                                   std::vector<std::string>& findings, const Console& console) {
+  const PanoramaFiles files = panorama_files(options);
+  const auto shape = panorama_shape(rig, frames, render);
+  if (!shape) return tl::unexpected(shape.error());
+  if (auto error = check_panorama_files(files, shape->width_px)) return fail(std::move(*error));
+  auto panorama = render_panorama(rig, frames, render, console.progress());
+  if (!panorama) return tl::unexpected(panorama.error());
+  if (auto done = cover_stand(options.cover, panorama->image, findings); !done) {
+    return tl::unexpected(done.error());
+  }
+  const auto done = write_panorama_image(panorama->image, frames, files, console.progress());
+  if (!done) return tl::unexpected(done.error());
+  return std::move(panorama->report);
+}
+
 Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
+  if (auto error = options.level.validate()) return fail(std::move(*error));
+  if (auto error = options.cover.validate()) return fail(std::move(*error));
   auto render = render_options(options);
   if (!render) return tl::unexpected(render.error());
   const auto opened = open_shot_template(options.template_file, options.frames);
@@ -290,13 +319,23 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   const auto read = read_frames(options, *shot, rig->lens_count(), console);
   if (!read) return tl::unexpected(read.error());
   const std::vector<Frame>* const frames = &read->frames;
+  const auto levelled = level_shot(options.level, *rig, *frames);
+  if (!levelled) return tl::unexpected(levelled.error());
+  // Rendering from turned axes turns the panorama without another resampling.
+  *rig = turned(*rig, levelled->turned_from_source);
 
   auto seams = plan(*rig, *frames, opened->shot, *render, options, console);
   if (!seams) return tl::unexpected(seams.error());
   if (*seams) render->seams = &**seams;
-  const auto report = read->is_light ? write_from_light(*rig, *frames, *render, options, console)
-                                     : write_panorama(*rig, *frames, *render,
-                                                      panorama_files(options), console.progress());
+  std::vector<std::string> cover_findings;
+  const auto written = [&]() -> Result<RenderReport> {
+    if (read->is_light) return write_from_light(*rig, *frames, *render, options, console);
+    if (options.cover.any()) {
+      return write_covered(*rig, *frames, *render, options, cover_findings, console);
+    }
+    return write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
+  };
+  const auto report = written();
   if (!report) return tl::unexpected(report.error());
   if (!options.layers.empty()) {
     const auto layers = write_layers(*rig, *frames, *render, options.layers,
@@ -305,8 +344,10 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   }
   auto findings = findings_of(*report, render->gain_match);
   findings.insert(findings.begin(), read->findings.begin(), read->findings.end());
+  findings.insert(findings.end(), cover_findings.begin(), cover_findings.end());
   if (*seams) add_seam_findings(**seams, findings);
   tell_people(console, options, *report);
+  tell_level(console, *levelled);
   if (*seams && (*seams)->pairs.empty()) {
     console.say("no two lenses overlap enough for depth seams: joined as if everything were far");
   }
@@ -314,6 +355,7 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   if (console.json()) {
     nlohmann::json answer = as_json(options, *report, findings);
     if (read->is_light) answer["brackets"] = read->report;
+    if (options.level.turns()) answer["level"] = level_json(options.level, *levelled);
     console.answer(answer);
   }
   return findings.empty() ? Outcome::done : Outcome::findings;
@@ -333,7 +375,7 @@ void add_stitch(Program& program) {
                   "One file per lens, in the template's order; or one file with all lenses; or a "
                   "*.shot.yaml; or all brackets of one shot, as files or as a folder")
       ->required();
-  command.add_option("--out", options->out, "Panorama to write: .tif (16-bit), .png or .jpg")
+  command.add_option("--out", options->out, "Panorama to write: .tif (16-bit), .png, .jpg or .exr")
       ->required();
   command
       .add_option("--width", options->width,
@@ -343,6 +385,10 @@ void add_stitch(Program& program) {
   command.add_option("--jpeg-quality", options->jpeg_quality, "1 to 100")
       ->check(CLI::Range(1, 100))
       ->capture_default_str();
+  command.add_option("--jpeg-width", options->jpeg_width,
+                     "Width of that JPEG in pixels; the panorama's own where not given");
+  command.add_flag("--strip-location", options->strip_location,
+                   "Leave out where the frames were taken (GPS)");
   command.add_option("--compression", options->compression, "Of the TIFF: none, lzw, deflate")
       ->check(CLI::IsMember({"none", "lzw", "deflate"}))
       ->capture_default_str();
@@ -371,6 +417,8 @@ void add_stitch(Program& program) {
                      "Of brackets: also keep the panorama as linear light, float .tif");
   options->brackets.add_to(command);
   options->tone.add_to(command);
+  options->level.add_to(command, false);
+  options->cover.add_to(command);
   options->intake.add_to(command);
 }
 

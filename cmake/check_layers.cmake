@@ -6,7 +6,7 @@
 
 cmake_minimum_required(VERSION 3.25)
 
-set(modules base imaging brackets projection features seams solver templates learning report compose demo cli)
+set(modules base imaging brackets projection features seams solver templates learning report compose finish demo cli)
 set(base_may_use "")
 set(imaging_may_use base)
 set(brackets_may_use base imaging)
@@ -18,8 +18,9 @@ set(templates_may_use base imaging projection solver)
 set(learning_may_use base imaging projection features solver templates)
 set(report_may_use base imaging projection features solver templates learning)
 set(compose_may_use base imaging projection features seams templates)
+set(finish_may_use base imaging projection features compose)
 set(demo_may_use base imaging projection templates)
-set(cli_may_use base imaging brackets projection features seams solver templates learning report compose demo)
+set(cli_may_use base imaging brackets projection features seams solver templates learning report compose finish demo)
 
 set(violations "")
 set(checked 0)

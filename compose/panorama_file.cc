@@ -9,6 +9,7 @@
 #include "base/file.h"
 #include "imaging/convert.h"
 #include "imaging/metadata.h"
+#include "imaging/resize.h"
 #include "imaging/write_image.h"
 
 namespace seamwright {
@@ -18,7 +19,7 @@ namespace {
 
 constexpr int kJpegMaxSide = 65535;  // ITU-T T.81: 16-bit line and sample counts
 
-enum class Kind { tiff, png, jpeg, other };
+enum class Kind { tiff, png, jpeg, exr, other };
 
 Kind kind_of(const fs::path& path) {
   std::string suffix = path.extension().string();
@@ -27,6 +28,7 @@ Kind kind_of(const fs::path& path) {
   if (suffix == ".tif" || suffix == ".tiff") return Kind::tiff;
   if (suffix == ".png") return Kind::png;
   if (suffix == ".jpg" || suffix == ".jpeg") return Kind::jpeg;
+  if (suffix == ".exr") return Kind::exr;
   return Kind::other;
 }
 
@@ -48,7 +50,7 @@ std::optional<Error> check_files(const PanoramaFiles& files, int width_px) {
     return Error{.where = files.picture.string(),
                  .field = {},
                  .what = "does not say what kind of picture to write",
-                 .remedy = "end the name in .tif, .png or .jpg"};
+                 .remedy = "end the name in .tif, .png, .jpg or .exr"};
   }
   if (files.jpeg && kind_of(*files.jpeg) != Kind::jpeg) {
     return Error{.where = files.jpeg->string(),
@@ -68,13 +70,23 @@ std::optional<Error> check_files(const PanoramaFiles& files, int width_px) {
                  .what = fmt::format("{} is outside 1…100", files.jpeg_quality),
                  .remedy = "92 is usual"};
   }
+  const int jpeg_width = files.jpeg_width_px == 0 ? width_px : files.jpeg_width_px;
+  if (jpeg_width < 64 || jpeg_width > width_px || jpeg_width % 2 != 0) {
+    return Error{.where = {},
+                 .field = "jpeg width",
+                 .what = fmt::format("{} is not an even number from 64 to the panorama's {}",
+                                     jpeg_width, width_px),
+                 .remedy = "4096 suits most web viewers"};
+  }
   if (auto error = check_destination(files.picture, width_px)) return error;
-  if (files.jpeg) return check_destination(*files.jpeg, width_px);
+  if (files.jpeg) return check_destination(*files.jpeg, jpeg_width);
   return std::nullopt;
 }
 
-PanoramaInfo panorama_info(const PanoramaShape& shape, std::span<const Frame> frames) {
-  PanoramaInfo info = PanoramaInfo::whole_sphere(shape.width_px, shape.height_px);
+PanoramaInfo panorama_info(int width_px, std::span<const Frame> frames,
+                           const PanoramaFiles& files) {
+  PanoramaInfo info = PanoramaInfo::whole_sphere(width_px, width_px / 2);
+  info.heading_deg = files.heading_deg;
   info.source_photos = static_cast<int>(frames.size());
   for (const Frame& frame : frames) {
     const auto& time = frame.info.taken_at;
@@ -87,11 +99,12 @@ PanoramaInfo panorama_info(const PanoramaShape& shape, std::span<const Frame> fr
 }
 
 // What stays true of the whole sphere: it has no single focal length or lens.
-FrameInfo picture_info(const Frame& first) {
+FrameInfo picture_info(const Frame& first, bool keep_location) {
   FrameInfo info = first.info;
   info.file.clear();
   info.focal_length_mm.reset();
   info.lens_model.reset();
+  if (!keep_location) info.location.reset();
   return info;
 }
 
@@ -165,8 +178,24 @@ Result<TiffStripWriter> open_tiff(const PanoramaShape& shape, const PanoramaFile
                                                  .info = info});
 }
 
-Result<void> finish(Outputs& outputs, const PanoramaFiles& files, const FrameInfo& info,
-                    const std::string& xmp) {
+Error stopped(const PanoramaFiles& files) {
+  return {.kind = ErrorKind::cancelled,
+          .where = files.picture.string(),
+          .field = {},
+          .what = "stopped before writing",
+          .remedy = {}};
+}
+
+Result<void> write_companion(const Image& picture, std::span<const Frame> frames,
+                             const PanoramaFiles& files, WriteOptions write) {
+  const int width = files.jpeg_width_px;
+  if (width == 0 || width == picture.width()) return write_image(*files.jpeg, picture, write);
+  write.xmp = gpano_xmp(panorama_info(width, frames, files));
+  return write_image(*files.jpeg, resized(picture, width, width / 2, Borders::wrap), write);
+}
+
+Result<void> finish(Outputs& outputs, std::span<const Frame> frames, const PanoramaFiles& files,
+                    const FrameInfo& info, const std::string& xmp) {
   const WriteOptions write{.tiff_compression = files.tiff_compression,
                            .bigtiff = BigTiff::when_needed,
                            .jpeg_quality = files.jpeg_quality,
@@ -180,10 +209,28 @@ Result<void> finish(Outputs& outputs, const PanoramaFiles& files, const FrameInf
       return done;
     }
   }
-  return outputs.jpeg ? write_image(*files.jpeg, outputs.jpeg->picture(), write) : Result<void>{};
+  return outputs.jpeg ? write_companion(outputs.jpeg->picture(), frames, files, write)
+                      : Result<void>{};
 }
 
 }  // namespace
+
+std::optional<Error> check_panorama_files(const PanoramaFiles& files, int panorama_width_px) {
+  return check_files(files, panorama_width_px);
+}
+
+Result<void> write_panorama_image(const Image& panorama, std::span<const Frame> frames,
+                                  const PanoramaFiles& files, const ProgressFn& progress) {
+  if (auto error = check_files(files, panorama.width())) return fail(std::move(*error));
+  if (!tell(progress, "writing", 0)) return fail(stopped(files));
+  const WriteOptions write{.tiff_compression = files.tiff_compression,
+                           .bigtiff = BigTiff::when_needed,
+                           .jpeg_quality = files.jpeg_quality,
+                           .info = picture_info(frames[0], files.keep_location),
+                           .xmp = gpano_xmp(panorama_info(panorama.width(), frames, files))};
+  if (auto done = write_image(files.picture, panorama, write); !done) return done;
+  return files.jpeg ? write_companion(panorama, frames, files, write) : Result<void>{};
+}
 
 Result<RenderReport> write_panorama(const Rig& rig, std::span<const Frame> frames,
                                     const RenderOptions& options, const PanoramaFiles& files,
@@ -191,8 +238,8 @@ Result<RenderReport> write_panorama(const Rig& rig, std::span<const Frame> frame
   const auto shape = panorama_shape(rig, frames, options);
   if (!shape) return tl::unexpected(shape.error());
   if (auto error = check_files(files, shape->width_px)) return fail(std::move(*error));
-  const FrameInfo info = picture_info(frames[0]);
-  const std::string xmp = gpano_xmp(panorama_info(*shape, frames));
+  const FrameInfo info = picture_info(frames[0], files.keep_location);
+  const std::string xmp = gpano_xmp(panorama_info(shape->width_px, frames, files));
 
   Outputs outputs;
   switch (kind_of(files.picture)) {
@@ -202,24 +249,24 @@ Result<RenderReport> write_panorama(const Rig& rig, std::span<const Frame> frame
     case Kind::jpeg:
       outputs.picture.emplace(*shape, SampleType::u8);
       break;
+    case Kind::exr:
+      outputs.picture.emplace(*shape, shape->type);
+      break;
     default: {
       auto writer = open_tiff(*shape, files, info, xmp);
       if (!writer) return tl::unexpected(writer.error());
       outputs.tiff.emplace(std::move(*writer));
     }
   }
-  if (files.jpeg) outputs.jpeg.emplace(*shape, SampleType::u8);
+  // A smaller companion is made from 16 bits, so that it is rounded once.
+  const bool smaller = files.jpeg_width_px != 0 && files.jpeg_width_px != shape->width_px;
+  if (files.jpeg) outputs.jpeg.emplace(*shape, smaller ? SampleType::u16 : SampleType::u8);
 
   auto report = render_panorama(rig, frames, options, outputs, progress);
   if (!report) return report;
-  if (!tell(progress, "writing", 0)) {
-    return fail({.kind = ErrorKind::cancelled,
-                 .where = files.picture.string(),
-                 .field = {},
-                 .what = "stopped before writing",
-                 .remedy = {}});
-  }
-  if (auto done = finish(outputs, files, info, xmp); !done) return tl::unexpected(done.error());
+  if (!tell(progress, "writing", 0)) return fail(stopped(files));
+  if (auto done = finish(outputs, frames, files, info, xmp); !done)
+    return tl::unexpected(done.error());
   return report;
 }
 

@@ -205,6 +205,8 @@ std::optional<Error> DemoOptions::validate() const {
   const std::array checks = {range_error("frame_px", frame_px, 64, 8192),
                              range_error("panorama_width_px", panorama_width_px, 0, 32768),
                              range_error("flex_rms_deg", flex_rms_deg, 0, 2),
+                             range_error("tilt_pitch_deg", tilt_pitch_deg, -30, 30),
+                             range_error("tilt_roll_deg", tilt_roll_deg, -30, 30),
                              range_error("back_gain_ev", back_gain_ev, -4, 4),
                              range_error("light_cell_m", light_cell_m, 0.1, 1)};
   for (const auto& check : checks) {
@@ -225,9 +227,13 @@ Result<void> write_demo(const std::filesystem::path& dir, const DemoOptions& opt
   if (const auto error = options.validate()) {
     return fail(*error);
   }
-  const auto shots = chosen_shots(options.only_shots);
+  auto shots = chosen_shots(options.only_shots);
   if (!shots) {
     return fail(shots.error());
+  }
+  for (DemoShot& shot : *shots) {
+    shot.pitch_deg += options.tilt_pitch_deg;
+    shot.roll_deg += options.tilt_roll_deg;
   }
   for (const auto& folder : {dir / "frames", dir / "brackets", dir / "truth"}) {
     if ((folder.filename() == "truth" && !options.with_truth) ||

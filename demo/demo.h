@@ -42,6 +42,8 @@ struct DemoOptions {
   std::vector<std::string> only_shots;  ///< names from demo_shots(); empty: all
   std::vector<double> brackets_ev;      ///< exposures of brackets at each stand; empty: none
   double flex_rms_deg = 0.02;           ///< of the back lens about each axis, shot by shot; 0…2
+  double tilt_pitch_deg = 0;            ///< every stand leans further by this; −30…30
+  double tilt_roll_deg = 0;             ///< likewise
   double back_gain_ev = 0.25;           ///< the back lens is brighter by this; −4…4
   double light_cell_m = 0.25;           ///< fineness of the rooms' indirect light, 0.1…1
 

@@ -43,6 +43,28 @@ std::optional<double> iso(TIFF* tiff) {
   return values[0];
 }
 
+// Reads the directory that the handle then stands in.
+std::optional<Location> location(TIFF* tiff, toff_t offset) {
+  if (TIFFReadGPSDirectory(tiff, offset) != 1) return {};
+  const double* latitude = nullptr;
+  const double* longitude = nullptr;
+  if (TIFFGetField(tiff, GPSTAG_LATITUDE, &latitude) != 1 || latitude == nullptr) return {};
+  if (TIFFGetField(tiff, GPSTAG_LONGITUDE, &longitude) != 1 || longitude == nullptr) return {};
+  const auto degrees = [](const double* parts) {
+    return parts[0] + parts[1] / 60 + parts[2] / 3600;
+  };
+  Location found{.latitude_deg = degrees(latitude), .longitude_deg = degrees(longitude)};
+  if (!(found.latitude_deg <= 90 && found.longitude_deg <= 180)) return {};
+  if (text(tiff, GPSTAG_LATITUDEREF) == "S") found.latitude_deg = -found.latitude_deg;
+  if (text(tiff, GPSTAG_LONGITUDEREF) == "W") found.longitude_deg = -found.longitude_deg;
+  found.altitude_m = number(tiff, GPSTAG_ALTITUDE);
+  std::uint8_t below = 0;
+  if (found.altitude_m && TIFFGetField(tiff, GPSTAG_ALTITUDEREF, &below) == 1 && below == 1) {
+    found.altitude_m = -*found.altitude_m;
+  }
+  return found;
+}
+
 }  // namespace
 
 FrameInfo read_bigtiff_exif(const PictureFile& file) {
@@ -52,6 +74,8 @@ FrameInfo read_bigtiff_exif(const PictureFile& file) {
   TIFF* tiff = handle->get();
   info.body_make = text(tiff, TIFFTAG_MAKE);
   info.body_model = text(tiff, TIFFTAG_MODEL);
+  toff_t gps_offset = 0;
+  const bool has_gps = TIFFGetField(tiff, TIFFTAG_GPSIFD, &gps_offset) == 1;
   toff_t offset = 0;
   if (TIFFGetField(tiff, TIFFTAG_EXIFIFD, &offset) != 1) return info;
   if (TIFFReadEXIFDirectory(tiff, offset) != 1) return info;
@@ -63,6 +87,7 @@ FrameInfo read_bigtiff_exif(const PictureFile& file) {
   info.exposure_bias_ev = number(tiff, EXIFTAG_EXPOSUREBIASVALUE);
   info.focal_length_mm = positive_number(tiff, EXIFTAG_FOCALLENGTH);
   info.lens_model = text(tiff, EXIFTAG_LENSMODEL);
+  if (has_gps) info.location = location(tiff, gps_offset);
   return info;
 }
 

@@ -60,6 +60,39 @@ std::optional<double> positive_number(const Exiv2::ExifData& exif, const char* k
   return value && *value > 0 ? value : std::nullopt;
 }
 
+// Three fractions: degrees, minutes, seconds.
+std::optional<double> degrees(const Exiv2::ExifData& exif, const char* key) {
+  const auto* datum = find(exif, key);
+  if (datum == nullptr || datum->typeId() != Exiv2::unsignedRational || datum->count() != 3) {
+    return {};
+  }
+  double sum = 0;
+  double unit = 1;
+  for (long i = 0; i < 3; ++i) {
+    const Exiv2::Rational fraction = datum->toRational(i);
+    // Unknown seconds are sometimes 0/0.
+    if (fraction.second != 0) sum += unit * static_cast<double>(fraction.first) / fraction.second;
+    unit /= 60;
+  }
+  return sum;
+}
+
+std::optional<Location> location_of(const Exiv2::ExifData& exif) {
+  const auto latitude = degrees(exif, "Exif.GPSInfo.GPSLatitude");
+  const auto longitude = degrees(exif, "Exif.GPSInfo.GPSLongitude");
+  if (!latitude || !longitude || *latitude > 90 || *longitude > 180) return {};
+  const bool south = text(exif, "Exif.GPSInfo.GPSLatitudeRef") == "S";
+  const bool west = text(exif, "Exif.GPSInfo.GPSLongitudeRef") == "W";
+  Location location{.latitude_deg = south ? -*latitude : *latitude,
+                    .longitude_deg = west ? -*longitude : *longitude};
+  location.altitude_m = number(exif, "Exif.GPSInfo.GPSAltitude");
+  const auto* below = find(exif, "Exif.GPSInfo.GPSAltitudeRef");
+  if (location.altitude_m && below != nullptr && below->toLong() == 1) {
+    location.altitude_m = -*location.altitude_m;
+  }
+  return location;
+}
+
 FrameInfo info_of(const Exiv2::ExifData& exif) {
   FrameInfo info;
   info.taken_at = text(exif, "Exif.Photo.DateTimeOriginal");
@@ -72,6 +105,7 @@ FrameInfo info_of(const Exiv2::ExifData& exif) {
   info.body_make = text(exif, "Exif.Image.Make");
   info.body_model = text(exif, "Exif.Image.Model");
   info.lens_model = text(exif, "Exif.Photo.LensModel");
+  info.location = location_of(exif);
   return info;
 }
 

@@ -13,6 +13,7 @@ namespace {
 
 // TIFF 6.0 field types; 18 is IFD8 of BigTIFF.
 enum class FieldType : std::uint16_t {
+  u8 = 1,
   ascii = 2,
   u16 = 3,
   u32 = 4,
@@ -64,6 +65,26 @@ class FieldList {
     fields_.push_back({tag, type, 1, std::move(value)});
   }
 
+  void add_degrees(std::uint16_t tag, double degrees) {
+    // Whole degrees and minutes, seconds to the 10 000th: 3 mm.
+    constexpr std::int64_t kParts = 10000;
+    const std::int64_t total = std::llround(degrees * 3600 * kParts);
+    std::string value;
+    const auto add = [&value](std::int64_t number, std::int64_t denominator) {
+      append(value, static_cast<std::uint64_t>(number), 4);
+      append(value, static_cast<std::uint64_t>(denominator), 4);
+    };
+    add(total / (3600 * kParts), 1);
+    add(total / (60 * kParts) % 60, 1);
+    add(total % (60 * kParts), kParts);
+    fields_.push_back({tag, FieldType::rational, 3, std::move(value)});
+  }
+
+  void add_bytes(std::uint16_t tag, std::string value) {
+    const std::size_t count = value.size();
+    fields_.push_back({tag, FieldType::u8, count, std::move(value)});
+  }
+
   // The directory, then the values that do not fit into its entries, each at an even offset.
   [[nodiscard]] std::string directory(std::uint64_t offset, bool big) const {
     const std::size_t word = big ? 8 : 4;
@@ -111,12 +132,33 @@ FieldList exif_fields(const FrameInfo& info) {
   return fields;
 }
 
-FieldList main_fields(const FrameInfo& info, std::uint32_t exif_offset) {
+bool is_valid(const std::optional<Location>& location) {
+  return location && std::abs(location->latitude_deg) <= 90 &&
+         std::abs(location->longitude_deg) <= 180;
+}
+
+FieldList gps_fields(const Location& location) {
+  using std::string_literals::operator""s;
+  FieldList fields;
+  fields.add_bytes(0x0000, "\x02\x03\0\0"s);  // GPSVersionID
+  fields.add_text(0x0001, location.latitude_deg < 0 ? "S"s : "N"s);
+  fields.add_degrees(0x0002, std::abs(location.latitude_deg));
+  fields.add_text(0x0003, location.longitude_deg < 0 ? "W"s : "E"s);
+  fields.add_degrees(0x0004, std::abs(location.longitude_deg));
+  if (location.altitude_m && std::isfinite(*location.altitude_m)) {
+    fields.add_bytes(0x0005, *location.altitude_m < 0 ? "\1"s : "\0"s);
+    fields.add_fraction(0x0006, std::abs(*location.altitude_m), false);
+  }
+  return fields;
+}
+
+FieldList main_fields(const FrameInfo& info, std::uint32_t exif_offset, std::uint32_t gps_offset) {
   FieldList fields;
   fields.add_text(0x010F, info.body_make);
   fields.add_text(0x0110, info.body_model);
   fields.add_text(0x0131, std::string("Seamwright"));
   fields.add_number(0x8769, FieldType::u32, exif_offset);
+  if (is_valid(info.location)) fields.add_number(0x8825, FieldType::u32, gps_offset);
   return fields;
 }
 
@@ -126,15 +168,22 @@ std::string exif_directory(const FrameInfo& info, std::uint64_t offset, bool big
   return exif_fields(info).directory(offset, big);
 }
 
+std::string gps_directory(const FrameInfo& info, std::uint64_t offset, bool big) {
+  return is_valid(info.location) ? gps_fields(*info.location).directory(offset, big)
+                                 : std::string{};
+}
+
 std::string exif_block(const FrameInfo& info) {
   constexpr std::uint32_t kHeaderBytes = 8;
   std::string block = "II*";
   block += '\0';
   append(block, kHeaderBytes, 4);
-  const std::size_t main_bytes = main_fields(info, 0).directory(kHeaderBytes, false).size();
+  const std::size_t main_bytes = main_fields(info, 0, 0).directory(kHeaderBytes, false).size();
   const auto exif_offset = static_cast<std::uint32_t>(kHeaderBytes + main_bytes);
-  block += main_fields(info, exif_offset).directory(kHeaderBytes, false);
-  return block + exif_directory(info, exif_offset, false);
+  const std::string exif = exif_directory(info, exif_offset, false);
+  const auto gps_offset = static_cast<std::uint32_t>(exif_offset + exif.size());
+  block += main_fields(info, exif_offset, gps_offset).directory(kHeaderBytes, false);
+  return block + exif + gps_directory(info, gps_offset, false);
 }
 
 // Convergents of the continued fraction (Khinchin, Continued Fractions, §2), which are the best

@@ -14,7 +14,11 @@ namespace seamwright {
 /// follow it. `big`: BigTIFF entries.
 [[nodiscard]] std::string exif_directory(const FrameInfo& info, std::uint64_t offset, bool big);
 
-/// A complete EXIF block as JPEG and PNG carry it: TIFF header, main and EXIF directory.
+/// The GPS directory, likewise; empty when `info` has no valid location.
+[[nodiscard]] std::string gps_directory(const FrameInfo& info, std::uint64_t offset, bool big);
+
+/// A complete EXIF block as JPEG and PNG carry it: TIFF header, main, EXIF and,
+/// where there is a location, GPS directory.
 [[nodiscard]] std::string exif_block(const FrameInfo& info);
 
 /// A fraction near `value` with the least denominator that is within 1e-9 of it, relatively.

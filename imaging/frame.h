@@ -10,6 +10,15 @@
 
 namespace seamwright {
 
+/// Where a picture was taken, by satellite (Exif 2.32, 4.6.6; WGS 84).
+struct Location {
+  double latitude_deg = 0;                ///< −90…90, north positive
+  double longitude_deg = 0;               ///< −180…180, east positive
+  std::optional<double> altitude_m = {};  ///< above sea level
+
+  bool operator==(const Location&) const = default;
+};
+
 /// What the file says about how a frame was taken; absent where it says nothing.
 struct FrameInfo {
   std::string file = {};                        ///< path as given
@@ -22,6 +31,7 @@ struct FrameInfo {
   std::optional<std::string> body_make = {};    ///< EXIF Make
   std::optional<std::string> body_model = {};   ///< EXIF Model
   std::optional<std::string> lens_model = {};   ///< EXIF LensModel
+  std::optional<Location> location = {};        ///< EXIF GPS directory
 };
 
 /// One lens' picture of one shot, upright, not mirrored, in the pixel convention of

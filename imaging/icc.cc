@@ -1,6 +1,7 @@
 #include "imaging/icc.h"
 
 #include <algorithm>
+#include <cmath>
 #include <memory>
 #include <type_traits>
 
@@ -186,6 +187,26 @@ std::vector<std::byte> icc_profile_to_write(const Image& image) {
   const Transfer assumed = image.type() == SampleType::f32 ? Transfer::linear : Transfer::srgb;
   if (image.transfer == assumed) return {};
   return make_icc_profile(image.channels(), image.transfer);
+}
+
+std::optional<Primaries> primaries_of(std::span<const std::byte> icc_profile) {
+  const Context context = silent_context();
+  const Profile profile = open_profile(context, icc_profile);
+  if (!profile) return {};
+  const auto chromaticity = [&](cmsTagSignature tag) -> std::optional<std::array<double, 2>> {
+    const auto* xyz = static_cast<const cmsCIEXYZ*>(cmsReadTag(profile.get(), tag));
+    if (xyz == nullptr) return {};
+    const double sum = xyz->X + xyz->Y + xyz->Z;
+    if (!(std::abs(sum) > 1e-9)) return {};
+    return std::array<double, 2>{xyz->X / sum, xyz->Y / sum};
+  };
+  const auto red = chromaticity(cmsSigRedColorantTag);
+  const auto green = chromaticity(cmsSigGreenColorantTag);
+  const auto blue = chromaticity(cmsSigBlueColorantTag);
+  if (!red || !green || !blue) return {};
+  const cmsCIEXYZ* white = cmsD50_XYZ();
+  const double sum = white->X + white->Y + white->Z;
+  return Primaries{*red, *green, *blue, {white->X / sum, white->Y / sum}};
 }
 
 }  // namespace seamwright

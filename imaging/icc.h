@@ -5,6 +5,7 @@
 #include <array>
 #include <cstddef>
 #include <functional>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -37,6 +38,13 @@ using ToneFunction = std::function<double(double)>;
 
 /// A profile with the primaries and the white of Rec. ITU-R BT.2020 (D65) and the given transfer.
 [[nodiscard]] std::vector<std::byte> make_wide_profile(Transfer transfer);
+
+/// CIE xy of a profile's primaries and white, all adapted to D50, as matrix profiles hold them
+/// (ICC.1, 9.2.44); empty for profiles without such a matrix.
+struct Primaries {
+  std::array<double, 2> red, green, blue, white;
+};
+[[nodiscard]] std::optional<Primaries> primaries_of(std::span<const std::byte> icc_profile);
 
 /// The profile that must go into a file so that a reader takes the pixels as they are meant: the
 /// image's own, else one made for a transfer that is not taken for granted (sRGB for integers,

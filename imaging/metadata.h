@@ -44,4 +44,9 @@ struct PanoramaInfo {
 /// are left out.
 [[nodiscard]] std::string gpano_xmp(const PanoramaInfo& info);
 
+/// What a file says of itself in that namespace; nothing when it is no equirectangular panorama.
+/// Initial views are not read. Fails only when the file cannot be read.
+[[nodiscard]] Result<std::optional<PanoramaInfo>> read_panorama_info(
+    const std::filesystem::path& path);
+
 }  // namespace seamwright

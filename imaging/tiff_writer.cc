@@ -80,15 +80,20 @@ bool set_camera(TIFF* tiff, const FrameInfo& info) {
          (!info.body_model || set(tiff, TIFFTAG_MODEL, info.body_model->c_str()));
 }
 
-// Puts the EXIF directory at the end of the file, which has only its header yet; the library's own
-// way turns fractions such as 1/60 into binary ones. Pixels are then appended after it.
+// Puts the EXIF and GPS directories at the end of the file, which has only its header yet; the
+// library's own way turns fractions such as 1/60 into binary ones. Pixels are then appended after
+// it.
 bool set_exif(TIFF* tiff, const FrameInfo& info, bool big) {
   thandle_t client = TIFFClientdata(tiff);
   const toff_t offset = TIFFGetSeekProc(tiff)(client, 0, SEEK_END);
   std::string bytes = exif_directory(info, offset, big);
+  const toff_t gps_offset = offset + bytes.size();
+  const std::string gps = gps_directory(info, gps_offset, big);
+  bytes += gps;
   const auto size = static_cast<tmsize_t>(bytes.size());
   return TIFFGetWriteProc(tiff)(client, bytes.data(), size) == size &&
-         set(tiff, TIFFTAG_EXIFIFD, offset);
+         set(tiff, TIFFTAG_EXIFIFD, offset) &&
+         (gps.empty() || set(tiff, TIFFTAG_GPSIFD, gps_offset));
 }
 
 bool set_fields(TIFF* tiff, const TiffLayout& layout, std::uint32_t rows_per_strip) {

@@ -65,6 +65,41 @@ TEST_CASE("shooting data survive every file", "[imaging][exif]") {
   check_same(*back, lantern_info(), 1e-6);  // libtiff keeps fractions as float
 }
 
+TEST_CASE("a location survives every file, and none is invented", "[imaging][exif]") {
+  const ScratchDir dir;
+  const Image image = test::smooth_image(16, 12, Channels::rgb);
+  const Location places[] = {
+      {47.123456, 8.7654321, 431.25}, {-33.9, -151.25, -12.5}, {0.0001, -0.0001, {}}};
+  int cases = 0;
+  for (const Location& place : places) {
+    FrameInfo info = lantern_info();
+    info.location = place;
+    REQUIRE(write_image(dir / "big.tif", image, {.bigtiff = BigTiff::always, .info = info}));
+    for (const char* name : {"f.tif", "f.png", "f.jpg"}) {
+      REQUIRE(write_image(dir / name, image, {.info = info}));
+    }
+    for (const char* name : {"f.tif", "f.png", "f.jpg", "big.tif"}) {
+      CAPTURE(name, place.latitude_deg);
+      const auto back = read_frame_info(dir / name);
+      REQUIRE((back && back->location));
+      // Seconds are kept to the 10 000th: 3e-8 degrees.
+      CHECK(back->location->latitude_deg == Approx(place.latitude_deg).margin(3e-8).epsilon(0));
+      CHECK(back->location->longitude_deg == Approx(place.longitude_deg).margin(3e-8).epsilon(0));
+      REQUIRE(back->location->altitude_m.has_value() == place.altitude_m.has_value());
+      if (place.altitude_m) CHECK(*back->location->altitude_m == Approx(*place.altitude_m));
+      CHECK(back->taken_at == info.taken_at);
+      ++cases;
+    }
+  }
+  CHECK(cases == 12);
+  for (const Location& nowhere : {Location{91, 0, {}}, Location{std::nan(""), 0, {}}}) {
+    FrameInfo info = lantern_info();
+    info.location = nowhere;
+    REQUIRE(write_image(dir / "n.jpg", image, {.info = info}));
+    CHECK_FALSE(read_frame_info(dir / "n.jpg")->location);
+  }
+}
+
 // Outside check: Exiv2's own keys and values, exact fractions.
 TEST_CASE("Exiv2 reads our fields", "[imaging][exif]") {
   const ScratchDir dir;

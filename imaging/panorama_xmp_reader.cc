@@ -1,0 +1,100 @@
+#include <exception>
+
+#include <exiv2/exiv2.hpp>
+
+#include "imaging/exif_reader.h"
+#include "imaging/metadata.h"
+#include "imaging/picture_file.h"
+#include "imaging/tiff_handle.h"
+
+namespace seamwright {
+namespace {
+
+std::string tiff_packet(const std::filesystem::path& path) {
+  const auto handle = TiffHandle::open(path, "rm");
+  if (!handle) return {};
+  std::uint32_t size = 0;
+  const char* bytes = nullptr;
+  if (TIFFGetField(handle->get(), TIFFTAG_XMLPACKET, &size, &bytes) != 1) return {};
+  return {bytes, size};
+}
+
+std::string packet_of(const PictureFile& file) {
+  if (file.kind == PictureKind::tiff || file.kind == PictureKind::bigtiff) {
+    return tiff_packet(file.path);
+  }
+  const auto image = Exiv2::ImageFactory::open(file.path.string());
+  if (image.get() == nullptr) return {};
+  image->readMetadata();
+  return image->xmpPacket();
+}
+
+std::optional<std::string> text(const Exiv2::XmpData& xmp, const std::string& name) {
+  const auto at = xmp.findKey(Exiv2::XmpKey("Xmp.GPano." + name));
+  if (at == xmp.end() || at->count() == 0) return {};
+  return at->toString();
+}
+
+std::optional<double> number(const Exiv2::XmpData& xmp, const std::string& name) {
+  const auto value = text(xmp, name);
+  if (!value) return {};
+  try {
+    return std::stod(*value);
+  } catch (const std::exception&) {
+    return {};
+  }
+}
+
+int whole(const Exiv2::XmpData& xmp, const std::string& name) {
+  return static_cast<int>(number(xmp, name).value_or(0));
+}
+
+// "2024-05-14T09:00:20…" as EXIF writes it.
+std::optional<std::string> exif_date(std::optional<std::string> iso) {
+  constexpr std::size_t kLength = 19;
+  if (!iso || iso->size() < kLength || (*iso)[10] != 'T') return {};
+  iso->resize(kLength);
+  (*iso)[4] = (*iso)[7] = ':';
+  (*iso)[10] = ' ';
+  return iso;
+}
+
+PanoramaInfo info_of(const Exiv2::XmpData& xmp) {
+  PanoramaInfo info;
+  info.full_width_px = whole(xmp, "FullPanoWidthPixels");
+  info.full_height_px = whole(xmp, "FullPanoHeightPixels");
+  info.left_px = whole(xmp, "CroppedAreaLeftPixels");
+  info.top_px = whole(xmp, "CroppedAreaTopPixels");
+  info.width_px = whole(xmp, "CroppedAreaImageWidthPixels");
+  info.height_px = whole(xmp, "CroppedAreaImageHeightPixels");
+  info.use_viewer = text(xmp, "UsePanoramaViewer") != "False";
+  info.heading_deg = number(xmp, "PoseHeadingDegrees").value_or(0);
+  info.pitch_deg = number(xmp, "PosePitchDegrees");
+  info.roll_deg = number(xmp, "PoseRollDegrees");
+  if (const auto count = number(xmp, "SourcePhotosCount")) {
+    info.source_photos = static_cast<int>(*count);
+  }
+  info.first_taken_at = exif_date(text(xmp, "FirstPhotoDate"));
+  info.last_taken_at = exif_date(text(xmp, "LastPhotoDate"));
+  return info;
+}
+
+}  // namespace
+
+Result<std::optional<PanoramaInfo>> read_panorama_info(const std::filesystem::path& path) {
+  const auto file = find_picture(path);
+  if (!file) return tl::unexpected(file.error());
+  // Sets the metadata library up, with its lock and without its messages.
+  static_cast<void>(exif_orientation({}));
+  try {
+    const std::string packet = packet_of(*file);
+    Exiv2::XmpData xmp;
+    if (packet.empty() || Exiv2::XmpParser::decode(xmp, packet) != 0) return std::nullopt;
+    if (text(xmp, "ProjectionType") != "equirectangular") return std::nullopt;
+    return info_of(xmp);
+  } catch (const std::exception&) {
+    return std::nullopt;
+  }
+}
+
+}  // namespace seamwright
