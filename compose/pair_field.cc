@@ -62,10 +62,14 @@ bool PairField::touches(const Vec3& direction, double reach_rad) const {
   return std::abs(from_middle) <= 0.5 * span + turn;
 }
 
-PairField::Place PairField::place(const Vec3& direction) const {
+PairField::Place PairField::place(const RibbonAngles& angles) const {
   const RibbonGrid& grid = seam_.warp.grid;
-  const RibbonAngles at = grid.axes.angles(direction);
-  return {at, grid.position(direction)};
+  // Into [0, 2π); a hair below 0 must not round up to a whole turn.
+  double turn = std::fmod(angles.psi_rad - grid.psi_begin_rad, 2 * kPi);
+  if (turn < 0) turn += 2 * kPi;
+  if (turn >= 2 * kPi) turn = 0;
+  return {angles,
+          {turn * grid.px_per_rad, (angles.eta_rad - grid.eta_begin_rad) * grid.px_per_rad}};
 }
 
 double PairField::shift_rad(std::size_t lens, const Place& at) const {

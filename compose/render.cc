@@ -18,7 +18,7 @@ namespace {
 constexpr int kMinWidth = 64;
 constexpr int kMaxWidth = 262144;
 constexpr double kCornerBlend_deg = 1.5;  // where seams of several pairs meet
-constexpr int kTileCells = 16;            // cells side by side in one unit of parallel work
+constexpr int kTileCells = 8;             // cells side by side in one unit of parallel work
 
 Error option_error(std::string field, std::string what, std::string remedy) {
   return {
