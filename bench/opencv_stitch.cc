@@ -9,6 +9,7 @@
 #include <opencv2/stitching/detail/blenders.hpp>
 #include <opencv2/stitching/detail/exposure_compensate.hpp>
 #include <opencv2/stitching/detail/seam_finders.hpp>
+#include <sys/resource.h>
 
 #include "base/parallel.h"
 #include "projection/equirect.h"
@@ -23,13 +24,16 @@ class Stages {
  public:
   void end(const char* stage) {
     const auto now = std::chrono::steady_clock::now();
-    stages_.push_back({stage, std::chrono::duration<double>(now - begin_).count()});
+    const double cpu = cpu_seconds();
+    stages_.push_back({stage, std::chrono::duration<double>(now - begin_).count(), cpu - cpu_});
     begin_ = now;
+    cpu_ = cpu;
   }
   [[nodiscard]] std::vector<StageSeconds> all() const { return stages_; }
 
  private:
   std::chrono::steady_clock::time_point begin_ = std::chrono::steady_clock::now();
+  double cpu_ = cpu_seconds();
   std::vector<StageSeconds> stages_;
 };
 
@@ -90,6 +94,15 @@ cv::Mat smaller(const cv::Mat& picture, double scale, int interpolation) {
 }
 
 }  // namespace
+
+double cpu_seconds() {
+  rusage usage{};
+  getrusage(RUSAGE_SELF, &usage);
+  const auto seconds = [](const timeval& time) {
+    return static_cast<double>(time.tv_sec) + 1e-6 * static_cast<double>(time.tv_usec);
+  };
+  return seconds(usage.ru_utime) + seconds(usage.ru_stime);
+}
 
 Result<std::vector<StageSeconds>> bare_remap(const Rig& rig, const std::vector<fs::path>& frames,
                                              const fs::path& out, int width_px, int interpolation) {

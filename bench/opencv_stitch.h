@@ -4,6 +4,7 @@
 // starts: they are what a program keeps from shot to shot.
 
 #include <filesystem>
+#include <string>
 #include <vector>
 
 #include "base/result.h"
@@ -13,8 +14,12 @@ namespace seamwright::bench {
 
 struct StageSeconds {
   std::string stage;
-  double s = 0;
+  double s = 0;      ///< by the clock
+  double cpu_s = 0;  ///< of all threads
 };
+
+/// Processor seconds of this process so far.
+[[nodiscard]] double cpu_seconds();
 
 /// Reads both frames, fills each half of the panorama from its lens with cv::remap and ready
 /// fixed-point maps, writes an uncompressed 16-bit TIFF: no gain, seam, blend or profile, every

@@ -3,7 +3,8 @@
 //
 // Every row is run in turn, `--repetitions` rounds, so that a busy minute falls on all of them; the
 // table gives medians. The yardsticks start their clocks when their maps are ready; our program's
-// clock runs from its start to its end, output flushed to the disk.
+// clock runs from its start to its end, output flushed to the disk. On a busy machine the ratios of
+// processor time say more than those of the clock.
 //
 //   bench_stitch [--width PX] [--frame PX] [--repetitions N] [--program FILE] [--rows TEXT]
 
@@ -121,8 +122,13 @@ std::vector<StageSeconds> median_stages(const Row& row) {
   if (row.samples.empty()) return stages;
   for (std::size_t i = 0; i < row.samples[0].stages.size(); ++i) {
     std::vector<double> values;
-    for (const Sample& sample : row.samples) values.push_back(sample.stages[i].s);
-    stages.push_back({row.samples[0].stages[i].stage, median(std::move(values))});
+    std::vector<double> cpu;
+    for (const Sample& sample : row.samples) {
+      values.push_back(sample.stages[i].s);
+      cpu.push_back(sample.stages[i].cpu_s);
+    }
+    stages.push_back(
+        {row.samples[0].stages[i].stage, median(std::move(values)), median(std::move(cpu))});
   }
   return stages;
 }
@@ -130,14 +136,15 @@ std::vector<StageSeconds> median_stages(const Row& row) {
 // What a child that times itself writes.
 std::string told(const std::vector<StageSeconds>& stages) {
   ordered_json all = ordered_json::array();
-  for (const StageSeconds& stage : stages) all.push_back({stage.stage, stage.s});
+  for (const StageSeconds& stage : stages) all.push_back({stage.stage, stage.s, stage.cpu_s});
   return all.dump();
 }
 
 std::vector<StageSeconds> heard(const std::string& text) {
   std::vector<StageSeconds> stages;
   for (const auto& stage : nlohmann::json::parse(text, nullptr, false)) {
-    if (stage.is_array()) stages.push_back({stage[0].get<std::string>(), stage[1].get<double>()});
+    if (!stage.is_array()) continue;
+    stages.push_back({stage[0].get<std::string>(), stage[1].get<double>(), stage[2].get<double>()});
   }
   return stages;
 }
@@ -150,7 +157,11 @@ Result<void> run_once(Row& row) {
   if (row.times_itself) {
     sample.stages = heard(figures->out);
     sample.wall_s = 0;
-    for (const StageSeconds& stage : sample.stages) sample.wall_s += stage.s;
+    sample.cpu_s = 0;
+    for (const StageSeconds& stage : sample.stages) {
+      sample.wall_s += stage.s;
+      sample.cpu_s += stage.cpu_s;
+    }
   }
   row.samples.push_back(std::move(sample));
   return {};
@@ -199,39 +210,45 @@ std::vector<Row> rows_of(const Options& options, const Scene& scene) {
 std::string stages_in_words(const std::vector<StageSeconds>& stages) {
   std::string text;
   for (const StageSeconds& stage : stages) {
-    text += fmt::format("{}{} {:.2f}", text.empty() ? "" : ", ", stage.stage, stage.s);
+    text += fmt::format("{}{} {:.2f} ({:.2f})", text.empty() ? "" : ", ", stage.stage, stage.s,
+                        stage.cpu_s);
   }
   return text;
 }
 
-double wall_of(const std::vector<Row>& rows, const std::string& name) {
+double figure_of(const std::vector<Row>& rows, const std::string& name, double Sample::*figure) {
   for (const Row& row : rows) {
-    if (row.name == name) return median_of(row, &Sample::wall_s);
+    if (row.name == name) return median_of(row, figure);
   }
   return 0;
 }
 
 std::string markdown_of(const Options& options, const std::vector<Row>& rows) {
-  const double bare = wall_of(rows, kBare);
-  const double detail = wall_of(rows, kDetail);
+  const double bare = figure_of(rows, kBare, &Sample::wall_s);
+  const double bare_cpu = figure_of(rows, kBare, &Sample::cpu_s);
+  const double detail = figure_of(rows, kDetail, &Sample::wall_s);
   std::string text = fmt::format(
       "# Benchmarks: stitch\n\n2 x {0}x{0} 16-bit to {1}x{2}, median of {3}\n\n"
-      "| {4:<34} | wall s | cpu s | peak MiB | x bare | detail / this | stages, s |\n"
-      "|-{5:-<34}-|-------:|------:|---------:|-------:|--------------:|-----------|\n",
+      "| {4:<34} | wall s | cpu s | peak MiB | x bare | by cpu | detail / this | stages, s (cpu s) "
+      "|\n"
+      "|-{5:-<34}-|-------:|------:|---------:|-------:|-------:|--------------:|------------------"
+      "-|\n",
       options.frame_px, options.width_px, options.width_px / 2, options.repetitions, "what", "");
   for (const Row& row : rows) {
     const double wall = median_of(row, &Sample::wall_s);
-    text += fmt::format("| {:<34} | {:>6.2f} | {:>5.2f} | {:>8.0f} | {:>6.2f} | {:>13} | {} |\n",
-                        row.name, wall, median_of(row, &Sample::cpu_s),
-                        median_of(row, &Sample::peak_mib), bare > 0 ? wall / bare : 0,
-                        detail > 0 && wall > 0 ? fmt::format("{:.2f}", detail / wall) : "",
-                        stages_in_words(median_stages(row)));
+    text += fmt::format(
+        "| {:<34} | {:>6.2f} | {:>5.2f} | {:>8.0f} | {:>6.2f} | {:>6.2f} | {:>13} | {} |\n",
+        row.name, wall, median_of(row, &Sample::cpu_s), median_of(row, &Sample::peak_mib),
+        bare > 0 ? wall / bare : 0, bare_cpu > 0 ? median_of(row, &Sample::cpu_s) / bare_cpu : 0,
+        detail > 0 && wall > 0 ? fmt::format("{:.2f}", detail / wall) : "",
+        stages_in_words(median_stages(row)));
   }
   return text;
 }
 
 std::string json_of(const Options& options, const std::vector<Row>& rows) {
-  const double bare = wall_of(rows, kBare);
+  const double bare = figure_of(rows, kBare, &Sample::wall_s);
+  const double bare_cpu = figure_of(rows, kBare, &Sample::cpu_s);
   ordered_json all{{"kernel", "stitch"},
                    {"width_px", options.width_px},
                    {"frame_px", options.frame_px},
@@ -244,7 +261,11 @@ std::string json_of(const Options& options, const std::vector<Row>& rows) {
                      {"peak_mib", median_of(row, &Sample::peak_mib)},
                      {"cores", row.cores}};
     if (bare > 0) one["ratio_to_bare"] = median_of(row, &Sample::wall_s) / bare;
-    for (const StageSeconds& stage : median_stages(row)) one["stages_s"][stage.stage] = stage.s;
+    if (bare_cpu > 0) one["cpu_ratio_to_bare"] = median_of(row, &Sample::cpu_s) / bare_cpu;
+    for (const StageSeconds& stage : median_stages(row)) {
+      one["stages_s"][stage.stage] = stage.s;
+      one["stages_cpu_s"][stage.stage] = stage.cpu_s;
+    }
     all["rows"].push_back(std::move(one));
   }
   return all.dump(2) + "\n";

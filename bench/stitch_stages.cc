@@ -20,8 +20,10 @@ class StageClock {
   void begin(const std::string& stage) {
     const auto now = std::chrono::steady_clock::now();
     const double s = std::chrono::duration<double>(now - since_).count();
+    const double cpu = cpu_seconds();
     since_ = now;
-    if (!current_.empty()) add(s);
+    if (!current_.empty()) add(s, cpu - cpu_since_);
+    cpu_since_ = cpu;
     current_ = stage;
   }
   [[nodiscard]] std::vector<StageSeconds> end() {
@@ -36,16 +38,18 @@ class StageClock {
   }
 
  private:
-  void add(double s) {
+  void add(double s, double cpu_s) {
     for (StageSeconds& stage : stages_) {
       if (stage.stage != current_) continue;
       stage.s += s;
+      stage.cpu_s += cpu_s;
       return;
     }
-    stages_.push_back({current_, s});
+    stages_.push_back({current_, s, cpu_s});
   }
 
   std::chrono::steady_clock::time_point since_ = std::chrono::steady_clock::now();
+  double cpu_since_ = cpu_seconds();
   std::string current_;
   std::vector<StageSeconds> stages_;
 };

@@ -26,6 +26,7 @@ namespace hn = hwy::HWY_NAMESPACE;
 using Four = hn::FixedTag<float, 4>;
 using FourInts = hn::FixedTag<std::int32_t, 4>;
 using F4 = hn::Vec<Four>;
+using I4 = hn::Vec<FourInts>;
 
 // Eight lanes: one vector where the machine has such, else two. Either way the same sums.
 #if HWY_MAX_BYTES >= 32
@@ -162,10 +163,6 @@ struct Held {
   }
 };
 
-// A cubic, highest power first.
-HWY_INLINE F8 cubic(F8 t, F8 c3, F8 c2, F8 c1, F8 c0) {
-  return add(multiply(add(multiply(add(multiply(c3, t), c2), t), c1), t), c0);
-}
 HWY_INLINE F8 lanes(float left, float right) {
   return pair_of(hn::Set(Four(), left), hn::Set(Four(), right));
 }
@@ -179,14 +176,20 @@ struct CubicTaps {
 
   HWY_INLINE CubicTaps(F4 right, F4 below) {
     const F8 x = both(right);
+    F8 sum = add(multiply(lanes(-0.5F, 1.5F), x), lanes(1, -2.5F));
+    sum = add(multiply(sum, x), lanes(-0.5F, 0));
+    across[0] = add(multiply(sum, x), lanes(0, 1));
+    sum = add(multiply(lanes(-1.5F, 0.5F), x), lanes(2, -0.5F));
+    across[1] = multiply(add(multiply(sum, x), lanes(0.5F, 0)), x);
+
     const F8 y = both(below);
-    const F8 nothing = eight(0);
-    across[0] = cubic(x, lanes(-0.5F, 1.5F), lanes(1, -2.5F), lanes(-0.5F, 0), lanes(0, 1));
-    across[1] = cubic(x, lanes(-1.5F, 0.5F), lanes(2, -0.5F), lanes(0.5F, 0), nothing);
-    down[0] = cubic(y, eight(-0.5F), eight(1), eight(-0.5F), nothing);
-    down[1] = cubic(y, eight(1.5F), eight(-2.5F), nothing, eight(1));
-    down[2] = cubic(y, eight(-1.5F), eight(2), eight(0.5F), nothing);
-    down[3] = cubic(y, eight(0.5F), eight(-0.5F), nothing, nothing);
+    const F8 y2 = multiply(y, y);
+    const F8 half_y = multiply(eight(0.5F), y);
+    const F8 bend = add(y2, multiply(eight(-1), half_y));
+    down[0] = add(bend, multiply(eight(-0.5F), multiply(y2, y)));  // −y³/2 + y² − y/2
+    down[1] = add(multiply(y2, add(multiply(eight(1.5F), y), eight(-2.5F))), eight(1));
+    down[2] = add(multiply(y2, add(multiply(eight(-1.5F), y), eight(2))), half_y);
+    down[3] = multiply(y2, add(half_y, eight(-0.5F)));
   }
   [[nodiscard]] HWY_INLINE int pairs() const { return kPairs; }
   [[nodiscard]] HWY_INLINE F8 pair(int i) const { return across[static_cast<std::size_t>(i)]; }
@@ -250,51 +253,58 @@ HWY_INLINE F4 weigh(const Taps& taps, const Window& window) {
   return hn::Min(hn::Max(all, least), most);
 }
 
-// Columns and rows of the first taps, of each colour.
-struct Corner {
-  alignas(16) std::array<std::int32_t, 4> column;
-  alignas(16) std::array<std::int32_t, 4> row;
-};
-
 template <class T>
 class Reader {
  public:
+  // More is loaded than six samples for two taps: places from two pixels before the border on count
+  // as outside. So do all of a raster whose samples 32 bits cannot count.
   Reader(const PictureSampler::Raster& raster, int taps)
-      : raster_(raster), samples_(reinterpret_cast<const T*>(raster.samples)), taps_(taps) {}
+      : raster_(raster),
+        samples_(reinterpret_cast<const T*>(raster.samples)),
+        pitch_(raster.width * raster.channels) {
+    const std::int64_t samples =
+        static_cast<std::int64_t>(raster.width) * raster.height * raster.channels;
+    const bool plain = raster.channels >= 3 && samples < std::numeric_limits<std::int32_t>::max();
+    most_column_ = plain ? raster.width - taps - kTouched / 3 : -1;
+    most_row_ = plain ? raster.height - taps : -1;
+  }
 
+  // `column` and `row` of the first taps, of each colour.
   template <class Taps>
-  HWY_INLINE F4 read(const Taps& taps, const Corner& corner) const {
-    if (!inside(corner, 0) || !inside(corner, 1) || !inside(corner, 2)) {
-      return weigh(taps, Held<T>{samples_, corner.column, corner.row, raster_.width, raster_.height,
-                                 raster_.channels});
+  HWY_INLINE F4 read(const Taps& taps, I4 column, I4 row) const {
+    const FourInts d;
+    const auto before = hn::Or(column, row);  // negative where either is
+    const auto beyond =
+        hn::Or(hn::Sub(hn::Set(d, most_column_), column), hn::Sub(hn::Set(d, most_row_), row));
+    if (!hn::AllFalse(d, hn::Lt(hn::Min(before, beyond), hn::Zero(d)))) {
+      return weigh(taps, held(column, row));
     }
-    const std::array<const T*, 3> first{at(corner, 0), at(corner, 1), at(corner, 2)};
-    const std::ptrdiff_t pixel = raster_.channels;
-    const std::ptrdiff_t pitch = pixel * raster_.width;
-    if (first[0] == first[1] && first[1] == first[2]) {
-      return weigh(taps, Together<T>{first[0], pixel, pitch});
+    const auto at =
+        hn::Add(hn::Mul(row, hn::Set(d, pitch_)), hn::Mul(column, hn::Set(d, raster_.channels)));
+    const auto first = hn::Set(d, hn::GetLane(at));
+    if (hn::AllTrue(d, hn::Eq(at, first))) {
+      return weigh(taps, Together<T>{samples_ + hn::GetLane(at), raster_.channels, pitch_});
     }
-    return weigh(taps, Apart<T>{first, pixel, pitch});
+    alignas(16) std::array<std::int32_t, 4> places;
+    hn::Store(at, d, places.data());
+    return weigh(taps, Apart<T>{{samples_ + places[0], samples_ + places[1], samples_ + places[2]},
+                                raster_.channels,
+                                pitch_});
   }
 
  private:
-  // More is loaded than six samples for two taps: the last row's last pixels count as outside.
-  HWY_INLINE bool inside(const Corner& corner, std::size_t c) const {
-    const int right = corner.column[c] + taps_;
-    const int bottom = corner.row[c] + taps_;
-    return raster_.channels >= 3 && corner.column[c] >= 0 && corner.row[c] >= 0 &&
-           right <= raster_.width && bottom <= raster_.height &&
-           (right + kTouched / 3 <= raster_.width || bottom < raster_.height);
-  }
-  HWY_INLINE const T* at(const Corner& corner, std::size_t c) const {
-    return samples_ +
-           (static_cast<std::ptrdiff_t>(corner.row[c]) * raster_.width + corner.column[c]) *
-               raster_.channels;
+  HWY_INLINE Held<T> held(I4 column, I4 row) const {
+    Held<T> window{samples_, {}, {}, raster_.width, raster_.height, raster_.channels};
+    hn::StoreU(column, FourInts(), window.column.data());
+    hn::StoreU(row, FourInts(), window.row.data());
+    return window;
   }
 
   const PictureSampler::Raster& raster_;
   const T* samples_;
-  int taps_;
+  std::int32_t pitch_;
+  std::int32_t most_column_;
+  std::int32_t most_row_;
 };
 
 template <class T, bool kCubic>
@@ -311,7 +321,6 @@ void sample_positions(const PictureSampler::Raster& raster, const KernelWeights&
   const auto first_column = hn::Set(ints, run.anchor_x - kernel.taps() / 2 + 1);
   const auto first_row = hn::Set(ints, run.anchor_y - kernel.taps() / 2 + 1);
   alignas(16) std::array<float, kCubic ? 4 : TableTaps::kRoom> room;
-  Corner corner;
   for (std::size_t i = 0; i < run.count; ++i) {
     F4 x = hn::Set(d, run.x[i] - 0.5F);
     F4 y = hn::Set(d, run.y[i] - 0.5F);
@@ -325,15 +334,15 @@ void sample_positions(const PictureSampler::Raster& raster, const KernelWeights&
     }
     const F4 whole_x = hn::Floor(x);
     const F4 whole_y = hn::Floor(y);
-    hn::Store(hn::Add(hn::ConvertTo(ints, whole_x), first_column), ints, corner.column.data());
-    hn::Store(hn::Add(hn::ConvertTo(ints, whole_y), first_row), ints, corner.row.data());
+    const I4 column = hn::Add(hn::ConvertTo(ints, whole_x), first_column);
+    const I4 row = hn::Add(hn::ConvertTo(ints, whole_y), first_row);
     const F4 right = hn::Sub(x, whole_x);
     const F4 below = hn::Sub(y, whole_y);
     if constexpr (kCubic) {
-      hn::StoreU(reader.read(CubicTaps(right, below), corner), d, codes + 4 * i);
+      hn::StoreU(reader.read(CubicTaps(right, below), column, row), d, codes + 4 * i);
     } else {
       const TableTaps taps(kernel, lens.fringes, right, below, room.data());
-      hn::StoreU(reader.read(taps, corner), d, codes + 4 * i);
+      hn::StoreU(reader.read(taps, column, row), d, codes + 4 * i);
     }
   }
 }

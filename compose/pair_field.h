@@ -47,6 +47,11 @@ class PairField {
   [[nodiscard]] double strength(const Place& at) const;
 
   const PairSeam& seam_;
+  // The warp's rasters, whole rows one after the other.
+  std::size_t width_;
+  const float* shift_a_;
+  const float* shift_b_;
+  const std::uint8_t* seen_by_;
   double feather_px_;  // full width of the step, ribbon px
 };
 
