@@ -196,12 +196,14 @@ std::vector<Row> rows_of(const Options& options, const Scene& scene) {
       {"stages, plain, 1 thread", reference("stages-plain"), 1, true},
       {"stages, depth, 1 thread", reference("stages-depth"), 1, true},
   };
-  // OpenCV blends in whole-image planes: beyond this it would take many GiB.
-  constexpr int kMostDetail_px = 12000;
-  if (options.width_px <= kMostDetail_px) {
-    rows.insert(rows.begin() + 2, {kDetail, reference("detail"), 2, true});
-  }
+  rows.insert(rows.begin() + 2, {kDetail, reference("detail"), 2, true});
+  // OpenCV's maps and planes hold whole images: beyond this they would take tens of GiB.
+  constexpr int kMostWhole_px = 12000;
+  const bool whole = options.width_px <= kMostWhole_px;
   std::erase_if(rows, [&](const Row& row) {
+    const bool theirs =
+        row.command[0] == options.self.string() && row.command[2].find("stages") != 0;
+    if (theirs && !whole) return true;
     return row.name.find(options.rows) == std::string::npos && row.name != kBare;
   });
   return rows;
