@@ -116,7 +116,8 @@ std::vector<std::filesystem::path> inputs_of(const StitchOptions& options, const
 }
 
 // What a seam could not do as it was asked or as it should.
-void add_seam_findings(const SeamPlan& plan, std::vector<std::string>& findings) {
+// `turn`: of the panorama against the body's own axes, which a shot file's strokes are in.
+void add_seam_findings(const SeamPlan& plan, const Quat& turn, std::vector<std::string>& findings) {
   for (const PairSeam& pair : plan.pairs) {
     const SeamPath& path = pair.path;
     if (path.forbidden_columns > 0) {
@@ -129,7 +130,7 @@ void add_seam_findings(const SeamPlan& plan, std::vector<std::string>& findings)
     for (const MovingSubject& subject : path.subjects) {
       if (subject.taken != TakenFrom::both) continue;
       const Vec2 middle(0.5 * (subject.left + subject.right), 0.5 * (subject.top + subject.bottom));
-      const PanoramaPlace place = place_of(pair.warp.grid.direction(middle));
+      const PanoramaPlace place = place_of(turn.conjugate() * pair.warp.grid.direction(middle));
       findings.push_back(fmt::format(
           "something at longitude {:.0f}, latitude {:.0f} looks different to lenses {} and {} and "
           "is cut by the seam: look there, and say in the shot file which lens to take",
@@ -209,13 +210,16 @@ Result<Rig> shot_rig(const ShotTemplate& opened) {
 
 // Nothing where seams are to be plain.
 Result<std::optional<SeamPlan>> plan(const Rig& rig, const std::vector<Frame>& frames,
-                                     const std::optional<ShotFile>& shot,
+                                     const std::optional<ShotFile>& shot, const Quat& turn,
                                      const RenderOptions& render, const StitchOptions& options,
                                      const Console& console) {
   if (options.seam == "plain") return std::nullopt;
   SeamOptions seam{.gain_match = render.gain_match, .keep_views = !options.save_ribbon.empty()};
   if (shot) {
     seam.strokes = shot->seam;
+    for (SeamStroke& stroke : seam.strokes) {
+      for (PanoramaPlace& place : stroke.path) place = place_of(turn * place.direction());
+    }
     for (const ManualTie& tie : shot->manual_ties) seam.ties.push_back(tie.as_tie(0));
   }
   auto planned = plan_seams(rig, frames, seam, console.progress());
@@ -324,7 +328,8 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   // Rendering from turned axes turns the panorama without another resampling.
   *rig = turned(*rig, levelled->turned_from_source);
 
-  auto seams = plan(*rig, *frames, opened->shot, *render, options, console);
+  auto seams =
+      plan(*rig, *frames, opened->shot, levelled->turned_from_source, *render, options, console);
   if (!seams) return tl::unexpected(seams.error());
   if (*seams) render->seams = &**seams;
   std::vector<std::string> cover_findings;
@@ -345,7 +350,7 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   auto findings = findings_of(*report, render->gain_match);
   findings.insert(findings.begin(), read->findings.begin(), read->findings.end());
   findings.insert(findings.end(), cover_findings.begin(), cover_findings.end());
-  if (*seams) add_seam_findings(**seams, findings);
+  if (*seams) add_seam_findings(**seams, levelled->turned_from_source, findings);
   tell_people(console, options, *report);
   tell_level(console, *levelled);
   if (*seams && (*seams)->pairs.empty()) {

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <limits>
 
+#include "compose/moved_sources.h"
+
 namespace seamwright {
 
 namespace {
@@ -25,19 +27,18 @@ float encoded<float>(float code) {
 
 // `alpha` is left out where the band has none.
 template <class T>
-void write_cell(const Cell& cell, std::span<const std::array<float, 3>> light,
-                std::span<const float> alpha, const TransferCurve& transfer, int band_top,
-                Image& band) {
+void write_rows(const Cell& cell, const RunColours& light, std::span<const float> alpha,
+                const TransferCurve& transfer, int band_top, Image& band) {
   const int channels = band.channel_count();
   const int colours = has_alpha(band.channels()) ? channels - 1 : channels;
   for (int row = 0; row < cell.height; ++row) {
     T* out = band.row<T>(cell.y + row - band_top).data() + cell.x * channels;
     for (int column = 0; column < cell.width; ++column) {
-      const auto& pixel = light[Cell::index(column, row)];
+      const std::size_t i = Cell::index(column, row);
       for (int c = 0; c < colours; ++c) {
-        *out++ = encoded<T>(transfer.from_linear(pixel[static_cast<std::size_t>(c)], c));
+        *out++ = encoded<T>(transfer.from_linear(light[static_cast<std::size_t>(c)][i], c));
       }
-      if (colours < channels) *out++ = encoded<T>(alpha[Cell::index(column, row)]);
+      if (colours < channels) *out++ = encoded<T>(alpha[i]);
     }
   }
 }
@@ -57,9 +58,10 @@ struct CellRenderer::Work {
   enum class View : std::uint8_t { outside, partly, inside };
 
   std::array<double, kMaxLenses> margin{};  // of each lens in the middle of the cell
+  double reach_rad = 0;                     // of the cell
   std::array<View, kMaxLenses> view{};      // of the cell by each lens
   std::array<bool, kMaxLenses> shares_any{};
-  std::array<std::array<double, Cell::kPixels>, kMaxLenses> share;  // set where shares_any
+  std::array<RunPlane, kMaxLenses> share;  // set where shares_any
   struct Moving {
     const PairField* pair = nullptr;
     std::array<PairField::Place, Cell::kPixels> place = {};
@@ -67,8 +69,15 @@ struct CellRenderer::Work {
   std::vector<Moving> moving{};  // pairs whose ribbons touch the cell
   bool alone = false;            // one lens has the whole cell; `share` is not set
   int unseen = 0;
-  CellSources sources;
-  std::array<std::array<float, 3>, Cell::kPixels> light{};
+  RunColours light{};
+
+  // Of the lens being added.
+  SourceRun sources;
+  std::array<std::uint16_t, Cell::kPixels> pixel;  // of each position, where not all are read
+  MovedSources moved;
+  RunColours tone_gain;
+  RunColours tone_add;
+  RunColours of_lens;
 };
 
 CellRenderer::CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, const Equirect& raster,
@@ -86,11 +95,7 @@ int CellRenderer::render(const Cell& cell, Image& band, int band_top) const {
   for (std::size_t lens = 0; lens < lenses_.size(); ++lens) {
     if (work.shares_any[lens]) add_lens(lens, cell, work);
   }
-  if (band.type() == SampleType::f32) {
-    write_cell<float>(cell, work.light, {}, transfer_, band_top, band);
-  } else {
-    write_cell<std::uint16_t>(cell, work.light, {}, transfer_, band_top, band);
-  }
+  write(cell, work, {}, band_top, band);
   return work.unseen;
 }
 
@@ -107,15 +112,11 @@ void CellRenderer::render_layer(const Cell& cell, std::size_t lens, Image& band,
                         (work.view[lens] == Work::View::partly && map.source_px(direction));
       const std::size_t i = Cell::index(column, row);
       alpha[i] = seen ? 1.0F : 0.0F;
-      work.share[lens][i] = seen ? 1.0 : 0.0;
+      work.share[lens][i] = seen ? 1.0F : 0.0F;
     }
   }
   if (work.view[lens] != Work::View::outside) add_lens(lens, cell, work);
-  if (band.type() == SampleType::f32) {
-    write_cell<float>(cell, work.light, alpha, transfer_, band_top, band);
-  } else {
-    write_cell<std::uint16_t>(cell, work.light, alpha, transfer_, band_top, band);
-  }
+  write(cell, work, alpha, band_top, band);
 }
 
 void CellRenderer::render_mask(const Cell& cell, std::size_t lens, Image& band,
@@ -125,8 +126,7 @@ void CellRenderer::render_mask(const Cell& cell, std::size_t lens, Image& band,
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
       const float all = work.shares_any[lens] ? 1.0F : 0.0F;
-      const float share =
-          work.alone ? all : static_cast<float>(work.share[lens][Cell::index(column, row)]);
+      const float share = work.alone ? all : work.share[lens][Cell::index(column, row)];
       const auto x = static_cast<std::size_t>(cell.x + column);
       const int y = cell.y + row - band_top;
       if (band.type() == SampleType::f32) {
@@ -143,6 +143,7 @@ void CellRenderer::render_mask(const Cell& cell, std::size_t lens, Image& band,
 void CellRenderer::look_at(const Cell& cell, Work& work) const {
   const double reach = cell.reach_rad(raster_);
   const Vec3 middle = raster_.direction(cell.middle());
+  work.reach_rad = reach;
   look_up_pairs(cell, middle, reach, work);
   for (std::size_t i = 0; i < lenses_.size(); ++i) {
     work.margin[i] = lenses_[i]->map.margin_rad(middle);
@@ -178,15 +179,23 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
   int unseen = 0;
   std::array<double, kMaxLenses> margin{};
   std::array<double, kMaxLenses> share{};
+  std::vector<RunPlane> margins(lenses_.size());
+  for (std::size_t i = 0; i < lenses_.size(); ++i) {
+    if (work.view[i] == Work::View::inside) {
+      fill_margins(lenses_[i]->map, raster_, cell, margins[i]);
+    }
+  }
   std::vector<PairStep> known(work.moving.size());
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
-      const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
-      for (std::size_t i = 0; i < lenses_.size(); ++i) {
-        margin[i] =
-            work.view[i] == Work::View::outside ? -1.0 : lenses_[i]->map.margin_rad(direction);
-      }
       const std::size_t pixel = Cell::index(column, row);
+      for (std::size_t i = 0; i < lenses_.size(); ++i) {
+        margin[i] = work.view[i] == Work::View::outside ? -1.0
+                    : work.view[i] == Work::View::inside
+                        ? static_cast<double>(margins[i][pixel])
+                        : lenses_[i]->map.margin_rad(
+                              raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5}));
+      }
       for (std::size_t i = 0; i < known.size(); ++i) {
         known[i] = work.moving[i].pair->step(work.moving[i].place[pixel]);
       }
@@ -194,7 +203,7 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
       prefer_who_sees(work, pixel, {share.data(), lenses_.size()});
       bool seen = false;
       for (std::size_t i = 0; i < lenses_.size(); ++i) {
-        work.share[i][pixel] = share[i];
+        work.share[i][pixel] = static_cast<float>(share[i]);
         work.shares_any[i] |= share[i] > 0;
         seen |= share[i] > 0;
       }
@@ -210,10 +219,12 @@ void CellRenderer::look_up_pairs(const Cell& cell, const Vec3& middle, double re
     if (!pair.touches(middle, reach_rad)) continue;
     Work::Moving& moving = work.moving.emplace_back();
     moving.pair = &pair;
+    std::array<RibbonAngles, Cell::kPixels> angles;
+    fill_ribbon_angles(pair.axes(), pair.px_per_rad(), raster_, cell, angles);
     for (int row = 0; row < cell.height; ++row) {
       for (int column = 0; column < cell.width; ++column) {
-        moving.place[Cell::index(column, row)] =
-            pair.place(raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5}));
+        const std::size_t i = Cell::index(column, row);
+        moving.place[i] = pair.place(angles[i]);
       }
     }
   }
@@ -264,38 +275,123 @@ LensTone CellRenderer::tone(std::size_t lens, const Work& work, std::size_t pixe
   return sum;
 }
 
-// Source positions of every pixel of the cell in which the lens has a share.
-void CellRenderer::locate(std::size_t lens, const Cell& cell, Work& work) const {
-  const LensMap& map = lenses_[lens]->map;
+void CellRenderer::add_lens(std::size_t lens, const Cell& cell, Work& work) const {
   const bool moves = std::any_of(work.moving.begin(), work.moving.end(),
                                  [lens](const Work::Moving& m) { return m.pair->has(lens); });
   if (!moves && work.view[lens] == Work::View::inside) {
-    return fill_sources(map, raster_, cell, work.sources);
+    add_whole(lens, cell, work);
+  } else {
+    add_some(lens, cell, work);
   }
-  for (int row = 0; row < cell.height; ++row) {
-    for (int column = 0; column < cell.width; ++column) {
-      const std::size_t i = Cell::index(column, row);
-      if (work.share[lens][i] <= 0) continue;
-      const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
-      auto px = map.source_px(read_direction(lens, work, i, direction));
-      if (!px) px = map.source_px(direction);  // the shift leads out of the field
-      assert(px && "a lens with a share sees the pixel");
-      work.sources[i] = px.value_or(map.lens().centre_px());
+}
+
+// Reads the lens for all of the cell, shared or not.
+void CellRenderer::add_whole(std::size_t lens, const Cell& cell, Work& work) const {
+  fill_sources(lenses_[lens]->map, raster_, cell, work.sources);
+  RunColours& light = work.alone ? work.light : work.of_lens;
+  lenses_[lens]->shader.light(work.sources, {}, light);
+  if (work.alone) return;
+  const RunPlane& share = work.share[lens];
+  for (std::size_t c = 0; c < 3; ++c) {
+    for (std::size_t i = 0; i < work.sources.count; ++i) {
+      work.light[c][i] += share[i] > 0 ? share[i] * light[c][i] : 0.0F;
     }
   }
 }
 
-void CellRenderer::add_lens(std::size_t lens, const Cell& cell, Work& work) const {
-  locate(lens, cell, work);
-  const LensShader& shader = lenses_[lens]->shader;
+// Reads the lens for the pixels in which it has a share.
+void CellRenderer::add_some(std::size_t lens, const Cell& cell, Work& work) const {
+  list_shared(lens, cell, work);
+  SourceRun& run = work.sources;
+  if (run.count == 0) return;
+  if (!locate_smoothly(lens, cell, work)) locate_exactly(lens, cell, work);
+  for (std::size_t k = 0; k < run.count; ++k) {
+    const LensTone toned = tone(lens, work, work.pixel[k]);
+    for (std::size_t c = 0; c < 3; ++c) {
+      work.tone_gain[c][k] = toned.gain[c];
+      work.tone_add[c][k] = toned.add[c];
+    }
+  }
+  lenses_[lens]->shader.light(run, {&work.tone_gain, &work.tone_add}, work.of_lens);
+  for (std::size_t c = 0; c < 3; ++c) {
+    for (std::size_t k = 0; k < run.count; ++k) {
+      const std::size_t i = work.pixel[k];
+      work.light[c][i] += work.share[lens][i] * work.of_lens[c][k];
+    }
+  }
+}
+
+void CellRenderer::list_shared(std::size_t lens, const Cell& cell, Work& work) {
+  std::size_t count = 0;
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
       const std::size_t i = Cell::index(column, row);
-      const auto share = work.alone ? 1.0F : static_cast<float>(work.share[lens][i]);
-      if (share <= 0) continue;
-      const auto light = shader.light(work.sources[i], tone(lens, work, i));
-      for (std::size_t c = 0; c < 3; ++c) work.light[i][c] += share * light[c];
+      if (work.share[lens][i] > 0) work.pixel[count++] = static_cast<std::uint16_t>(i);
     }
+  }
+  work.sources.count = count;
+}
+
+// Where one pair moves the lens, and it sees the cell wherever it is moved to.
+bool CellRenderer::locate_smoothly(std::size_t lens, const Cell& cell, Work& work) const {
+  const Work::Moving* mover = nullptr;
+  for (const Work::Moving& moving : work.moving) {
+    if (!moving.pair->has(lens)) continue;
+    if (mover != nullptr) return false;
+    mover = &moving;
+  }
+  if (mover == nullptr || work.view[lens] != Work::View::inside) return false;
+  SourceRun& run = work.sources;
+  std::array<double, Cell::kPixels> shift;
+  for (std::size_t k = 0; k < run.count; ++k) {
+    shift[k] = mover->pair->shift_rad(lens, mover->place[work.pixel[k]]);
+  }
+  const auto end = shift.begin() + static_cast<std::ptrdiff_t>(run.count);
+  const auto [least, most] = std::minmax_element(shift.begin(), end);
+  const double farthest = std::max(std::abs(*least), std::abs(*most));
+  if (work.margin[lens] <= work.reach_rad + farthest) return false;
+  if (!work.moved.prepare(lenses_[lens]->map, mover->pair->axes(), raster_, cell, *least, *most)) {
+    return false;
+  }
+  run.anchor_x = work.moved.anchor_x();
+  run.anchor_y = work.moved.anchor_y();
+  for (std::size_t k = 0; k < run.count; ++k) work.moved.put(work.pixel[k], shift[k], run, k);
+  return true;
+}
+
+void CellRenderer::locate_exactly(std::size_t lens, const Cell& cell, Work& work) const {
+  const LensMap& map = lenses_[lens]->map;
+  SourceRun& run = work.sources;
+  for (std::size_t k = 0; k < run.count; ++k) {
+    const std::size_t i = work.pixel[k];
+    const auto row = static_cast<int>(i) / Cell::kSize;
+    const auto column = static_cast<int>(i) % Cell::kSize;
+    const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
+    auto px = map.source_px(read_direction(lens, work, i, direction));
+    if (!px) px = map.source_px(direction);  // the shift leads out of the field
+    assert(px && "a lens with a share sees the pixel");
+    const Vec2 at = px.value_or(map.lens().centre_px());
+    if (k == 0) {
+      run.anchor_x = static_cast<int>(at.x());
+      run.anchor_y = static_cast<int>(at.y());
+    }
+    run.set(k, at);
+  }
+}
+
+void CellRenderer::write(const Cell& cell, const Work& work, std::span<const float> alpha,
+                         int band_top, Image& band) const {
+  if (band.type() == SampleType::f32) {
+    return write_rows<float>(cell, work.light, alpha, transfer_, band_top, band);
+  }
+  if (has_alpha(band.channels())) {
+    return write_rows<std::uint16_t>(cell, work.light, alpha, transfer_, band_top, band);
+  }
+  const int channels = band.channel_count();
+  for (int row = 0; row < cell.height; ++row) {
+    encode_run(work.light, Cell::index(0, row), static_cast<std::size_t>(cell.width), channels,
+               {transfer_.table(0), transfer_.table(1), transfer_.table(2)},
+               band.row<std::uint16_t>(cell.y + row - band_top).data() + cell.x * channels);
   }
 }
 

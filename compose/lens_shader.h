@@ -4,6 +4,7 @@
 
 #include "compose/gain.h"
 #include "compose/lens_map.h"
+#include "compose/light_kernels.h"
 #include "compose/resample.h"
 #include "imaging/transfer.h"
 #include "seams/band_blend.h"
@@ -27,8 +28,12 @@ class LensShader {
   /// Linear light at the place that green source pixel `px` shows; unused channels are 0. The
   /// blend's tone is drawn back where a channel clips.
   [[nodiscard]] std::array<float, 3> light(const Vec2& px, const LensTone& tone = {}) const;
-  /// True where some channel has lost its light.
-  [[nodiscard]] bool clipped(const Vec2& px) const;
+  /// The same for a run of positions (light_kernels.h); unused channels mean nothing.
+  void light(const SourceRun& run, const ToneRun& tone, RunColours& light) const;
+  /// `code`: what it was made from.
+  void light(const SourceRun& run, const ToneRun& tone, RunColours& light, RunColours& code) const;
+  /// True where some channel of the codes has lost its light.
+  [[nodiscard]] bool clipped(const RunColours& code, std::size_t i) const;
 
  private:
   [[nodiscard]] std::array<float, 3> code_at(const Vec2& px) const;
@@ -38,6 +43,7 @@ class LensShader {
   const TransferCurve& transfer_;
   ChannelGains gains_;
   bool clips_;  // integer samples end at white; float samples go on
+  LensPixels pixels_;
 };
 
 }  // namespace seamwright

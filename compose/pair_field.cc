@@ -43,7 +43,12 @@ struct Corners {
 
 }  // namespace
 
-PairField::PairField(const PairSeam& seam, double panorama_px_per_rad) : seam_(seam) {
+PairField::PairField(const PairSeam& seam, double panorama_px_per_rad)
+    : seam_(seam),
+      width_(static_cast<std::size_t>(seam.warp.grid.width_px)),
+      shift_a_(seam.warp.shift_a_rad.row<float>(0).data()),
+      shift_b_(seam.warp.shift_b_rad.row<float>(0).data()),
+      seen_by_(seam.warp.seen_by.row<std::uint8_t>(0).data()) {
   // Two pixels of the ribbon or of the panorama, whichever are larger: no stairs.
   constexpr double kFeather_px = 2;
   feather_px_ = kFeather_px * std::max(1.0, seam.warp.grid.px_per_rad / panorama_px_per_rad);
@@ -62,16 +67,20 @@ bool PairField::touches(const Vec3& direction, double reach_rad) const {
   return std::abs(from_middle) <= 0.5 * span + turn;
 }
 
-PairField::Place PairField::place(const Vec3& direction) const {
+PairField::Place PairField::place(const RibbonAngles& angles) const {
   const RibbonGrid& grid = seam_.warp.grid;
-  const RibbonAngles at = grid.axes.angles(direction);
-  return {at, grid.position(direction)};
+  // Into [0, 2π); a hair below 0 must not round up to a whole turn.
+  double turn = std::fmod(angles.psi_rad - grid.psi_begin_rad, 2 * kPi);
+  if (turn < 0) turn += 2 * kPi;
+  if (turn >= 2 * kPi) turn = 0;
+  return {angles,
+          {turn * grid.px_per_rad, (angles.eta_rad - grid.eta_begin_rad) * grid.px_per_rad}};
 }
 
 double PairField::shift_rad(std::size_t lens, const Place& at) const {
-  const Image& shift = lens == lens_a() ? seam_.warp.shift_a_rad : seam_.warp.shift_b_rad;
+  const float* shift = lens == lens_a() ? shift_a_ : shift_b_;
   return Corners(seam_.warp.grid, at.px).mean([&](int y, std::size_t x) {
-    return static_cast<double>(shift.row<float>(y)[x]);
+    return static_cast<double>(shift[static_cast<std::size_t>(y) * width_ + x]);
   });
 }
 
@@ -92,7 +101,7 @@ PairField::Shown PairField::shown(const Place& at) const {
   const Corners corners(seam_.warp.grid, at.px);
   const auto share = [&](std::uint8_t bit) {
     return corners.mean([&](int y, std::size_t x) {
-      return (seam_.warp.seen_by.row<std::uint8_t>(y)[x] & bit) != 0 ? 1.0 : 0.0;
+      return (seen_by_[static_cast<std::size_t>(y) * width_ + x] & bit) != 0 ? 1.0 : 0.0;
     });
   };
   return {share(kSeenByA), share(kSeenByB)};

@@ -24,7 +24,8 @@ class PairField {
   /// True where something within `reach_rad` of a direction may differ from what the lenses show
   /// at infinity.
   [[nodiscard]] bool touches(const Vec3& direction, double reach_rad) const;
-  [[nodiscard]] Place place(const Vec3& direction) const;
+  [[nodiscard]] Place place(const Vec3& direction) const { return place(axes().angles(direction)); }
+  [[nodiscard]] Place place(const RibbonAngles& angles) const;
 
   /// By how much the colatitude must be changed to read a lens of the pair.
   [[nodiscard]] double shift_rad(std::size_t lens, const Place& at) const;
@@ -40,11 +41,17 @@ class PairField {
   [[nodiscard]] LensTone tone(std::size_t lens, const Place& at) const;
 
   [[nodiscard]] const RibbonAxes& axes() const { return seam_.warp.grid.axes; }
+  [[nodiscard]] double px_per_rad() const { return seam_.warp.grid.px_per_rad; }
 
  private:
   [[nodiscard]] double strength(const Place& at) const;
 
   const PairSeam& seam_;
+  // The warp's rasters, whole rows one after the other.
+  std::size_t width_;
+  const float* shift_a_;
+  const float* shift_b_;
+  const std::uint8_t* seen_by_;
   double feather_px_;  // full width of the step, ribbon px
 };
 

@@ -1,9 +1,11 @@
 #include "compose/render.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstring>
 #include <functional>
+#include <future>
 #include <memory>
 
 #include <fmt/format.h>
@@ -18,7 +20,7 @@ namespace {
 constexpr int kMinWidth = 64;
 constexpr int kMaxWidth = 262144;
 constexpr double kCornerBlend_deg = 1.5;  // where seams of several pairs meet
-constexpr int kTileCells = 16;            // cells side by side in one unit of parallel work
+constexpr int kTileCells = 8;             // cells side by side in one unit of parallel work
 
 Error option_error(std::string field, std::string what, std::string remedy) {
   return {
@@ -121,23 +123,53 @@ Error stopped() {
           .remedy = {}};
 }
 
+// Hands bands to a sink on a thread of its own, one after the other, while the next is rendered.
+// What the sink says is heard at the next call.
+class BandWriter {
+ public:
+  explicit BandWriter(RowSink& sink) : sink_(sink) {}
+  BandWriter(const BandWriter&) = delete;
+  BandWriter& operator=(const BandWriter&) = delete;
+  ~BandWriter() {
+    if (writing_.valid()) writing_.wait();
+  }
+
+  // `rows` must stay as they are until the next call.
+  [[nodiscard]] Result<void> write(int first_row, std::span<const std::byte> rows) {
+    if (auto written = finish(); !written) return written;
+    writing_ = std::async(std::launch::async,
+                          [this, first_row, rows] { return sink_.write_rows(first_row, rows); });
+    return {};
+  }
+  [[nodiscard]] Result<void> finish() { return writing_.valid() ? writing_.get() : Result<void>{}; }
+
+ private:
+  RowSink& sink_;
+  std::future<Result<void>> writing_;
+};
+
 // Renders all rows, band by band, into a sink; returns the number of unseen pixels.
 Result<std::int64_t> render_rows(const RenderCell& render_cell, const PanoramaShape& shape,
                                  int band_rows, RowSink& sink, const ProgressFn& progress) {
   const int step = (band_rows + Cell::kSize - 1) / Cell::kSize * Cell::kSize;
-  Image band(shape.width_px, std::min(step, shape.height_px), shape.channels, shape.type);
+  // One is rendered while the other is written.
+  const auto band_image = [&] {
+    return Image(shape.width_px, std::min(step, shape.height_px), shape.channels, shape.type);
+  };
+  std::array<Image, 2> bands{band_image(), band_image()};
+  BandWriter writer(sink);
   std::int64_t unseen = 0;
   for (int top = 0; top < shape.height_px; top += step) {
     if (!tell(progress, "rendering", static_cast<double>(top) / shape.height_px)) {
       return fail(stopped());
     }
+    Image& band = bands[static_cast<std::size_t>(top / step % 2)];
     const int rows = std::min(step, shape.height_px - top);
     unseen += render_band(render_cell, shape, top, rows, band);
     const auto bytes = band.bytes().first(static_cast<std::size_t>(rows) * band.row_bytes());
-    if (auto written = sink.write_rows(top, bytes); !written) {
-      return tl::unexpected(written.error());
-    }
+    if (auto written = writer.write(top, bytes); !written) return tl::unexpected(written.error());
   }
+  if (auto written = writer.finish(); !written) return tl::unexpected(written.error());
   if (!tell(progress, "rendering", 1)) return fail(stopped());
   return unseen;
 }

@@ -32,7 +32,7 @@ struct RenderOptions {
   /// Angle from the seam to where one lens is alone, 0.05…30 degrees. Wider hides differences of
   /// brightness better, narrower shows less of near objects twice. Not used with `seams`.
   double blend_half_width_deg = 1.5;
-  /// Rows rendered at a time, at least 1; rounded up to whole cells of 16. More rows cost memory.
+  /// Rows rendered at a time, at least 1; rounded up to whole cells of 32. More rows cost memory.
   int band_rows = 128;
   /// What joins near objects at the seams; it must outlive the rendering. Null: every lens is read
   /// as if all were far.

@@ -140,6 +140,7 @@ KernelWeights::KernelWeights(ResampleKernel kernel, double stretch) {
   if (!(stretch > 1.02)) stretch = 1.0;
   stretch = std::min(stretch, kMaxTaps / (2 * reach));
   taps_ = 2 * static_cast<int>(std::ceil(reach * stretch));
+  catmull_rom_ = kernel == ResampleKernel::catmull_rom && stretch == 1.0;
   const auto width = static_cast<std::size_t>(taps_);
   table_.resize((kPhases + 1) * width);
   std::vector<double> row(width);

@@ -38,6 +38,8 @@ class KernelWeights {
   /// Even. The taps of sample position x (in pixels from the first sample's centre) are the samples
   /// floor(x) − taps()/2 + 1 … floor(x) + taps()/2.
   [[nodiscard]] int taps() const { return taps_; }
+  /// True for the four unstretched cubic taps, whose weights have a short formula.
+  [[nodiscard]] bool is_catmull_rom() const { return catmull_rom_; }
   /// Weights for x − floor(x) = `fraction` in [0, 1); they sum to 1. `weights` has taps() places.
   void at(double fraction, float* weights) const {
     const double position = fraction * kPhases;
@@ -53,6 +55,7 @@ class KernelWeights {
   static constexpr int kPhases = 1024;
 
   int taps_ = 0;
+  bool catmull_rom_ = false;
   std::vector<float> table_;  // (kPhases + 1) rows of taps_
 };
 
@@ -71,6 +74,8 @@ class PictureSampler {
 
   /// Channels without alpha: 1 or 3.
   [[nodiscard]] int colours() const { return colours_; }
+  [[nodiscard]] const Raster& raster() const { return raster_; }
+  [[nodiscard]] const KernelWeights& kernel() const { return *kernel_; }
   /// All colours at one position, code values with white at 1. `values` has colours() places.
   void sample(const Vec2& px, float* values) const;
   /// One colour at a position.

@@ -1,5 +1,7 @@
 #include "compose/ribbon_views.h"
 
+#include <algorithm>
+#include <array>
 #include <cstddef>
 #include <cstdint>
 
@@ -15,41 +17,83 @@ struct LensRasters {
   Image state;
 };
 
-ViewState state_of(const LensReader& lens, const Vec2& px, bool shown) {
-  if (!shown) return ViewState::hidden;
-  return lens.shader.clipped(px) ? ViewState::clipped : ViewState::good;
-}
+// Reads rows of one lens' view, run by run.
+class RowReader {
+ public:
+  // `shift` may be null: at infinity nothing moves, and nothing is known to be hidden.
+  RowReader(const LensReader& lens, const ViewWarp& warp, const Image* shift, std::uint8_t bit)
+      : lens_(lens), warp_(warp), shift_(shift), bit_(bit) {}
 
-// `shift` may be null: at infinity nothing moves, and nothing is known to be hidden.
+  void read(int y, LensRasters& rasters) {
+    const int width = warp_.grid.width_px;
+    constexpr int kStep = 512;  // columns whose source positions lie near one anchor
+    for (int begin = 0; begin < width; begin += kStep) {
+      list(y, begin, std::min(begin + kStep, width), rasters);
+      if (run_.count > 0) put(y, rasters);
+    }
+  }
+
+ private:
+  // Source positions of the columns that the lens sees.
+  void list(int y, int begin, int end, LensRasters& rasters) {
+    const RibbonGrid& grid = warp_.grid;
+    const auto state = rasters.state.row<std::uint8_t>(y);
+    const float* shift = shift_ == nullptr ? nullptr : shift_->row<float>(y).data();
+    run_.count = 0;
+    for (int x = begin; x < end; ++x) {
+      const double moved = shift == nullptr ? 0.0 : static_cast<double>(shift[x]);
+      const RibbonAngles at{grid.psi_begin_rad + (x + 0.5) / grid.px_per_rad,
+                            eta_of_row(grid, y + 0.5) + moved};
+      const auto px = lens_.map.source_px(grid.axes.direction(at));
+      if (!px) {
+        state[static_cast<std::size_t>(x)] = static_cast<std::uint8_t>(ViewState::outside);
+        continue;
+      }
+      if (run_.count == 0) {
+        run_.anchor_x = static_cast<int>(px->x());
+        run_.anchor_y = static_cast<int>(px->y());
+      }
+      column_[run_.count] = static_cast<std::size_t>(x);
+      run_.set(run_.count++, *px);
+    }
+  }
+
+  void put(int y, LensRasters& rasters) {
+    lens_.shader.light(run_, {}, light_, code_);
+    const auto colours = static_cast<std::size_t>(lens_.shader.colours());
+    const auto light = rasters.light.row<float>(y);
+    const auto state = rasters.state.row<std::uint8_t>(y);
+    const auto seen_by = warp_.seen_by.row<std::uint8_t>(y);
+    for (std::size_t k = 0; k < run_.count; ++k) {
+      const std::size_t x = column_[k];
+      for (std::size_t c = 0; c < colours; ++c) light[x * colours + c] = light_[c][k];
+      const bool shown = shift_ == nullptr || (seen_by[x] & bit_) != 0;
+      const ViewState is = !shown                           ? ViewState::hidden
+                           : lens_.shader.clipped(code_, k) ? ViewState::clipped
+                                                            : ViewState::good;
+      state[x] = static_cast<std::uint8_t>(is);
+    }
+  }
+
+  const LensReader& lens_;
+  const ViewWarp& warp_;
+  const Image* shift_;
+  std::uint8_t bit_;
+  SourceRun run_;
+  std::array<std::size_t, kMostRun> column_;
+  RunColours light_;
+  RunColours code_;
+};
+
 LensRasters rasters_of(const LensReader& lens, const ViewWarp& warp, const Image* shift,
                        std::uint8_t bit) {
   const RibbonGrid& grid = warp.grid;
-  const int colours = lens.shader.colours();
+  const Channels channels = lens.shader.colours() == 3 ? Channels::rgb : Channels::grey;
   LensRasters rasters{
-      .light = Image(grid.width_px, grid.height_px, colours == 3 ? Channels::rgb : Channels::grey,
-                     SampleType::f32),
+      .light = Image(grid.width_px, grid.height_px, channels, SampleType::f32),
       .state = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::u8)};
-  parallel_for(0, grid.height_px, [&](int y) {
-    const auto light = rasters.light.row<float>(y);
-    const auto state = rasters.state.row<std::uint8_t>(y);
-    for (int x = 0; x < grid.width_px; ++x) {
-      const auto i = static_cast<std::size_t>(x);
-      const double moved = shift == nullptr ? 0.0 : static_cast<double>(shift->row<float>(y)[i]);
-      const RibbonAngles at{grid.psi_begin_rad + (x + 0.5) / grid.px_per_rad,
-                            eta_of_row(grid, y + 0.5) + moved};
-      const auto px = lens.map.source_px(grid.axes.direction(at));
-      if (!px) {
-        state[i] = static_cast<std::uint8_t>(ViewState::outside);
-        continue;
-      }
-      const auto sample = lens.shader.light(*px);
-      for (std::size_t c = 0; c < static_cast<std::size_t>(colours); ++c) {
-        light[i * static_cast<std::size_t>(colours) + c] = sample[c];
-      }
-      const bool shown = shift == nullptr || (warp.seen_by.row<std::uint8_t>(y)[i] & bit) != 0;
-      state[i] = static_cast<std::uint8_t>(state_of(lens, *px, shown));
-    }
-  });
+  parallel_for(0, grid.height_px,
+               [&](int y) { RowReader(lens, warp, shift, bit).read(y, rasters); });
   return rasters;
 }
 

@@ -7,7 +7,8 @@
 
 namespace seamwright {
 
-/// Takes a picture's rows, top to bottom.
+/// Takes a picture's rows, top to bottom, one call after the other but on a thread of the
+/// renderer's choice.
 class RowSink {
  public:
   RowSink() = default;

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "base/file.h"
+#include "base/write_back.h"
 #include "imaging/exif_writer.h"
 #include "imaging/picture_error.h"
 #include "imaging/tiff_handle.h"
@@ -16,6 +17,8 @@ namespace {
 
 // Large enough for fast writing, small enough to be read in parts.
 constexpr std::size_t kStripBytes = std::size_t{256} << 10U;
+// So often the system is asked to begin with writing, lest all of it waits for the end.
+constexpr std::size_t kFlushBytes = std::size_t{16} << 20U;
 
 std::size_t row_bytes(const TiffLayout& layout) {
   return static_cast<std::size_t>(layout.width) *
@@ -132,6 +135,7 @@ struct TiffStripWriter::State {
   std::uint32_t rows_per_strip = 1;
   int rows_taken = 0;
   std::uint32_t strips_written = 0;
+  std::size_t unflushed = 0;
   std::vector<std::byte> waiting = {};  // rows of a strip that is not yet full
 
   Error failure() const { return write_failure(pending.destination(), handle.message()); }
@@ -146,6 +150,11 @@ struct TiffStripWriter::State {
       return fail(failure());
     }
     ++strips_written;
+    unflushed += strip.size();
+    if (unflushed >= kFlushBytes) {
+      begin_write_back(TIFFFileno(handle.get()));
+      unflushed = 0;
+    }
     return {};
   }
 

@@ -43,6 +43,15 @@ class ToneTable {
     return std::span<const float, kCodes>(decode_.data(), kCodes);
   }
 
+  /// The table behind from_linear(), for those who look up many at once: the code of light l with
+  /// bits b ≥ first_bits lies between entries i and i + 1, i = (b − first_bits) >> step_shift.
+  struct Encoding {
+    std::span<const float> codes;
+    std::uint32_t first_bits = 0;
+    std::uint32_t step_shift = 0;
+  };
+  [[nodiscard]] Encoding encoding() const { return {encode_, kFirstBits, step_shift_}; }
+
  private:
   static constexpr int kFirstOctave = -48;  // straight to zero below 2^kFirstOctave
   static constexpr int kEndOctave = 4;      // by formula from 2^kEndOctave on

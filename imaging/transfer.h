@@ -53,6 +53,10 @@ class TransferCurve {
   void encode_row(std::span<const float> light, Channels channels, std::span<T> codes) const;
 
   [[nodiscard]] bool is_linear() const { return linear_; }
+  /// The table of a channel, null where codes are light. Valid while a copy of this lives.
+  [[nodiscard]] const ToneTable* table(int channel) const {
+    return linear_ ? nullptr : tables_[static_cast<std::size_t>(channel)].get();
+  }
 
  private:
   using Table = std::shared_ptr<const ToneTable>;

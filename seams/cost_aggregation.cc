@@ -6,6 +6,7 @@
 #include <limits>
 
 #include "base/parallel.h"
+#include "seams/cost_kernels.h"
 
 namespace seamwright {
 
@@ -38,20 +39,8 @@ class PathState {
   void step(const std::uint8_t* cost, std::int16_t small_step, std::int16_t large_step,
             std::int16_t* sum) {
     std::swap(before_, now_);
-    const std::int16_t* before = before_.data() + 1;
-    std::int16_t* now = now_.data() + 1;
-    const std::int16_t base = least_;
-    const auto jump = static_cast<std::int16_t>(base + large_step);
-    std::int16_t least = kNever;
-    for (std::size_t k = 0; k < labels_; ++k) {
-      const auto below = static_cast<std::int16_t>(before[k - 1] + small_step);
-      const auto above = static_cast<std::int16_t>(before[k + 1] + small_step);
-      const std::int16_t best = std::min(std::min(before[k], jump), std::min(below, above));
-      now[k] = static_cast<std::int16_t>(best - base + cost[k]);
-      least = std::min(least, now[k]);
-    }
-    least_ = least;
-    add(sum);
+    least_ = path_step(before_.data() + 1, cost, least_, small_step, large_step, labels_,
+                       now_.data() + 1, sum);
   }
 
  private:

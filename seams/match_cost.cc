@@ -4,10 +4,10 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <limits>
 
 #include "base/parallel.h"
 #include "seams/baseline_view.h"
+#include "seams/cost_kernels.h"
 
 namespace seamwright {
 
@@ -15,8 +15,9 @@ namespace {
 
 constexpr int kReach = 2;           // of the window, px
 constexpr std::int16_t kClip = 26;  // of one difference, in kCostUnit
-constexpr int kBand = 16;           // rows a task sweeps together
-constexpr std::int16_t kUnseen = std::numeric_limits<std::int16_t>::min() / 2;
+// What a task sweeps together: all labels of as many pixels as stay in the second cache.
+constexpr int kBandRows = 16;
+constexpr int kBandColumns = 256;
 constexpr int kNeighbours = (2 * kReach + 1) * (2 * kReach + 1) - 1;
 
 // Where a row of the reference finds its partner: four rows of the other strip and their weights
@@ -50,94 +51,98 @@ class Sweep {
     volume_.labels = labels.count;
     volume_.closed = grid_.closed;
     volume_.cost.resize(volume_.index(0, grid_.height_px));
+    for (int label = 0; label < labels.count; ++label) {
+      for (int y = 0; y < grid_.height_px; ++y) {
+        const double eta = eta_seen_from(other_.offset_m, reference_.offset_m,
+                                         eta_of_row(grid_, y + 0.5), label * labels.step_inverse_m);
+        taps_.push_back(tap_at(row_of_eta(grid_, eta), grid_.height_px));
+      }
+    }
   }
 
   CostVolume run() {
-    parallel_for(0, (grid_.height_px + kBand - 1) / kBand, [&](int band) {
-      const int begin = band * kBand;
-      sweep_rows(begin, std::min(begin + kBand, grid_.height_px));
+    const int bands = (grid_.height_px + kBandRows - 1) / kBandRows;
+    const int blocks = (grid_.width_px + kBandColumns - 1) / kBandColumns;
+    parallel_for(0, bands * blocks, [&](int task) {
+      const int top = task / blocks * kBandRows;
+      const int left = task % blocks * kBandColumns;
+      sweep({.left = left,
+             .right = std::min(left + kBandColumns, grid_.width_px),
+             .top = top,
+             .bottom = std::min(top + kBandRows, grid_.height_px)});
     });
     return std::move(volume_);
   }
 
  private:
-  [[nodiscard]] std::size_t padded_width() const {
-    return static_cast<std::size_t>(grid_.width_px + 2 * kReach);
-  }
+  struct Block {
+    int left, right, top, bottom;
+    [[nodiscard]] std::size_t width() const { return static_cast<std::size_t>(right - left); }
+  };
 
-  void sweep_rows(int begin, int end) {
-    const std::size_t stride = padded_width();
-    std::vector<std::int16_t> difference(static_cast<std::size_t>(end - begin + 2 * kReach) *
-                                         stride);
-    std::vector<std::int16_t> sum(static_cast<std::size_t>(grid_.width_px));
+  void sweep(const Block& block) {
+    const std::size_t stride = block.width() + 2 * kReach;
+    std::vector<std::int16_t> differences(
+        static_cast<std::size_t>(block.bottom - block.top + 2 * kReach) * stride);
+    const auto row_of = [&](int y) {
+      return differences.data() + static_cast<std::size_t>(y - block.top + kReach) * stride;
+    };
+    std::vector<std::int16_t> sum(block.width());
     for (int label = 0; label < labels_.count; ++label) {
-      for (int y = begin - kReach; y < end + kReach; ++y) {
-        differ(y, label, difference.data() + static_cast<std::size_t>(y - begin + kReach) * stride);
+      for (int y = block.top - kReach; y < block.bottom + kReach; ++y) {
+        differ(y, label, block, row_of(y));
       }
-      for (int y = begin; y < end; ++y) {
-        const std::int16_t* centre =
-            difference.data() + static_cast<std::size_t>(y - begin + kReach) * stride + kReach;
-        add_up(centre, sum);
-        store(centre, sum, y, label);
+      for (int y = block.top; y < block.bottom; ++y) {
+        const std::int16_t* centre = row_of(y) + kReach;
+        window_row(centre, static_cast<std::ptrdiff_t>(stride), kClip, sum.size(), sum.data());
+        store(centre, sum, block.left, y, label);
       }
     }
   }
 
-  // Reference minus the other strip as it would look if all lay at `label`, one row with kReach
-  // columns more at both ends; kUnseen where either lens does not see.
-  void differ(int y, int label, std::int16_t* to) const {
-    const std::size_t width = static_cast<std::size_t>(grid_.width_px);
-    std::fill_n(to, padded_width(), kUnseen);
+  // Reference minus the other strip as it would look if all lay at `label`, a block's part of a row
+  // with kReach columns more at both ends. Beyond an open end nothing is seen.
+  void differ(int y, int label, const Block& block, std::int16_t* to) const {
+    const int begin = block.left - kReach;
+    const int end = block.right + kReach;
+    std::fill_n(to, end - begin, kUnseenDifference);
     if (y < 0 || y >= grid_.height_px) return;
-    const double eta = eta_seen_from(other_.offset_m, reference_.offset_m,
-                                     eta_of_row(grid_, y + 0.5), label * labels_.step_inverse_m);
-    const RowTap tap = tap_at(row_of_eta(grid_, eta), grid_.height_px);
+    const RowTap& tap = taps_[static_cast<std::size_t>(label * grid_.height_px + y)];
     if (!tap.inside) return;
-    std::array<const float*, 4> rows{};
-    std::array<const std::uint8_t*, 4> seen{};
-    for (int i = 0; i < 4; ++i) {
-      rows[static_cast<std::size_t>(i)] = other_.strip.normalised.row<float>(tap.first + i).data();
-      seen[static_cast<std::size_t>(i)] =
-          other_.strip.valid.row<std::uint8_t>(tap.first + i).data();
-    }
-    const float* here = reference_.strip.normalised.row<float>(y).data();
-    const std::uint8_t* here_seen = reference_.strip.valid.row<std::uint8_t>(y).data();
-    for (std::size_t x = 0; x < width; ++x) {
-      const float partner = tap.weight[0] * rows[0][x] + tap.weight[1] * rows[1][x] +
-                            tap.weight[2] * rows[2][x] + tap.weight[3] * rows[3][x];
-      const int all = here_seen[x] & seen[0][x] & seen[1][x] & seen[2][x] & seen[3][x];
-      const auto value = static_cast<std::int16_t>(kCostUnit * (here[x] - partner));
-      to[x + kReach] = all != 0 ? value : kUnseen;
-    }
+    const int inner_begin = std::max(begin, 0);
+    const int inner_end = std::min(end, grid_.width_px);
+    differ_columns(y, tap, inner_begin, inner_end, to + (inner_begin - begin));
     if (!grid_.closed) return;
-    std::copy_n(to + width, kReach, to);
-    std::copy_n(to + kReach, kReach, to + kReach + width);
+    for (int x = begin; x < 0; ++x) {
+      const int around = (x + grid_.width_px) % grid_.width_px;
+      differ_columns(y, tap, around, around + 1, to + (x - begin));
+    }
+    for (int x = grid_.width_px; x < end; ++x) {
+      const int around = x % grid_.width_px;
+      differ_columns(y, tap, around, around + 1, to + (x - begin));
+    }
+  }
+
+  void differ_columns(int y, const RowTap& tap, int begin, int end, std::int16_t* to) const {
+    PartnerRows partner{.value = {}, .seen = {}, .weight = tap.weight};
+    for (int i = 0; i < 4; ++i) {
+      const auto at = static_cast<std::size_t>(i);
+      partner.value[at] = other_.strip.normalised.row<float>(tap.first + i).data() + begin;
+      partner.seen[at] = other_.strip.valid.row<std::uint8_t>(tap.first + i).data() + begin;
+    }
+    difference_row(reference_.strip.normalised.row<float>(y).data() + begin,
+                   reference_.strip.valid.row<std::uint8_t>(y).data() + begin, partner, kCostUnit,
+                   static_cast<std::size_t>(end - begin), to);
   }
 
   // Clipped differences to the window's other pixels. Unseen neighbours clip, too: a window that
   // hangs over the border is a little worse, whatever the label.
-  void add_up(const std::int16_t* centre, std::vector<std::int16_t>& sum) const {
-    std::fill(sum.begin(), sum.end(), std::int16_t{0});
-    const auto stride = static_cast<std::ptrdiff_t>(padded_width());
-    for (int dy = -kReach; dy <= kReach; ++dy) {
-      for (int dx = -kReach; dx <= kReach; ++dx) {
-        if (dx == 0 && dy == 0) continue;
-        const std::int16_t* there = centre + dy * stride + dx;
-        std::int16_t* to = sum.data();
-        for (std::size_t x = 0; x < sum.size(); ++x) {
-          const auto d = static_cast<std::int16_t>(centre[x] - there[x]);
-          const auto size = std::max(d, static_cast<std::int16_t>(-d));
-          to[x] = static_cast<std::int16_t>(to[x] + std::min(size, kClip));
-        }
-      }
-    }
-  }
-
-  void store(const std::int16_t* centre, const std::vector<std::int16_t>& sum, int y, int label) {
+  void store(const std::int16_t* centre, const std::vector<std::int16_t>& sum, int left, int y,
+             int label) {
     constexpr int kDivisor = (kNeighbours * kClip + kMostCost - 1) / kMostCost;
-    std::uint8_t* to = volume_.cost.data() + volume_.index(0, y) + label;
+    std::uint8_t* to = volume_.cost.data() + volume_.index(left, y) + label;
     for (std::size_t x = 0; x < sum.size(); ++x) {
-      const int cost = centre[x] == kUnseen ? kUnseenCost : sum[x] / kDivisor;
+      const int cost = centre[x] == kUnseenDifference ? kUnseenCost : sum[x] / kDivisor;
       to[x * static_cast<std::size_t>(labels_.count)] = static_cast<std::uint8_t>(cost);
     }
   }
@@ -147,6 +152,7 @@ class Sweep {
   const DepthLabels& labels_;
   const RibbonGrid& grid_;
   CostVolume volume_;
+  std::vector<RowTap> taps_;  // rows of one label side by side
 };
 
 }  // namespace

@@ -1,0 +1,112 @@
+#include "seams/cost_kernels.h"
+
+#include <limits>
+
+// Highway compiles what follows once for each instruction set.
+#undef HWY_TARGET_INCLUDE
+#define HWY_TARGET_INCLUDE "seams/cost_kernels.cc"
+#include <hwy/foreach_target.h>
+#include <hwy/highway.h>
+
+HWY_BEFORE_NAMESPACE();
+namespace seamwright {
+namespace HWY_NAMESPACE {
+namespace {
+
+void difference(const float* HWY_RESTRICT here, const std::uint8_t* HWY_RESTRICT here_seen,
+                const PartnerRows& partner, float unit, std::size_t count,
+                std::int16_t* HWY_RESTRICT to) {
+  const float* HWY_RESTRICT v0 = partner.value[0];
+  const float* HWY_RESTRICT v1 = partner.value[1];
+  const float* HWY_RESTRICT v2 = partner.value[2];
+  const float* HWY_RESTRICT v3 = partner.value[3];
+  const std::uint8_t* HWY_RESTRICT s0 = partner.seen[0];
+  const std::uint8_t* HWY_RESTRICT s1 = partner.seen[1];
+  const std::uint8_t* HWY_RESTRICT s2 = partner.seen[2];
+  const std::uint8_t* HWY_RESTRICT s3 = partner.seen[3];
+  const float w0 = partner.weight[0];
+  const float w1 = partner.weight[1];
+  const float w2 = partner.weight[2];
+  const float w3 = partner.weight[3];
+  for (std::size_t x = 0; x < count; ++x) {
+    const float other = w0 * v0[x] + w1 * v1[x] + w2 * v2[x] + w3 * v3[x];
+    const int all = here_seen[x] & s0[x] & s1[x] & s2[x] & s3[x];
+    const auto value =
+        static_cast<std::int16_t>(static_cast<std::int32_t>(unit * (here[x] - other)));
+    to[x] = all != 0 ? value : kUnseenDifference;
+  }
+}
+
+void window(const std::int16_t* HWY_RESTRICT centre, std::ptrdiff_t stride, std::int16_t clip,
+            std::size_t count, std::int16_t* HWY_RESTRICT sum) {
+  constexpr int kReach = 2;
+  for (std::size_t x = 0; x < count; ++x) sum[x] = 0;
+  for (int dy = -kReach; dy <= kReach; ++dy) {
+    const std::int16_t* HWY_RESTRICT row = centre + dy * stride;
+    for (std::size_t x = 0; x < count; ++x) {
+      std::int16_t total = sum[x];
+      for (int dx = -kReach; dx <= kReach; ++dx) {
+        const auto d =
+            static_cast<std::int16_t>(centre[x] - row[static_cast<std::ptrdiff_t>(x) + dx]);
+        const auto minus = static_cast<std::int16_t>(-d);
+        const std::int16_t size = d > minus ? d : minus;
+        total = static_cast<std::int16_t>(total + (size < clip ? size : clip));
+      }
+      sum[x] = total;
+    }
+  }
+}
+
+std::int16_t step(const std::int16_t* HWY_RESTRICT before, const std::uint8_t* HWY_RESTRICT cost,
+                  std::int16_t base, std::int16_t small_step, std::int16_t large_step,
+                  std::size_t labels, std::int16_t* HWY_RESTRICT now,
+                  std::int16_t* HWY_RESTRICT sum) {
+  const auto jump = static_cast<std::int16_t>(base + large_step);
+  std::int16_t least = std::numeric_limits<std::int16_t>::max();
+  for (std::size_t k = 0; k < labels; ++k) {
+    const auto below =
+        static_cast<std::int16_t>(before[static_cast<std::ptrdiff_t>(k) - 1] + small_step);
+    const auto above = static_cast<std::int16_t>(before[k + 1] + small_step);
+    const std::int16_t aside = below < above ? below : above;
+    const std::int16_t straight = before[k] < jump ? before[k] : jump;
+    const std::int16_t best = aside < straight ? aside : straight;
+    const auto value = static_cast<std::int16_t>(best - base + cost[k]);
+    now[k] = value;
+    least = value < least ? value : least;
+  }
+  if (sum != nullptr) {
+    for (std::size_t k = 0; k < labels; ++k) sum[k] = static_cast<std::int16_t>(sum[k] + now[k]);
+  }
+  return least;
+}
+
+}  // namespace
+}  // namespace HWY_NAMESPACE
+}  // namespace seamwright
+HWY_AFTER_NAMESPACE();
+
+#if HWY_ONCE
+namespace seamwright {
+
+HWY_EXPORT(difference);
+HWY_EXPORT(window);
+HWY_EXPORT(step);
+
+void difference_row(const float* here, const std::uint8_t* here_seen, const PartnerRows& partner,
+                    float unit, std::size_t count, std::int16_t* to) {
+  HWY_DYNAMIC_DISPATCH(difference)(here, here_seen, partner, unit, count, to);
+}
+
+void window_row(const std::int16_t* centre, std::ptrdiff_t stride, std::int16_t clip,
+                std::size_t count, std::int16_t* sum) {
+  HWY_DYNAMIC_DISPATCH(window)(centre, stride, clip, count, sum);
+}
+
+std::int16_t path_step(const std::int16_t* before, const std::uint8_t* cost, std::int16_t base,
+                       std::int16_t small_step, std::int16_t large_step, std::size_t labels,
+                       std::int16_t* now, std::int16_t* sum) {
+  return HWY_DYNAMIC_DISPATCH(step)(before, cost, base, small_step, large_step, labels, now, sum);
+}
+
+}  // namespace seamwright
+#endif
