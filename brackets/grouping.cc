@@ -64,8 +64,7 @@ Result<double> find_exposure(const ListedFrame& frame,
   }
   if (const auto exposure = relative_exposure(frame.info)) return *exposure;
   return fail(grouping_error(frame.file.string(), "EXIF", "says no exposure time",
-                             "name the exposures by --pattern with a group (?<ev>...), or by "
-                             "exposure_ev in a *.shot.yaml"));
+                             "name the exposures by --pattern with a group (?<ev>...)"));
 }
 
 Result<FramePlace> place_of(std::size_t index, const ListedFrame& frame,
