@@ -105,7 +105,10 @@ PanoramaFiles panorama_files(const StitchOptions& options) {
 }
 
 std::vector<OutputFile> outputs_of(const StitchOptions& options) {
-  return {{"--out", options.out}, {"--jpeg", options.jpeg}, {"--layers", options.layers}};
+  return {{"--out", options.out},
+          {"--jpeg", options.jpeg},
+          {"--layers", options.layers},
+          {"--light", options.light}};
 }
 
 std::vector<std::filesystem::path> inputs_of(const StitchOptions& options, const ShotInput& shot) {
@@ -257,17 +260,21 @@ Result<ReadFrames> read_frames(const StitchOptions& options, const ShotInput& sh
                     .report = std::move(merged->report)};
 }
 
+// Where the light is written, kept or not.
+std::string light_file(const StitchOptions& options) {
+  return options.light.empty() ? options.out + ".light.tif" : options.light;
+}
+
 // The panorama as light first, then for displays; the light is kept where that was asked for.
 Result<RenderReport> write_from_light(const Rig& rig, const std::vector<Frame>& frames,
                                       const RenderOptions& render, const StitchOptions& options,
                                       const Console& console) {
   PanoramaFiles files = panorama_files(options);
-  const DisplayFiles display{
-      .light = options.light.empty() ? options.out + ".light.tif" : options.light,
-      .picture = options.out,
-      .jpeg = options.jpeg,
-      .jpeg_quality = options.jpeg_quality,
-      .compression = files.tiff_compression};
+  const DisplayFiles display{.light = light_file(options),
+                             .picture = options.out,
+                             .jpeg = options.jpeg,
+                             .jpeg_quality = options.jpeg_quality,
+                             .compression = files.tiff_compression};
   files.picture = display.light;
   files.jpeg.reset();
   auto report = write_panorama(rig, frames, render, files, console.progress());
@@ -301,6 +308,31 @@ Result<RenderReport> write_covered(const Rig& rig, const std::vector<Frame>& fra
   return std::move(panorama->report);
 }
 
+// What cannot be done in one go with brackets.
+std::optional<Error> beyond_brackets(const StitchOptions& options) {
+  const auto refused = [](std::string field, std::string what, std::string remedy) {
+    return Error{.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = std::move(field),
+                 .what = std::move(what),
+                 .remedy = std::move(remedy)};
+  };
+  if (options.cover.any()) {
+    return refused("--cover-deg, --plate", "brackets are not covered while they are stitched",
+                   "leave it out and run 'seamwright finish' on the panorama");
+  }
+  if (options.jpeg_width != 0) {
+    return refused("--jpeg-width", "with brackets the JPEG has the panorama's width",
+                   "leave it out and run 'seamwright finish' on the panorama");
+  }
+  const std::string passing = light_file(options);
+  if (options.light.empty() && std::filesystem::exists(passing)) {
+    return refused("--out", passing + " is needed for a while, and is there already",
+                   "move it away, or keep the light with --light");
+  }
+  return std::nullopt;
+}
+
 Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   if (auto error = options.level.validate()) return fail(std::move(*error));
   if (auto error = options.cover.validate()) return fail(std::move(*error));
@@ -322,6 +354,9 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   }
   const auto read = read_frames(options, *shot, rig->lens_count(), console);
   if (!read) return tl::unexpected(read.error());
+  if (read->is_light) {
+    if (auto error = beyond_brackets(options)) return fail(std::move(*error));
+  }
   const std::vector<Frame>* const frames = &read->frames;
   const auto levelled = level_shot(options.level, *rig, *frames);
   if (!levelled) return tl::unexpected(levelled.error());

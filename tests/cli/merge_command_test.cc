@@ -141,6 +141,18 @@ TEST_CASE("stitch takes the brackets of a shot") {
       run({"stitch", "--template", shot.template_file(), card, "--out", out, "--width", "256"});
   REQUIRE((again.exit_code == 0 || again.exit_code == 2));
   CHECK(dir.entry_count() == before);
+  // What brackets cannot have in one go is refused, not left out.
+  for (const auto& [option, value] :
+       {std::pair{"--cover-deg", "15"}, {"--jpeg-width", "128"}, {"--light", out.c_str()}}) {
+    CAPTURE(option);
+    const auto refused = run({"stitch", "--template", shot.template_file(), card, "--out", out,
+                              "--width", "256", "--jpeg", (dir / "r.jpg").string(), option, value});
+    CHECK(refused.exit_code == 1);
+    CHECK_THAT(refused.err, Catch::Contains(option));
+  }
+  test::put_file(dir / "room.tif.light.tif", "a note of mine");
+  CHECK(run({"stitch", "--template", shot.template_file(), card, "--out", out}).exit_code == 1);
+  CHECK(test::get_file(dir / "room.tif.light.tif") == "a note of mine");
 }
 
 TEST_CASE("merge refuses what does not belong together in one line") {
