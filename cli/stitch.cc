@@ -358,6 +358,9 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
     if (auto error = beyond_brackets(options)) return fail(std::move(*error));
   }
   const std::vector<Frame>* const frames = &read->frames;
+  if (const auto shape = panorama_shape(*rig, *frames, *render); !shape) {
+    return tl::unexpected(shape.error());
+  }
   const auto levelled = level_shot(options.level, *rig, *frames);
   if (!levelled) return tl::unexpected(levelled.error());
   // Rendering from turned axes turns the panorama without another resampling.
