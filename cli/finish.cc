@@ -5,6 +5,7 @@
 
 #include "cli/cover_options.h"
 #include "cli/level_options.h"
+#include "cli/output_files.h"
 #include "cli/program.h"
 #include "finish/deliver.h"
 #include "finish/floor_view.h"
@@ -78,11 +79,17 @@ Deliverables deliverables(const FinishOptions& options) {
   return wanted;
 }
 
+std::vector<OutputFile> output_files(const FinishOptions& options) {
+  return {{"--out", options.out},     {"--jpeg", options.jpeg},
+          {"--exr", options.exr},     {"--faces", options.faces},
+          {"--tiles", options.tiles}, {"--floor-out", options.floor_out}};
+}
+
+// The names of those that are asked for.
 std::vector<std::string> outputs(const FinishOptions& options) {
   std::vector<std::string> names;
-  for (const std::string* name : {&options.out, &options.jpeg, &options.exr, &options.faces,
-                                  &options.tiles, &options.floor_out}) {
-    if (!name->empty()) names.push_back(*name);
+  for (const OutputFile& file : output_files(options)) {
+    if (!file.path.empty()) names.push_back(file.path.string());
   }
   return names;
 }
@@ -91,20 +98,15 @@ std::vector<std::string> outputs(const FinishOptions& options) {
 std::optional<Error> check(const FinishOptions& options) {
   if (auto error = options.level.validate()) return error;
   if (auto error = options.cover.validate()) return error;
-  const auto names = outputs(options);
-  if (names.empty()) {
+  if (outputs(options).empty()) {
     return option_error("--out", "nothing to write is named",
                         "give --out, --jpeg, --exr, --faces, --tiles or --floor-out");
   }
-  for (const std::string& name : names) {
-    for (const std::string* input : {&options.panorama, &options.floor_in, &options.cover.plate}) {
-      std::error_code code;
-      if (input->empty() || !fs::equivalent(name, *input, code)) continue;
-      return Error{.where = name,
-                   .field = {},
-                   .what = "would overwrite an input",
-                   .remedy = "give the result another name"};
-    }
+  if (auto free = check_outputs(output_files(options),
+                                {options.panorama, options.floor_in, options.cover.plate},
+                                "a picture that this one is made from");
+      !free) {
+    return free.error();
   }
   return std::nullopt;
 }

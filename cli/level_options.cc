@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "cli/number_text.h"
 #include "projection/equirect.h"
 
 namespace seamwright {
@@ -19,15 +20,6 @@ Error refused(const std::string& text, std::string what, std::string remedy) {
           .field = fmt::format("--vertical \"{}\"", text),
           .what = std::move(what),
           .remedy = std::move(remedy)};
-}
-
-std::optional<double> number_of(std::string_view text) {
-  double value = 0;
-  const auto [end, code] = std::from_chars(text.data(), text.data() + text.size(), value);
-  if (code != std::errc{} || end != text.data() + text.size() || !std::isfinite(value)) {
-    return std::nullopt;
-  }
-  return value;
 }
 
 std::optional<Vec2> pixel_of(std::string_view word) {

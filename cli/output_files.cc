@@ -24,7 +24,8 @@ bool same_file(const std::filesystem::path& one, const std::filesystem::path& ot
 }  // namespace
 
 Result<void> check_outputs(const std::vector<OutputFile>& outputs,
-                           const std::vector<std::filesystem::path>& inputs) {
+                           const std::vector<std::filesystem::path>& inputs,
+                           std::string_view input_kind) {
   const auto refused = [](const OutputFile& output, const std::string& what) {
     return fail({.kind = ErrorKind::user_input,
                  .where = output.path.string(),
@@ -35,9 +36,8 @@ Result<void> check_outputs(const std::vector<OutputFile>& outputs,
   for (std::size_t i = 0; i < outputs.size(); ++i) {
     if (outputs[i].path.empty()) continue;
     for (const auto& input : inputs) {
-      if (same_file(outputs[i].path, input)) {
-        return refused(outputs[i], "this would replace one of the shot's own files");
-      }
+      if (input.empty() || !same_file(outputs[i].path, input)) continue;
+      return refused(outputs[i], fmt::format("would overwrite an input, {}", input_kind));
     }
     for (std::size_t k = 0; k < i; ++k) {
       if (outputs[k].path.empty() || !same_file(outputs[i].path, outputs[k].path)) continue;

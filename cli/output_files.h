@@ -2,6 +2,7 @@
 
 #include <filesystem>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "base/result.h"
@@ -15,8 +16,10 @@ struct OutputFile {
 };
 
 /// Fails where an output would replace one of the inputs or another output, also by another name
-/// of the same file. Outputs with an empty path are not written.
+/// of the same file. Empty paths are no files. `input_kind` says what the inputs are, for the
+/// error.
 [[nodiscard]] Result<void> check_outputs(const std::vector<OutputFile>& outputs,
-                                         const std::vector<std::filesystem::path>& inputs);
+                                         const std::vector<std::filesystem::path>& inputs,
+                                         std::string_view input_kind);
 
 }  // namespace seamwright

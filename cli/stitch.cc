@@ -349,7 +349,9 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
   intake.mirrored = intake.mirrored || opened->rig_template.mirrored;
   const auto shot = open_shot_input(options.frames, intake, rig->lens_count(), true);
   if (!shot) return tl::unexpected(shot.error());
-  if (auto free = check_outputs(outputs_of(options), inputs_of(options, *shot)); !free) {
+  if (auto free = check_outputs(outputs_of(options), inputs_of(options, *shot),
+                                "one of the shot's own files");
+      !free) {
     return tl::unexpected(free.error());
   }
   const auto read = read_frames(options, *shot, rig->lens_count(), console);

@@ -8,6 +8,8 @@
 
 #include <fmt/format.h>
 
+#include "cli/number_text.h"
+
 namespace seamwright {
 
 namespace {
@@ -21,15 +23,6 @@ tl::unexpected<Error> refuse(const std::string& text, std::string what,
                .field = fmt::format("--tie \"{}\"", text),
                .what = std::move(what),
                .remedy = std::move(remedy)});
-}
-
-std::optional<double> number_of(std::string_view text) {
-  double value = 0;
-  const auto [end, code] = std::from_chars(text.data(), text.data() + text.size(), value);
-  if (code != std::errc{} || end != text.data() + text.size() || !std::isfinite(value)) {
-    return std::nullopt;
-  }
-  return value;
 }
 
 // "LENS:U,V"; the lens number is not yet compared with the body's.

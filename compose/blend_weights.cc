@@ -3,15 +3,11 @@
 #include <algorithm>
 #include <cstddef>
 
+#include "base/smooth_step.h"
+
 namespace seamwright {
 
 namespace {
-
-// 0 below −1, 1 above 1, two continuous derivatives; step(x) + step(−x) = 1.
-double smooth_step(double x) {
-  const double t = std::clamp(0.5 * (x + 1.0), 0.0, 1.0);
-  return t * t * t * (t * (6.0 * t - 15.0) + 10.0);
-}
 
 // Share of lens i between i and j: as known, else by their margins.
 double between(std::span<const PairStep> known, std::size_t i, std::size_t j, double by_margins) {
@@ -36,7 +32,8 @@ void BlendWeights::at(std::span<const double> margins_rad, std::span<double> sha
       // Crossing the seam by an angle changes the difference of margins by twice that angle.
       const double half_overlap = 0.5 * (margins_rad[i] + margins_rad[j]);
       const double half_width = std::min(half_width_rad_, 0.9 * half_overlap);
-      const double by_margins = smooth_step((margins_rad[i] - margins_rad[j]) / (2.0 * half_width));
+      const double by_margins =
+          smooth_step(0.5 * ((margins_rad[i] - margins_rad[j]) / (2.0 * half_width) + 1.0));
       shares[i] *= between(known, i, j, by_margins);
     }
     sum += shares[i];

@@ -4,15 +4,11 @@
 #include <cmath>
 #include <limits>
 
+#include "imaging/catmull_rom.h"
+
 namespace seamwright {
 
 namespace {
-
-double catmull_rom(double x) {
-  x = std::abs(x);
-  if (x >= 2) return 0;
-  return x < 1 ? 1 + x * x * (1.5 * x - 2.5) : 2 + x * (-4 + x * (2.5 - 0.5 * x));
-}
 
 double sinc(double x) { return std::abs(x) < 1e-9 ? 1.0 : std::sin(kPi * x) / (kPi * x); }
 

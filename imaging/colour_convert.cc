@@ -7,24 +7,15 @@
 
 #include "imaging/convert.h"
 #include "imaging/icc.h"
+#include "imaging/lcms_handles.h"
 
 namespace seamwright {
 namespace {
 
-struct CloseContext {
-  void operator()(cmsContext context) const { cmsDeleteContext(context); }
-};
-struct CloseProfile {
-  void operator()(void* profile) const { cmsCloseProfile(profile); }
-};
 struct CloseTransform {
   void operator()(void* transform) const { cmsDeleteTransform(transform); }
 };
-using Context = std::unique_ptr<std::remove_pointer_t<cmsContext>, CloseContext>;
-using Profile = std::unique_ptr<void, CloseProfile>;
 using Transform = std::unique_ptr<void, CloseTransform>;
-
-void keep_silent(cmsContext, cmsUInt32Number, const char*) {}
 
 bool is_grey(const Image& image) {
   return image.channels() == Channels::grey || image.channels() == Channels::grey_alpha;
@@ -33,11 +24,6 @@ bool is_grey(const Image& image) {
 std::vector<std::byte> profile_bytes(const Image& image) {
   if (!image.icc_profile.empty()) return image.icc_profile;
   return make_icc_profile(is_grey(image) ? Channels::grey : Channels::rgb, image.transfer);
-}
-
-Profile open_profile(const Context& context, const std::vector<std::byte>& bytes) {
-  return Profile(cmsOpenProfileFromMemTHR(context.get(), bytes.data(),
-                                          static_cast<cmsUInt32Number>(bytes.size())));
 }
 
 // Alpha is not looked at by the transform; it is copied.
@@ -51,10 +37,9 @@ cmsUInt32Number float_format(const Image& image, bool grey) {
 }  // namespace
 
 Result<Image> converted_to(const Image& image, const Image& target) {
-  const Context context(cmsCreateContext(nullptr, nullptr));
-  cmsSetLogErrorHandlerTHR(context.get(), keep_silent);
-  const Profile from = open_profile(context, profile_bytes(image));
-  const Profile to = open_profile(context, profile_bytes(target));
+  const LcmsContext context = silent_context();
+  const LcmsProfile from = open_profile(context, profile_bytes(image));
+  const LcmsProfile to = open_profile(context, profile_bytes(target));
   const bool grey = is_grey(target);
   Transform transform;
   if (from && to) {

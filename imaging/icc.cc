@@ -7,35 +7,17 @@
 
 #include <lcms2.h>
 
+#include "imaging/lcms_handles.h"
+
 namespace seamwright {
 namespace {
 
-struct CloseContext {
-  void operator()(cmsContext context) const { cmsDeleteContext(context); }
-};
-struct CloseProfile {
-  void operator()(void* profile) const { cmsCloseProfile(profile); }
-};
 struct FreeCurve {
   void operator()(cmsToneCurve* curve) const { cmsFreeToneCurve(curve); }
 };
-using Context = std::shared_ptr<std::remove_pointer_t<cmsContext>>;
-using Profile = std::unique_ptr<void, CloseProfile>;
+using Context = LcmsContext;
+using Profile = LcmsProfile;
 using Curve = std::unique_ptr<cmsToneCurve, FreeCurve>;
-
-void keep_silent(cmsContext, cmsUInt32Number, const char*) {}
-
-// Own context: no state shared with other threads, nothing printed.
-Context silent_context() {
-  Context context(cmsCreateContext(nullptr, nullptr), CloseContext());
-  cmsSetLogErrorHandlerTHR(context.get(), keep_silent);
-  return context;
-}
-
-Profile open_profile(const Context& context, std::span<const std::byte> bytes) {
-  return Profile(cmsOpenProfileFromMemTHR(context.get(), bytes.data(),
-                                          static_cast<cmsUInt32Number>(bytes.size())));
-}
 
 Error profile_error(std::string what) {
   return {.kind = ErrorKind::user_input,

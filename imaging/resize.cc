@@ -5,16 +5,11 @@
 #include <vector>
 
 #include "base/parallel.h"
+#include "imaging/catmull_rom.h"
 #include "imaging/quantise.h"
 
 namespace seamwright {
 namespace {
-
-double catmull_rom(double x) {
-  x = std::abs(x);
-  if (x >= 2) return 0;
-  return x < 1 ? 1 + x * x * (1.5 * x - 2.5) : 2 + x * (-4 + x * (2.5 - 0.5 * x));
-}
 
 // For each output place of one axis: the source places and their weights.
 struct Axis {
