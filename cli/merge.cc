@@ -31,7 +31,8 @@ constexpr std::string_view kExample =
     "  seamwright merge card/ --out merged --display\n"
     "  seamwright merge a1.tif a2.tif a3.tif --out merged --pattern "
     "'(?<shot>[a-z]+)(?<frame>\\d)\\.tif'\n"
-    "\nWrites <shot>_<lens>.tif, float and linear: 1.0 is full code at the middle exposure. Frames "
+    "\nWrites <shot>_<lens>.tif (or .exr), float and linear: 1.0 is full code at the middle "
+    "exposure. Frames "
     "are grouped by EXIF: lens model, times (a new shot after a rest of --gap-s) and exposures "
     "(frames within 1/6 stop are one step; several of one step are averaged).\n"
     "Finishes with findings (exit 2) when EXIF and pixels disagree on an exposure, or when the "
@@ -180,8 +181,8 @@ void add_merge(Program& program) {
       [options](const Console& console) { return merge(*options, console); });
   command.add_option("frames", options->inputs, "Frames, or folders of frames")->required();
   command.add_option("--out", options->out, "Folder to write to; made when missing");
-  command.add_option("--format", options->format, "Of the merged frames: tif (float)")
-      ->check(CLI::IsMember({"tif"}))
+  command.add_option("--format", options->format, "Of the merged frames: tif or exr, both float")
+      ->check(CLI::IsMember({"tif", "exr"}))
       ->capture_default_str();
   command.add_flag("--list", options->list, "Show how frames are grouped, and stop");
   command.add_flag("--display", options->display,

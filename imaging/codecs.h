@@ -25,7 +25,8 @@ namespace seamwright {
 [[nodiscard]] Result<void> write_png(const std::filesystem::path& path, const Image& image,
                                      const WriteOptions& options);
 /// Any image; see write_image.h.
-[[nodiscard]] Result<void> write_exr(const std::filesystem::path& path, const Image& image);
+[[nodiscard]] Result<void> write_exr(const std::filesystem::path& path, const Image& image,
+                                     const WriteOptions& options);
 /// 8-bit images without alpha.
 [[nodiscard]] Result<void> write_jpeg(const std::filesystem::path& path, const Image& image,
                                       const WriteOptions& options);

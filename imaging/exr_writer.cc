@@ -45,6 +45,22 @@ void add_primaries(Imf::Header& header, const Image& image) {
                                              point(primaries->blue), point(primaries->white)));
 }
 
+// How it was taken, by OpenEXR's standard attributes (ImfStandardAttributes.h), which have the
+// units of FrameInfo. That of an environment map is left out: it puts pixel centres on the poles
+// and on the border, half a pixel off ours.
+void add_info(Imf::Header& header, const FrameInfo& info) {
+  if (info.taken_at) Imf::addCapDate(header, *info.taken_at);
+  if (info.exposure_s) Imf::addExpTime(header, static_cast<float>(*info.exposure_s));
+  if (info.f_number) Imf::addAperture(header, static_cast<float>(*info.f_number));
+  if (info.iso) Imf::addIsoSpeed(header, static_cast<float>(*info.iso));
+  if (!info.location) return;
+  Imf::addLatitude(header, static_cast<float>(info.location->latitude_deg));
+  Imf::addLongitude(header, static_cast<float>(info.location->longitude_deg));
+  if (info.location->altitude_m) {
+    Imf::addAltitude(header, static_cast<float>(*info.location->altitude_m));
+  }
+}
+
 // OpenEXR keeps colours premultiplied (Technical Introduction to OpenEXR, "Premultiplied").
 void premultiply(std::span<float> light, std::size_t channels) {
   for (std::size_t at = 0; at < light.size(); at += channels) {
@@ -76,7 +92,8 @@ void write_rows(Imf::OutputFile& file, const Image& image, const TransferCurve& 
 
 }  // namespace
 
-Result<void> write_exr(const std::filesystem::path& path, const Image& image) {
+Result<void> write_exr(const std::filesystem::path& path, const Image& image,
+                       const WriteOptions& options) {
   const auto curve = TransferCurve::of(image);
   if (!curve) return tl::unexpected(curve.error());
   auto pending = PendingFile::create(path);
@@ -88,6 +105,7 @@ Result<void> write_exr(const std::filesystem::path& path, const Image& image) {
                        Imf::ZIP_COMPRESSION);
     for (const char* name : names) header.channels().insert(name, Imf::Channel(type));
     add_primaries(header, image);
+    if (options.info) add_info(header, *options.info);
     Imf::OutputFile file(pending->temporary().string().c_str(), header, 0);
     write_rows(file, to_type(image, SampleType::f32), *curve, type, names);
   } catch (const std::exception& fault) {

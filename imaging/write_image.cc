@@ -73,7 +73,7 @@ Result<void> write_image(const std::filesystem::path& path, const Image& image,
   if (suffix == ".tif" || suffix == ".tiff") return write_tiff(path, image, options);
   if (suffix == ".png") return write_png_checked(path, image, options);
   if (suffix == ".jpg" || suffix == ".jpeg") return write_jpeg_checked(path, image, options);
-  if (suffix == ".exr") return write_exr(path, image);
+  if (suffix == ".exr") return write_exr(path, image, options);
   return fail(unsupported_picture(
       path, suffix.empty() ? "has no suffix" : "has the unknown suffix " + suffix,
       "end the name in .tif, .png, .jpg or .exr"));

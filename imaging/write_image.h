@@ -23,11 +23,12 @@ struct WriteOptions {
 ///
 /// The ICC profile goes out byte for byte. Where there is none and `image.transfer` is not what a
 /// reader would take for granted (sRGB for integers, linear for floats), a small profile is put in
-/// that says it. PNG takes 8 and 16 bits; JPEG takes 8, and 16 and float rounded to 8 once. Alpha
-/// EXR (OpenEXR 3, lossless zip) takes every type: linear light with white at 1 by the picture's
-/// own tone curves, 32-bit from float and half floats otherwise, the profile's primaries as
-/// `chromaticities`; it holds no EXIF and no XMP. Alpha
-/// does not fit JPEG and is refused; float does not fit PNG and is refused.
+/// that says it. PNG takes 8 and 16 bits; JPEG takes 8, and 16 and float rounded to 8 once. EXR
+/// (OpenEXR 3, lossless zip) takes every type: linear light with white at 1 by the picture's own
+/// tone curves, 32-bit from float and half floats otherwise, the profile's primaries as
+/// `chromaticities`; of `info` it holds what OpenEXR has standard attributes for (time, exposure,
+/// aperture, ISO, place), and no XMP. Alpha does not fit JPEG and is refused; float does not fit
+/// PNG and is refused.
 [[nodiscard]] Result<void> write_image(const std::filesystem::path& path, const Image& image,
                                        const WriteOptions& options = {});
 

@@ -94,6 +94,11 @@ TEST_CASE("merge groups a card, merges it and tells what it did") {
   REQUIRE(shown);
   CHECK(shown->type() == SampleType::u16);
 
+  const auto as_exr = run({"merge", card, "--out", out, "--format", "exr", "--json"});
+  REQUIRE((as_exr.exit_code == 0 || as_exr.exit_code == 2));
+  CHECK(test::get_file(out + "/room_front.exr")
+            .starts_with("\x76\x2f\x31\x01"));  // OpenEXR's magic number
+
   // Light is that of the picture it was made of.
   const auto truth = read_image(shot.front());
   REQUIRE(truth);

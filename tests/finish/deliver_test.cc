@@ -4,6 +4,7 @@
 #include <ImfChannelList.h>
 #include <ImfHeader.h>
 #include <ImfRgbaFile.h>
+#include <ImfStandardAttributes.h>
 #include <catch2/catch.hpp>
 #include <exiv2/exiv2.hpp>
 
@@ -23,6 +24,8 @@ PanoramaRecord record() {
   PanoramaRecord record;
   record.info.body_model = "Lantern Two";
   record.info.taken_at = "2024:05:14 09:03:20";
+  record.info.exposure_s = 0.125;
+  record.info.iso = 200;
   record.info.location = Location{-33.5, 151.25, 12.5};
   record.sphere.heading_deg = 271.5;
   record.sphere.source_photos = 2;
@@ -109,6 +112,13 @@ TEST_CASE("EXR holds linear light", "[finish][deliver]") {
   Imf::RgbaInputFile file((dir / "light.exr").string().c_str());
   CHECK(file.dataWindow().max.x == 63);
   CHECK(file.dataWindow().max.y == 31);
+  CHECK(Imf::capDate(file.header()) == "2024:05:14 09:03:20");
+  CHECK(Imf::expTime(file.header()) == Approx(0.125));
+  CHECK(Imf::isoSpeed(file.header()) == Approx(200));
+  CHECK(Imf::latitude(file.header()) == Approx(-33.5));
+  CHECK(Imf::longitude(file.header()) == Approx(151.25));
+  CHECK(Imf::altitude(file.header()) == Approx(12.5));
+  CHECK_FALSE(Imf::hasAperture(file.header()));
   Imf::Array2D<Imf::Rgba> pixels(32, 64);
   file.setFrameBuffer(&pixels[0][0], 1, 64);
   file.readPixels(0, 31);
