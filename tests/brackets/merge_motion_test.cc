@@ -7,36 +7,22 @@
 
 #include "base/parallel.h"
 #include "brackets/merge.h"
+#include "tests/brackets/room_with_ball.h"
 #include "tests/brackets/synthetic_brackets.h"
 
 using namespace seamwright;
 using test::Photograph;
 using test::Random;
+using test::room_with_ball;
 using test::seed;
 
 namespace {
 
-constexpr int kWidth = 320;
-constexpr int kHeight = 220;
+constexpr int kWidth = test::kRoomWidth_px;
+constexpr int kHeight = test::kRoomHeight_px;
 constexpr double kWindowRadius_px = 40;
 constexpr double kWallLight = 0.05;
 constexpr double kWindowLight = 6.0;
-
-double wall(double u, double v, int channel) {
-  const double tint = channel == 0 ? 1.0 : channel == 1 ? 0.9 : 0.7;
-  return tint * (0.12 + 0.04 * std::sin(0.31 * u) * std::cos(0.23 * v));
-}
-
-/// A textured ball that is somewhere else in each frame; `centre_u` is where.
-test::Radiance room_with_ball(double centre_u) {
-  return [centre_u](double u, double v, int channel) {
-    if (std::hypot(u - 70, v - 60) < 30) return 5.0;  // a window
-    const double du = u - centre_u;
-    const double dv = v - 140;
-    if (std::hypot(du, dv) > 26) return wall(u, v, channel);
-    return 0.35 + 0.1 * std::sin(0.5 * du) * std::sin(0.4 * dv) + 0.05 * channel;
-  };
-}
 
 /// A round window in a wall, even around it, papered farther away.
 double window(double u, double v, int channel) {
@@ -70,7 +56,7 @@ Pixel mean_difference(const Image& merged, const test::Radiance& scene, int x, i
 // rows where the ball rolls.
 double ghost_energy(const Image& merged, const std::vector<test::Radiance>& scenes) {
   double energy = 0;
-  for (int y = 105; y < 175; ++y) {
+  for (int y = test::kBallTop_px; y < test::kBallBottom_px; ++y) {
     for (int x = 2; x < kWidth - 2; ++x) {
       double least = std::numeric_limits<double>::infinity();
       for (const auto& scene : scenes) {
