@@ -1,7 +1,10 @@
 #pragma once
 
 #include <functional>
+#include <string>
 #include <string_view>
+
+#include "base/result.h"
 
 namespace seamwright {
 
@@ -19,6 +22,15 @@ using ProgressFn = std::function<bool(const Progress&)>;
 [[nodiscard]] inline bool tell(const ProgressFn& progress, std::string_view stage,
                                double fraction) {
   return !progress || progress({stage, fraction});
+}
+
+/// How work that was told to stop fails; `what` as a participle, e.g. "rendering".
+[[nodiscard]] inline Error stopped_while(std::string_view what) {
+  return {.kind = ErrorKind::cancelled,
+          .where = {},
+          .field = {},
+          .what = "stopped while " + std::string(what),
+          .remedy = {}};
 }
 
 }  // namespace seamwright

@@ -98,17 +98,17 @@ Result<FramePlace> place_of(std::size_t index, const ListedFrame& frame,
   return place;
 }
 
-BracketSeries series_of(std::string lens, std::vector<FramePlace> places, double step_ev) {
-  std::stable_sort(places.begin(), places.end(), [](const FramePlace& a, const FramePlace& b) {
-    return a.exposure < b.exposure;
-  });
+BracketSeries series_of(std::string lens, std::vector<BracketMember> members, double step_ev) {
+  std::stable_sort(
+      members.begin(), members.end(),
+      [](const BracketMember& a, const BracketMember& b) { return a.exposure < b.exposure; });
   BracketSeries series{.lens = std::move(lens), .steps = {}};
-  for (const FramePlace& place : places) {
+  for (const BracketMember& member : members) {
     const bool same =
         !series.steps.empty() &&
-        ev_between(place.exposure, series.steps.back().members.front().exposure) <= step_ev;
+        ev_between(member.exposure, series.steps.back().members.front().exposure) <= step_ev;
     if (!same) series.steps.emplace_back();
-    series.steps.back().members.push_back({place.frame, place.exposure});
+    series.steps.back().members.push_back(member);
   }
   const double middle = series.steps[(series.steps.size() - 1) / 2].members.front().exposure;
   for (BracketStep& step : series.steps) {
@@ -132,8 +132,10 @@ std::string common_name(const ShotPlaces& places, const std::vector<ListedFrame>
 
 BracketShot shot_of(const ShotPlaces& places, const std::vector<ListedFrame>& frames,
                     double step_ev) {
-  std::map<std::string, ShotPlaces> by_lens;
-  for (const FramePlace& place : places) by_lens[place.lens].push_back(place);
+  std::map<std::string, std::vector<BracketMember>> by_lens;
+  for (const FramePlace& place : places) {
+    by_lens[place.lens].push_back({place.frame, place.exposure});
+  }
   std::vector<std::string> lenses;
   for (const auto& [lens, members] : by_lens) lenses.push_back(lens);
   std::stable_sort(lenses.begin(), lenses.end(), lens_before);
@@ -281,6 +283,21 @@ std::size_t BracketSeries::frame_count() const {
   std::size_t count = 0;
   for (const BracketStep& step : steps) count += step.members.size();
   return count;
+}
+
+Result<BracketSeries> written_series(const std::vector<ListedFrame>& frames,
+                                     const std::vector<WrittenFrame>& written, double step_ev) {
+  std::vector<BracketMember> members;
+  for (const WrittenFrame& one : written) {
+    const ListedFrame& frame = frames[one.frame];
+    const auto exposure = one.ev ? std::exp2(*one.ev) : relative_exposure(frame.info);
+    if (!exposure) {
+      return fail(grouping_error(frame.file.string(), "EXIF", "says no exposure time",
+                                 "say each exposure's 'ev' where the bracket is written down"));
+    }
+    members.push_back({one.frame, *exposure});
+  }
+  return series_of({}, std::move(members), step_ev);
 }
 
 Result<std::vector<BracketShot>> group_brackets(const std::vector<ListedFrame>& frames,

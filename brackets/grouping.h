@@ -65,6 +65,18 @@ struct BracketShot {
 [[nodiscard]] Result<std::vector<BracketShot>> group_brackets(
     const std::vector<ListedFrame>& frames, const GroupingOptions& options = {});
 
+/// A frame that somebody wrote down as part of a series.
+struct WrittenFrame {
+  std::size_t frame = 0;          ///< index into the list
+  std::optional<double> ev = {};  ///< on one scale for all lenses of the shot; absent: by EXIF
+};
+
+/// One lens' series as it is written down, none of it empty. Fails on a frame whose exposure
+/// neither `ev` nor EXIF says.
+[[nodiscard]] Result<BracketSeries> written_series(const std::vector<ListedFrame>& frames,
+                                                   const std::vector<WrittenFrame>& written,
+                                                   double step_ev = GroupingOptions{}.step_ev);
+
 /// A table for people: shot, lens, steps, frames; one line a series.
 [[nodiscard]] std::string bracket_table(const std::vector<ListedFrame>& frames,
                                         const std::vector<BracketShot>& shots);

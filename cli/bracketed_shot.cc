@@ -33,6 +33,31 @@ Result<BracketShot> only_shot(const std::vector<ListedFrame>& frames, const Brac
        .remedy = "give the frames of one shot, or run 'seamwright merge' on all of them"});
 }
 
+// Merges what is grouped and lays the merged pictures out.
+Result<BracketedShot> merge_grouped(const std::vector<ListedFrame>& listed, const BracketShot& shot,
+                                    const FrameIntake& intake, const BracketOptions& options,
+                                    const Console& console) {
+  const auto merge = options.merge_options();
+  if (!merge) return tl::unexpected(merge.error());
+  auto merged = merge_shot(listed, shot, *merge, console.progress());
+  if (!merged) return tl::unexpected(merged.error());
+  BracketedShot result;
+  result.report = nlohmann::json::array();
+  std::vector<Frame> pictures;
+  for (MergedFrame& one : *merged) {
+    for (const std::string& line : merge_lines(one.report)) console.say(line);
+    for (std::string& finding : one.report.findings()) {
+      result.findings.push_back(std::move(finding));
+    }
+    result.report.push_back(merge_json(one.report));
+    pictures.push_back(std::move(one.frame));
+  }
+  auto frames = arrange_shot(std::move(pictures), intake);
+  if (!frames) return tl::unexpected(frames.error());
+  result.frames = std::move(*frames);
+  return result;
+}
+
 }  // namespace
 
 bool is_bracketed(const std::vector<std::string>& arguments, const FrameIntake& intake,
@@ -49,8 +74,6 @@ bool is_bracketed(const std::vector<std::string>& arguments, const FrameIntake& 
 Result<BracketedShot> read_bracketed_shot(const std::vector<std::string>& arguments,
                                           const FrameIntake& intake, int lens_count,
                                           const BracketOptions& options, const Console& console) {
-  const auto merge = options.merge_options();
-  if (!merge) return tl::unexpected(merge.error());
   const auto listed = list_frames({arguments.begin(), arguments.end()}, console.progress());
   if (!listed) return tl::unexpected(listed.error());
   const auto shot = only_shot(*listed, options, console);
@@ -71,23 +94,31 @@ Result<BracketedShot> read_bracketed_shot(const std::vector<std::string>& argume
          .what = fmt::format("{} of them for a body of {}", shot->lenses.size(), lens_count),
          .remedy = "tell lenses apart by --pattern with a group (?<lens>...)"});
   }
-  auto merged = merge_shot(*listed, *shot, *merge, console.progress());
-  if (!merged) return tl::unexpected(merged.error());
-  BracketedShot result;
-  result.report = nlohmann::json::array();
-  std::vector<Frame> pictures;
-  for (MergedFrame& one : *merged) {
-    for (const std::string& line : merge_lines(one.report)) console.say(line);
-    for (std::string& finding : one.report.findings()) {
-      result.findings.push_back(std::move(finding));
+  return merge_grouped(*listed, *shot, layout, options, console);
+}
+
+Result<BracketedShot> read_bracketed_shot(const fs::path& shot_file, const FrameIntake& intake,
+                                          const ShotFile& shot, const BracketOptions& options,
+                                          const Console& console) {
+  std::vector<fs::path> files;
+  std::vector<std::vector<WrittenFrame>> written;
+  for (const auto& bracket : shot.brackets) {
+    std::vector<WrittenFrame>& series = written.emplace_back();
+    for (const BracketFrame& frame : bracket) {
+      series.push_back({.frame = files.size(), .ev = frame.ev});
+      files.push_back(beside_shot_file(shot_file, frame.file));
     }
-    result.report.push_back(merge_json(one.report));
-    pictures.push_back(std::move(one.frame));
   }
-  auto frames = arrange_shot(std::move(pictures), layout);
-  if (!frames) return tl::unexpected(frames.error());
-  result.frames = std::move(*frames);
-  return result;
+  const auto listed = list_frames(files, console.progress());
+  if (!listed) return tl::unexpected(listed.error());
+  BracketShot grouped{.name = shot_file.filename().string(), .lenses = {}};
+  for (const auto& series : written) {
+    auto lens = written_series(*listed, series);
+    if (!lens) return tl::unexpected(lens.error());
+    grouped.lenses.push_back(std::move(*lens));
+  }
+  console.say(bracket_table(*listed, {grouped}));
+  return merge_grouped(*listed, grouped, intake, options, console);
 }
 
 Result<ToneCurve> write_display(const DisplayFiles& files, const ToneOptions& tone,

@@ -10,6 +10,7 @@
 #include "cli/console.h"
 #include "imaging/frame.h"
 #include "imaging/tiff_writer.h"
+#include "templates/shot_file.h"
 
 namespace seamwright {
 
@@ -28,6 +29,13 @@ struct BracketedShot {
 /// arguments hold more than one shot, or another number of lenses.
 [[nodiscard]] Result<BracketedShot> read_bracketed_shot(const std::vector<std::string>& arguments,
                                                         const FrameIntake& intake, int lens_count,
+                                                        const BracketOptions& options,
+                                                        const Console& console);
+
+/// The brackets that a shot file writes down; it must hold some. `intake` as the command takes it.
+[[nodiscard]] Result<BracketedShot> read_bracketed_shot(const std::filesystem::path& shot_file,
+                                                        const FrameIntake& intake,
+                                                        const ShotFile& shot,
                                                         const BracketOptions& options,
                                                         const Console& console);
 

@@ -9,7 +9,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr std::string_view kExample =
+constexpr std::string_view kDemoExample =
     "Example:\n"
     "  seamwright demo rooms --frame 1000\n"
     "\nWrites rooms/frames/*.tif, the frames of an invented two-lens body in an invented guest "
@@ -45,7 +45,7 @@ void add_demo(Program& program) {
   const auto options = std::make_shared<DemoOptions>();
   CLI::App& command = program.add_command(
       "demo", "Write frames of an invented body in an invented house, with the truth beside them",
-      std::string(kExample),
+      std::string(kDemoExample),
       [=](const Console& console) { return demo(*folder, *options, console); });
   command.add_option("folder", *folder, "Folder to write to; made when missing")->required();
   command.add_option("--frame", options->frame_px, "Width and height of a frame, px")

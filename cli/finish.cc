@@ -39,7 +39,7 @@ struct FinishOptions {
   bool strip_location = false;
 };
 
-constexpr std::string_view kExample =
+constexpr std::string_view kFinishExample =
     "Examples:\n"
     "  seamwright finish room.tif --level --cover-deg 18 --out room-done.tif --jpeg room.jpg "
     "--jpeg-width 4096\n"
@@ -251,7 +251,7 @@ void add_finish(Program& program) {
   const auto options = std::make_shared<FinishOptions>();
   CLI::App& command = program.add_command(
       "finish", "Set a panorama upright, retouch its floor, hide the stand, write what people need",
-      std::string(kExample),
+      std::string(kFinishExample),
       [options](const Console& console) { return finish(*options, console); });
   command.add_option("panorama", options->panorama, "Whole equirectangular panorama")->required();
   command.add_flag("--mirrored", options->mirrored, "The panorama is mirrored: flip it");

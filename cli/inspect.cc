@@ -14,7 +14,7 @@ struct InspectOptions {
   bool project = false;
 };
 
-constexpr std::string_view kExample =
+constexpr std::string_view kInspectExample =
     "Examples:\n"
     "  seamwright inspect lantern.template.yaml\n"
     "  echo '0 1000.5 980.25' | seamwright inspect lantern.template.yaml --unproject\n"
@@ -66,7 +66,7 @@ void add_inspect(Program& program) {
   const auto options = std::make_shared<InspectOptions>();
   CLI::App& command = program.add_command(
       "inspect", "Show what a template or frames hold; map points through a template",
-      std::string(kExample),
+      std::string(kInspectExample),
       [options](const Console& console) { return inspect(*options, console); });
   command.add_option("files", options->files, "A template, a *.shot.yaml, or frames")->required();
   CLI::Option* unproject =

@@ -28,7 +28,7 @@ struct LearnCommandOptions {
   bool terms = false;
 };
 
-constexpr std::string_view kExample =
+constexpr std::string_view kLearnExample =
     "Examples:\n"
     "  seamwright learn --shot a_front.tif a_back.tif --shot b_front.tif b_back.tif "
     "--body 'Lantern 0117' --out lantern.template.yaml\n"
@@ -135,7 +135,7 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
 void add_learn(Program& program) {
   const auto options = std::make_shared<LearnCommandOptions>();
   CLI::App& command = program.add_command(
-      "learn", "Learn a body's template from shots taken with it", std::string(kExample),
+      "learn", "Learn a body's template from shots taken with it", std::string(kLearnExample),
       [options](const Console& console) { return learn(*options, console); });
   command
       .add_option("--shot", options->shots,

@@ -25,7 +25,7 @@ struct MergeCommand {
   bool list = false;
 };
 
-constexpr std::string_view kExample =
+constexpr std::string_view kMergeExample =
     "Examples:\n"
     "  seamwright merge card/ --list\n"
     "  seamwright merge card/ --out merged --display\n"
@@ -177,7 +177,7 @@ void add_merge(Program& program) {
   const auto options = std::make_shared<MergeCommand>();
   CLI::App& command = program.add_command(
       "merge", "Merge exposure brackets and bursts of each lens into one frame of linear light",
-      std::string(kExample),
+      std::string(kMergeExample),
       [options](const Console& console) { return merge(*options, console); });
   command.add_option("frames", options->inputs, "Frames, or folders of frames")->required();
   command.add_option("--out", options->out, "Folder to write to; made when missing");

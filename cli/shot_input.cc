@@ -44,8 +44,13 @@ Result<ShotInput> open_shot_file(const fs::path& path, const IntakeOptions& opti
   }
   const auto shot = read_shot_file(path);
   if (!shot) return tl::unexpected(shot.error());
-  ShotInput input{.name = shot_name(path), .files = {}, .intake = shot->intake};
+  ShotInput input{.name = shot_name(path), .files = {}, .intake = shot->intake, .exposures = {}};
   for (const fs::path& frame : shot->frames) input.files.push_back(beside_shot_file(path, frame));
+  for (const auto& bracket : shot->brackets) {
+    for (const BracketFrame& frame : bracket) {
+      input.exposures.push_back(beside_shot_file(path, frame.file));
+    }
+  }
   input.intake.mirrored = input.intake.mirrored || options.mirrored;
   return input;
 }
@@ -81,7 +86,8 @@ Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
                   .intake = {.layout = layout_of(options.layout, arguments.size(), lens_count),
                              .lens_count = lens_count,
                              .quarter_turns = options.quarter_turns,
-                             .mirrored = options.mirrored}};
+                             .mirrored = options.mirrored},
+                  .exposures = {}};
   if (input.intake.layout == FrameLayout::one_per_file &&
       static_cast<int>(arguments.size()) != lens_count &&
       !(brackets && is_bracketed(arguments, input.intake, lens_count))) {

@@ -26,6 +26,7 @@ struct ShotInput {
   std::string name;
   std::vector<std::filesystem::path> files;
   FrameIntake intake;
+  std::vector<std::filesystem::path> exposures;  ///< of brackets that a shot file writes down
 };
 
 /// True for `*.yaml` and `*.yml`.

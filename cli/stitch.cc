@@ -114,6 +114,7 @@ std::vector<OutputFile> outputs_of(const StitchOptions& options) {
 std::vector<std::filesystem::path> inputs_of(const StitchOptions& options, const ShotInput& shot) {
   std::vector<std::filesystem::path> inputs(options.frames.begin(), options.frames.end());
   inputs.insert(inputs.end(), shot.files.begin(), shot.files.end());
+  inputs.insert(inputs.end(), shot.exposures.begin(), shot.exposures.end());
   if (!options.template_file.empty()) inputs.emplace_back(options.template_file);
   return inputs;
 }
@@ -243,16 +244,19 @@ struct ReadFrames {
   nlohmann::json report = {};
 };
 
-Result<ReadFrames> read_frames(const StitchOptions& options, const ShotInput& shot, int lens_count,
+Result<ReadFrames> read_frames(const StitchOptions& options, const ShotInput& shot,
+                               const std::optional<ShotFile>& shot_file, int lens_count,
                                const Console& console) {
-  const bool one_shot_file = options.frames.size() == 1 && is_yaml(options.frames.front());
-  if (one_shot_file || !is_bracketed(options.frames, shot.intake, lens_count)) {
+  const bool written_down = shot_file && !shot_file->brackets.empty();
+  if (!written_down && (shot_file || !is_bracketed(options.frames, shot.intake, lens_count))) {
     auto frames = read_shot(shot.files, shot.intake);
     if (!frames) return tl::unexpected(frames.error());
     return ReadFrames{.frames = std::move(*frames)};
   }
-  auto merged =
-      read_bracketed_shot(options.frames, shot.intake, lens_count, options.brackets, console);
+  auto merged = written_down ? read_bracketed_shot(options.frames.front(), shot.intake, *shot_file,
+                                                   options.brackets, console)
+                             : read_bracketed_shot(options.frames, shot.intake, lens_count,
+                                                   options.brackets, console);
   if (!merged) return tl::unexpected(merged.error());
   return ReadFrames{.frames = std::move(merged->frames),
                     .is_light = true,
@@ -354,7 +358,7 @@ Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
       !free) {
     return tl::unexpected(free.error());
   }
-  const auto read = read_frames(options, *shot, rig->lens_count(), console);
+  const auto read = read_frames(options, *shot, opened->shot, rig->lens_count(), console);
   if (!read) return tl::unexpected(read.error());
   if (read->is_light) {
     if (auto error = beyond_brackets(options)) return fail(std::move(*error));

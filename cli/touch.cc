@@ -28,7 +28,7 @@ struct TouchCommandOptions {
   std::string out;
 };
 
-constexpr std::string_view kExample =
+constexpr std::string_view kTouchExample =
     "Examples:\n"
     "  seamwright touch --template lantern.template.yaml front.tif back.tif --out room.shot.yaml "
     "--tie \"0:1893.5,1010 1:104,1004.5 far\" --tie \"0:1002,84 1:998,77.5\"\n"
@@ -238,7 +238,8 @@ Result<Outcome> run_touch(const TouchCommandOptions& options, const Console& con
 void add_touch(Program& program) {
   const auto options = std::make_shared<TouchCommandOptions>();
   CLI::App& command = program.add_command(
-      "touch", "Correct one shot with a few ties, the template as prior", std::string(kExample),
+      "touch", "Correct one shot with a few ties, the template as prior",
+      std::string(kTouchExample),
       [options](const Console& console) { return run_touch(*options, console); });
   command.add_option("--template", options->template_file,
                      "Template of the body; may be left out where a shot file names it");

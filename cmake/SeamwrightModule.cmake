@@ -65,8 +65,9 @@ endfunction()
 
 # seamwright_test(NAME SOURCES ... [LINK ...] [PRECOMPILE ...] [LABEL unit|end-to-end])
 #
-# One Catch2 program, `test_NAME`. Unit tests (the default) also run under the sanitizers; they are
-# built together by the target `unit_tests`. End-to-end tests run the program.
+# One Catch2 program, `test_NAME`. Unit tests (the default) also run under the sanitizers, but for
+# those tagged [long], which do the same work again and again; they are built together by the target
+# `unit_tests`. End-to-end tests run the program.
 add_custom_target(unit_tests)
 function(seamwright_test name)
   cmake_parse_arguments(arg "" "LABEL" "SOURCES;LINK;PRECOMPILE" ${ARGN})
@@ -77,7 +78,12 @@ function(seamwright_test name)
   add_executable(${target} ${arg_SOURCES})
   target_link_libraries(${target} PRIVATE seamwright_test_main ${arg_LINK} seamwright_build_flags)
   target_precompile_headers(${target} PRIVATE <catch2/catch.hpp> ${arg_PRECOMPILE})
-  add_test(NAME ${name} COMMAND ${target})
+  set_target_properties(${target} PROPERTIES UNITY_BUILD OFF)
+  set(left_out)
+  if(SEAMWRIGHT_SANITIZE)
+    set(left_out "~[long]")
+  endif()
+  add_test(NAME ${name} COMMAND ${target} ${left_out})
   set_tests_properties(${name} PROPERTIES
     LABELS ${arg_LABEL}
     ENVIRONMENT "SEAMWRIGHT_SHARED_DATA=${SEAMWRIGHT_SHARED_DATA};SEAMWRIGHT_PROGRAM=${CMAKE_BINARY_DIR}/seamwright"

@@ -6,6 +6,7 @@
 
 #include <Eigen/QR>
 
+#include "base/median.h"
 #include "base/parallel.h"
 #include "compose/lens_map.h"
 #include "compose/resample.h"
@@ -74,12 +75,6 @@ std::optional<Light> patch_light(const LightMeter& meter, const RibbonGrid& grid
     if (static_cast<int>(c) < meter.colours() && sum[c] < kDarkLight) return std::nullopt;
   }
   return sum;
-}
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 PairGain compare_pair(const PairOverlap& overlap, const LightMeter& meter_a,

@@ -115,14 +115,6 @@ GainMatch gains_for(const Rig& rig, std::span<const Frame> frames, const RenderO
   return planned ? options.seams->gains : match_gains(rig, frames, transfer);
 }
 
-Error stopped() {
-  return {.kind = ErrorKind::cancelled,
-          .where = {},
-          .field = {},
-          .what = "stopped while rendering",
-          .remedy = {}};
-}
-
 // Hands bands to a sink on a thread of its own, one after the other, while the next is rendered.
 // What the sink says is heard at the next call.
 class BandWriter {
@@ -161,7 +153,7 @@ Result<std::int64_t> render_rows(const RenderCell& render_cell, const PanoramaSh
   std::int64_t unseen = 0;
   for (int top = 0; top < shape.height_px; top += step) {
     if (!tell(progress, "rendering", static_cast<double>(top) / shape.height_px)) {
-      return fail(stopped());
+      return fail(stopped_while("rendering"));
     }
     Image& band = bands[static_cast<std::size_t>(top / step % 2)];
     const int rows = std::min(step, shape.height_px - top);
@@ -170,7 +162,7 @@ Result<std::int64_t> render_rows(const RenderCell& render_cell, const PanoramaSh
     if (auto written = writer.write(top, bytes); !written) return tl::unexpected(written.error());
   }
   if (auto written = writer.finish(); !written) return tl::unexpected(written.error());
-  if (!tell(progress, "rendering", 1)) return fail(stopped());
+  if (!tell(progress, "rendering", 1)) return fail(stopped_while("rendering"));
   return unseen;
 }
 
@@ -249,7 +241,7 @@ Result<RenderReport> render_panorama(const Rig& rig, std::span<const Frame> fram
   if (!transfer) return tl::unexpected(transfer.error());
   const Rig sized = rig.scaled_to(frames[0].image.width(), frames[0].image.height());
 
-  if (!tell(progress, "matching gains", 0)) return fail(stopped());
+  if (!tell(progress, "matching gains", 0)) return fail(stopped_while("rendering"));
   RenderReport report{.width_px = shape->width_px,
                       .height_px = shape->height_px,
                       .native_width_px = shape->native_width_px,

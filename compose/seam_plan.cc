@@ -234,14 +234,6 @@ Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const Rig& rig,
   return {};
 }
 
-Error stopped() {
-  return {.kind = ErrorKind::cancelled,
-          .where = {},
-          .field = {},
-          .what = "stopped while planning seams",
-          .remedy = {}};
-}
-
 }  // namespace
 
 std::vector<std::pair<int, int>> meeting_pairs(const Rig& rig) {
@@ -308,13 +300,13 @@ Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
   double done = 0;
   for (const auto& [a, b] : pairs) {
     if (!tell(progress, "finding depth", done / static_cast<double>(pairs.size()))) {
-      return fail(stopped());
+      return fail(stopped_while("planning seams"));
     }
     auto walk = pair_walk(sized, maps, views, a, b, options);
     if (!walk) return tl::unexpected(walk.error());
     done += 0.5;
     if (!tell(progress, "routing seams", done / static_cast<double>(pairs.size()))) {
-      return fail(stopped());
+      return fail(stopped_while("planning seams"));
     }
     done += 0.5;
     if (!*walk) continue;

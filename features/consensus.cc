@@ -8,6 +8,7 @@
 
 #include <Eigen/Cholesky>
 
+#include "base/median.h"
 #include "features/disparity.h"
 #include "projection/ribbon.h"
 
@@ -22,13 +23,6 @@ constexpr double kEnvelopeSigma = rad_from_deg(0.1);  // below it: behind infini
 constexpr double kCentreSigma_px = 6;                 // principal points are known this well
 
 double wrapped(double angle) { return std::remainder(angle, 2 * kPi); }
-
-double median(std::vector<double>& values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // A tie as a pair of directions in the rig, with what moves them.
 struct Sighting {

@@ -3,6 +3,7 @@
 
 #include <Eigen/Cholesky>
 
+#include "base/median.h"
 #include "features/fringe.h"
 
 namespace seamwright {
@@ -13,13 +14,6 @@ constexpr int kTerms = 3;
 constexpr double kCauchy = 2.0;  // of a whitened residual; beyond it a sample counts ever less
 constexpr int kRounds = 30;
 constexpr double kOutlier_sigmas = 4;
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // r (1, r̂², r̂⁴), px per unit of the terms.
 Eigen::Vector3d basis(double radius_px, double rim_radius_px) {

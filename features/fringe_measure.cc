@@ -17,7 +17,7 @@ constexpr double kBlur_px = 0.6;
 constexpr double kInnermost = 0.06;  // r̂; there is no radius to speak of in the middle
 constexpr int kTriesPerPatch = 3;
 
-struct Candidate {
+struct PatchCandidate {
   Vec2 px;
   double score = 0;
 };
@@ -43,7 +43,7 @@ class Field {
   [[nodiscard]] Vec2 along(const Vec2& px) const { return (px - centre_).normalized(); }
   [[nodiscard]] double radius_px(const Vec2& px) const { return (px - centre_).norm(); }
 
-  [[nodiscard]] std::vector<Candidate> candidates(int cell) const {
+  [[nodiscard]] std::vector<PatchCandidate> candidates(int cell) const {
     const int ring = cell / options_.sectors;
     const int sector = cell % options_.sectors;
     const double inner = kInnermost * rim_px_;
@@ -53,7 +53,7 @@ class Field {
     if (outer <= inner) return {};
     const double depth_px = (outer - inner) / options_.rings;
     const double step_px = 0.5 * options_.window;
-    std::vector<Candidate> found;
+    std::vector<PatchCandidate> found;
     const int rows = std::max(1, static_cast<int>(depth_px / step_px));
     for (int row = 0; row < rows; ++row) {
       const double radius = inner + depth_px * (ring + (row + 0.5) / rows);
@@ -66,8 +66,9 @@ class Field {
         if (score > 0) found.push_back({px, score});
       }
     }
-    std::stable_sort(found.begin(), found.end(),
-                     [](const Candidate& a, const Candidate& b) { return a.score > b.score; });
+    std::stable_sort(
+        found.begin(), found.end(),
+        [](const PatchCandidate& a, const PatchCandidate& b) { return a.score > b.score; });
     return found;
   }
 
@@ -119,7 +120,7 @@ FringeSamples measure_fringes(const LightPlanes& planes, const Lens& lens,
     FringeSamples& found = cells[static_cast<std::size_t>(cell)];
     int tries = kTriesPerPatch * options.per_cell;
     std::vector<Vec2> taken;
-    for (const Candidate& candidate : field.candidates(cell)) {
+    for (const PatchCandidate& candidate : field.candidates(cell)) {
       if (static_cast<int>(taken.size()) == options.per_cell || tries-- == 0) break;
       const auto near = [&](const Vec2& other) {
         return (other - candidate.px).norm() < options.window;

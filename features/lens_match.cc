@@ -57,22 +57,22 @@ class Gate {
   double slack_ = 0;
 };
 
-struct Candidate {
+struct KeyCandidate {
   std::size_t other = 0;
   int distance = 0;
 };
 
 // The best candidate, if it stands out against every other place.
-std::optional<std::size_t> winner(const std::vector<Candidate>& candidates,
+std::optional<std::size_t> winner(const std::vector<KeyCandidate>& candidates,
                                   const std::vector<SeenKey>& others, double max_ratio) {
-  const Candidate* best = nullptr;
-  for (const Candidate& candidate : candidates) {
+  const KeyCandidate* best = nullptr;
+  for (const KeyCandidate& candidate : candidates) {
     if (best == nullptr || candidate.distance < best->distance) best = &candidate;
   }
   if (best == nullptr) return std::nullopt;
   const double same = std::cos(kSamePlace_rad);
   const Vec3& place = others[best->other].ray.direction;
-  for (const Candidate& candidate : candidates) {
+  for (const KeyCandidate& candidate : candidates) {
     if (place.dot(others[candidate.other].ray.direction) > same) continue;
     if (best->distance >= max_ratio * max_ratio * candidate.distance) return std::nullopt;
   }
@@ -87,7 +87,7 @@ void match_pair(const ShotKeys& shot, const Rig& rig, int lens_a, int lens_b,
   const auto descriptor = [&](const SeenKey& seen) -> const Descriptor& {
     return shot.keys[static_cast<std::size_t>(seen.key)].descriptor;
   };
-  std::vector<std::vector<Candidate>> of_a(keys_a.size());
+  std::vector<std::vector<KeyCandidate>> of_a(keys_a.size());
   parallel_for(0, static_cast<int>(keys_a.size()), [&](int i) {
     const SeenKey& a = keys_a[static_cast<std::size_t>(i)];
     for (std::size_t j = 0; j < keys_b.size(); ++j) {
@@ -96,9 +96,9 @@ void match_pair(const ShotKeys& shot, const Rig& rig, int lens_a, int lens_b,
           {j, distance(descriptor(a), descriptor(keys_b[j]))});
     }
   });
-  std::vector<std::vector<Candidate>> of_b(keys_b.size());
+  std::vector<std::vector<KeyCandidate>> of_b(keys_b.size());
   for (std::size_t i = 0; i < of_a.size(); ++i) {
-    for (const Candidate& candidate : of_a[i]) {
+    for (const KeyCandidate& candidate : of_a[i]) {
       of_b[candidate.other].push_back({i, candidate.distance});
     }
   }

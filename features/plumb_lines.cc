@@ -18,7 +18,7 @@ namespace {
 constexpr double kWidestAverage_px = 4;  // along the edge, to both sides
 
 // A measured line and the arc that it follows.
-struct Candidate {
+struct LineCandidate {
   PlumbLine line{};
   GreatArc arc;
   double score = 0;
@@ -45,7 +45,7 @@ class LineFinder {
                         .largest_gap_rad = options_.largest_gap_rad,
                         .shortest = options_.chains.shortest,
                         .least_length_rad = options_.least_length_rad});
-    std::vector<std::optional<Candidate>> measured(arcs.size());
+    std::vector<std::optional<LineCandidate>> measured(arcs.size());
     parallel_for(0, static_cast<int>(arcs.size()), [&](int i) {
       measured[static_cast<std::size_t>(i)] = measure(arcs[static_cast<std::size_t>(i)]);
     });
@@ -58,7 +58,7 @@ class LineFinder {
     Vec3 direction;
   };
 
-  [[nodiscard]] std::optional<Candidate> measure(const GreatArc& arc) const {
+  [[nodiscard]] std::optional<LineCandidate> measure(const GreatArc& arc) const {
     std::vector<Place> places = cross(arc);
     std::optional<GreatArc> fit;
     constexpr int kTrims = 3;
@@ -78,7 +78,7 @@ class LineFinder {
     if (fit->curvature() > options_.largest_curvature_per_rad) return std::nullopt;
     const double scatter = scatter_px(places, *fit, 1.4826);
     if (scatter > options_.largest_scatter_px) return std::nullopt;
-    Candidate found{.line = {.shot = shot_, .lens = lens_index_}, .arc = *fit};
+    LineCandidate found{.line = {.shot = shot_, .lens = lens_index_}, .arc = *fit};
     found.line.points = evenly(places);
     found.score = fit->length_rad() / std::max(scatter, 0.05);
     return found;
@@ -151,8 +151,8 @@ class LineFinder {
 
   // Evenly over where lines are and how they run.
   [[nodiscard]] std::vector<PlumbLine> thinned(
-      std::vector<std::optional<Candidate>> candidates) const {
-    constexpr int kBands = 4;
+      std::vector<std::optional<LineCandidate>> candidates) const {
+    constexpr int kLineBands = 4;
     constexpr int kHeadings = 3;
     std::erase(candidates, std::nullopt);
     std::vector<SpreadItem> items;
@@ -165,7 +165,7 @@ class LineFinder {
       const int heading =
           std::clamp(static_cast<int>(std::acos(std::min(1.0, cosine)) / (kPi / 2) * kHeadings), 0,
                      kHeadings - 1);
-      items.push_back({sphere_cell(middle, kBands) * kHeadings + heading, candidate->score});
+      items.push_back({sphere_cell(middle, kLineBands) * kHeadings + heading, candidate->score});
     }
     std::vector<PlumbLine> lines;
     for (const int i : spread_evenly(items, options_.max_lines)) {

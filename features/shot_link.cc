@@ -12,7 +12,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr int kBands = 6;  // 72 cells of the sphere, about 30° across
+constexpr int kCoarseBands = 6;  // 72 cells of the sphere, about 30° across
 
 std::vector<KeyPair> matches_of(const ShotKeys& a, const ShotKeys& b, const Rig& rig, int strongest,
                                 double max_ratio) {
@@ -52,8 +52,8 @@ int cells_covered(const std::vector<RayPair>& rays, const std::vector<bool>& inl
   std::set<int> cells_b;
   for (std::size_t i = 0; i < rays.size(); ++i) {
     if (!inlier[i]) continue;
-    cells_a.insert(sphere_cell(rays[i].a.direction, kBands));
-    cells_b.insert(sphere_cell(rays[i].b.direction, kBands));
+    cells_a.insert(sphere_cell(rays[i].a.direction, kCoarseBands));
+    cells_b.insert(sphere_cell(rays[i].b.direction, kCoarseBands));
   }
   return static_cast<int>(std::min(cells_a.size(), cells_b.size()));
 }

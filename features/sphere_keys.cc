@@ -23,7 +23,7 @@ struct FaceRow {
 };
 constexpr FaceRow kRows[] = {{0, 8, 0.54, 0.60}, {50, 6, 0.64, 0.64}, {-50, 6, 0.64, 0.64}};
 
-constexpr int kBands = 12;  // of the even spread
+constexpr int kSpreadBands = 12;  // of the even spread
 
 struct Face {
   Mat3 rig_from_face = Mat3::Identity();  // x east, y down, z towards the face
@@ -135,7 +135,7 @@ class LensKeys {
       point.angle = upright_angle_deg(face, at);
       found.points.push_back(point);
       found.keys.push_back(*key);
-      found.cells.push_back(sphere_cell(direction, kBands));
+      found.cells.push_back(sphere_cell(direction, kSpreadBands));
     }
     return found;
   }

@@ -67,15 +67,15 @@ struct Contest {
   int rival_distance = kWorst;
 };
 
-struct Candidate {
+struct StripCandidate {
   int key = 0;
   int distance = 0;
 };
 
 // `others` are the keys the candidates index.
-Contest decide(const std::vector<Candidate>& candidates, const std::vector<StripKey>& others) {
+Contest decide(const std::vector<StripCandidate>& candidates, const std::vector<StripKey>& others) {
   Contest contest;
-  for (const Candidate& c : candidates) {
+  for (const StripCandidate& c : candidates) {
     if (c.distance < contest.best_distance) {
       contest.best = c.key;
       contest.best_distance = c.distance;
@@ -84,7 +84,7 @@ Contest decide(const std::vector<Candidate>& candidates, const std::vector<Strip
   if (contest.best < 0) return contest;
   const StripKey& best = others[static_cast<std::size_t>(contest.best)];
   const double same_place = std::max(kSamePlace_px, static_cast<double>(best.size_px));
-  for (const Candidate& c : candidates) {
+  for (const StripCandidate& c : candidates) {
     if ((others[static_cast<std::size_t>(c.key)].at - best.at).norm() > same_place) {
       contest.rival_distance = std::min(contest.rival_distance, c.distance);
     }
@@ -105,7 +105,7 @@ std::vector<KeyMatch> match_keys(const std::vector<StripKey>& keys_a,
                                  const DisparityRange& range, const MatchGate& gate) {
   const Gate door(grid, range, gate);
   // Keys come ordered by y: the rows of the gate are one run.
-  std::vector<std::vector<Candidate>> of_a(keys_a.size());
+  std::vector<std::vector<StripCandidate>> of_a(keys_a.size());
   parallel_for(0, static_cast<int>(keys_a.size()), [&](int i) {
     const StripKey& a = keys_a[static_cast<std::size_t>(i)];
     const auto rows = door.rows_in_b(a);
@@ -118,9 +118,9 @@ std::vector<KeyMatch> match_keys(const std::vector<StripKey>& keys_a,
           {static_cast<int>(b - keys_b.begin()), distance(a.descriptor, b->descriptor)});
     }
   });
-  std::vector<std::vector<Candidate>> of_b(keys_b.size());
+  std::vector<std::vector<StripCandidate>> of_b(keys_b.size());
   for (std::size_t i = 0; i < of_a.size(); ++i) {
-    for (const Candidate& c : of_a[i]) {
+    for (const StripCandidate& c : of_a[i]) {
       of_b[static_cast<std::size_t>(c.key)].push_back({static_cast<int>(i), c.distance});
     }
   }

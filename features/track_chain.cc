@@ -11,7 +11,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr double kSamePlace_px = 2;
+constexpr double kSameKey_px = 2;
 
 class Components {
  public:
@@ -50,7 +50,7 @@ std::optional<std::vector<KeySight>> without_doubles(std::span<const ShotKeys> k
     const auto [at, fresh] = by_frame.try_emplace({sight.shot, key.lens}, sight);
     if (fresh) continue;
     const SphereKey& other = key_of(at->second);
-    if ((key.px - other.px).norm() > kSamePlace_px) return std::nullopt;
+    if ((key.px - other.px).norm() > kSameKey_px) return std::nullopt;
     if (key.response > other.response) at->second = sight;
   }
   std::vector<KeySight> single;

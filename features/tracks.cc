@@ -18,7 +18,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr int kBands = 9;             // of the even spread
+constexpr int kTrackBands = 9;        // of the even spread
 constexpr int kRefinedPerKept = 2;    // tracks refined for every one that may be kept
 constexpr double kRawSigma_px = 0.5;  // of a key of the usual size
 constexpr double kUsualSize_px = 5;   // … larger blobs sit more vaguely
@@ -334,8 +334,8 @@ class TrackFinder {
   [[nodiscard]] int cell_of(const Track& track) const {
     const Sight& reference = track.reference();
     const auto ray = ray_of(rig_, reference.lens, reference.px);
-    const int cell = ray ? sphere_cell(ray->direction, kBands) : 0;
-    return reference.lens * 2 * kBands * kBands + cell;
+    const int cell = ray ? sphere_cell(ray->direction, kTrackBands) : 0;
+    return reference.lens * 2 * kTrackBands * kTrackBands + cell;
   }
 
   [[nodiscard]] double worth(const Track& track) const {

@@ -37,11 +37,7 @@ Result<void> make_folder(const fs::path& folder) {
 
 Result<void> go_on(const ProgressFn& progress, const char* stage, std::size_t done) {
   if (tell(progress, stage, static_cast<double>(done) / 6)) return {};
-  return fail({.kind = ErrorKind::cancelled,
-               .where = {},
-               .field = {},
-               .what = fmt::format("stopped while {}", stage),
-               .remedy = {}});
+  return fail(stopped_while(stage));
 }
 
 nlohmann::json vector_json(const Vec3& v) { return {v.x(), v.y(), v.z()}; }

@@ -65,14 +65,6 @@ Image look(const WrappedPanorama& panorama, const MountedLens& view) {
   return picture;
 }
 
-Error stopped() {
-  return {.kind = ErrorKind::cancelled,
-          .where = {},
-          .field = {},
-          .what = "stopped while turning",
-          .remedy = {}};
-}
-
 // Columns by which a turn about the vertical moves the picture, where that is a whole number.
 std::optional<int> whole_columns(const Quat& turn, int width) {
   if ((turn * Vec3::UnitY() - Vec3::UnitY()).norm() > 1e-9) return std::nullopt;
@@ -166,7 +158,7 @@ Result<Image> turn_panorama(const Image& panorama, const Quat& turned_from_panor
   constexpr int kBandRows = 128;
   for (int top = 0; top < out.height(); top += kBandRows) {
     if (!tell(progress, "turning", static_cast<double>(top) / out.height())) {
-      return fail(stopped());
+      return fail(stopped_while("turning"));
     }
     parallel_for(top, std::min(top + kBandRows, out.height()), [&](int y) {
       switch (out.type()) {

@@ -31,13 +31,13 @@ struct Source {
   std::size_t at = 0;
 };
 
-[[noreturn]] void fail_png(png_structp png, png_const_charp text) {
+[[noreturn]] void fail_reading(png_structp png, png_const_charp text) {
   auto& source = *static_cast<Source*>(png_get_error_ptr(png));
   std::snprintf(source.message.data(), source.message.size(), "%s", text);
   std::longjmp(source.on_failure, 1);
 }
 
-void drop_warning(png_structp, png_const_charp) {}
+void ignore_warning(png_structp, png_const_charp) {}
 
 void take_bytes(png_structp png, png_bytep to, std::size_t count) {
   auto& source = *static_cast<Source*>(png_get_io_ptr(png));
@@ -50,7 +50,7 @@ class PngFile {
  public:
   explicit PngFile(std::string bytes) {
     source_.bytes = std::move(bytes);
-    png_ = png_create_read_struct(PNG_LIBPNG_VER_STRING, &source_, fail_png, drop_warning);
+    png_ = png_create_read_struct(PNG_LIBPNG_VER_STRING, &source_, fail_reading, ignore_warning);
     info_ = png_create_info_struct(png_);
     png_set_read_fn(png_, &source_, take_bytes);
   }

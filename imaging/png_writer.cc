@@ -62,7 +62,7 @@ struct Failure {
   std::array<char, 200> message = {};
 };
 
-[[noreturn]] void fail_png(png_structp png, png_const_charp text) {
+[[noreturn]] void fail_writing(png_structp png, png_const_charp text) {
   auto& failure = *static_cast<Failure*>(png_get_error_ptr(png));
   std::snprintf(failure.message.data(), failure.message.size(), "%s", text);
   std::longjmp(failure.jump, 1);
@@ -73,7 +73,7 @@ void drop_warning(png_structp, png_const_charp) {}
 class PngOut {
  public:
   PngOut() {
-    png_ = png_create_write_struct(PNG_LIBPNG_VER_STRING, &failure_, fail_png, drop_warning);
+    png_ = png_create_write_struct(PNG_LIBPNG_VER_STRING, &failure_, fail_writing, drop_warning);
     info_ = png_create_info_struct(png_);
   }
   ~PngOut() { png_destroy_write_struct(&png_, &info_); }

@@ -5,18 +5,14 @@
 
 #include <fmt/format.h>
 
+#include "base/median.h"
+
 namespace seamwright {
 
 namespace {
 
 constexpr double kRimShare = 0.985;  // the outermost part of the circle is soft and dark
 constexpr double kWidestTheta_rad = rad_from_deg(115);
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // The median circle of one lens over shots: dark scenes hide parts of the rim in single frames.
 std::optional<ImageCircle> circle_of_lens(std::span<const std::vector<Image>> frames,

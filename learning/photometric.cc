@@ -5,6 +5,8 @@
 
 #include <Eigen/Cholesky>
 
+#include "base/median.h"
+
 namespace seamwright {
 
 namespace {
@@ -17,13 +19,6 @@ constexpr double kPieceShare = 0.3;  // lenses of one make: their terms differ b
 constexpr double kWideApart = 0.15;  // of the rim radius
 constexpr double kOutlier_sigmas = 4;
 constexpr int kGreen = 1;
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 double robust_sigma(std::vector<double> values, double centre) {
   for (double& value : values) value = std::abs(value - centre);

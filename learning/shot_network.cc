@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 
+#include "base/median.h"
 #include "solver/adjust.h"
 
 namespace seamwright {
@@ -12,12 +13,6 @@ namespace {
 
 constexpr double kLeastInverseDepth = 1e-3;  // of a point that tells a distance, per unit
 constexpr std::size_t kLeastWitnesses = 8;   // points that must agree on a distance
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // The part of a track that `own` and `other` saw; no sights where one of them did not.
 Tie between(const Tie& track, int own, int other) {

@@ -24,7 +24,7 @@ struct ShotFit {
   std::vector<double> squares;  // χ² of each
   int inliers = 0;
 
-  [[nodiscard]] double noise() const { return std::sqrt(median_of(squares)); }
+  [[nodiscard]] double noise() const { return std::sqrt(median(squares)); }
   [[nodiscard]] double inlier_share() const {
     return inliers / std::max(1.0, static_cast<double>(squares.size()));
   }
@@ -51,7 +51,7 @@ std::vector<int> suspect_shots(const LearnRigResult& solved, std::span<const Tie
   }
   std::vector<int> suspects;
   if (noises.size() < kLeastShots) return suspects;
-  const double usual = std::max(0.5, median_of(noises));
+  const double usual = std::max(0.5, median(noises));
   for (int shot = 0; shot < shots; ++shot) {
     const ShotFit& fit = fits[static_cast<std::size_t>(shot)];
     if (fit.squares.empty()) continue;

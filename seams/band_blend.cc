@@ -14,7 +14,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr std::string_view kPart = "blend";
+constexpr std::string_view kBlendPart = "blend";
 constexpr double kWidthOfBand = 2.5;    // half width of a band's crossing, in σ of the band
 constexpr double kCoarsestShare = 6.0;  // height of the ribbon in σ of the coarsest band
 constexpr float kEnoughWeight = 0.1F;   // share of comparable pixels that tells a band's value
@@ -247,13 +247,15 @@ std::array<float, 3> interpolated(const Image& raster, double x_px, double row_p
 
 std::optional<Error> BandBlendOptions::validate() const {
   if (!(finest_px >= 1 && finest_px <= 64))
-    return bad_option(kPart, "finest_px", finest_px, "in 1…64");
-  if (!(most_step_ev > 0)) return bad_option(kPart, "most_step_ev", most_step_ev, "above 0");
+    return bad_option(kBlendPart, "finest_px", finest_px, "in 1…64");
+  if (!(most_step_ev > 0)) return bad_option(kBlendPart, "most_step_ev", most_step_ev, "above 0");
   if (gains.harmonics < 0 || gains.harmonics > kMostHarmonics) {
-    return bad_option(kPart, "gains.harmonics", gains.harmonics, "in 0…8");
+    return bad_option(kBlendPart, "gains.harmonics", gains.harmonics, "in 0…8");
   }
-  if (!(gains.most_ev >= 0)) return bad_option(kPart, "gains.most_ev", gains.most_ev, "at least 0");
-  if (!(gains.agree_ev > 0)) return bad_option(kPart, "gains.agree_ev", gains.agree_ev, "above 0");
+  if (!(gains.most_ev >= 0))
+    return bad_option(kBlendPart, "gains.most_ev", gains.most_ev, "at least 0");
+  if (!(gains.agree_ev > 0))
+    return bad_option(kBlendPart, "gains.agree_ev", gains.agree_ev, "above 0");
   return std::nullopt;
 }
 
@@ -276,7 +278,7 @@ Result<BandBlend> band_blend(const SeamViews& views, const SeamPath& seam,
   if (auto error = check(views)) return fail(std::move(*error));
   const auto width = static_cast<std::size_t>(views.light_a.width());
   if (seam.row_px.size() != width || seam.closed != views.closed) {
-    return fail(bad_option(kPart, "seam", static_cast<double>(seam.row_px.size()),
+    return fail(bad_option(kBlendPart, "seam", static_cast<double>(seam.row_px.size()),
                            "a seam of the views' ribbon"));
   }
   return Blender(views, seam, options).run();

@@ -16,18 +16,18 @@ namespace {
 // has forgotten its beginning when it gets there.
 constexpr int kRunIn_px = 256;
 constexpr int kChunk = 128;  // paths a task follows side by side
-constexpr std::int16_t kNever = std::numeric_limits<std::int16_t>::max() / 2;
+constexpr std::int16_t kNoCost = std::numeric_limits<std::int16_t>::max() / 2;
 
 // The costs of one path's best ways to every label, with a sentinel on both sides.
 class PathState {
  public:
   explicit PathState(int labels)
       : labels_(static_cast<std::size_t>(labels)),
-        before_(labels_ + 2, kNever),
-        now_(labels_ + 2, kNever) {}
+        before_(labels_ + 2, kNoCost),
+        now_(labels_ + 2, kNoCost) {}
 
   void begin(const std::uint8_t* cost, std::int16_t* sum) {
-    std::int16_t least = kNever;
+    std::int16_t least = kNoCost;
     for (std::size_t k = 0; k < labels_; ++k) {
       now_[k + 1] = cost[k];
       least = std::min(least, now_[k + 1]);

@@ -18,7 +18,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr std::string_view kPart = "ribbon depth";
+constexpr std::string_view kDepthPart = "ribbon depth";
 constexpr double kLeastHalfBaseline = 5e-5;
 constexpr double kGap_px = 1.5;     // of disparity between neighbours on one surface
 constexpr double kAnchorPull = 60;  // cost a px of disparity away from an anchor
@@ -136,27 +136,29 @@ class DepthFinder {
 }  // namespace
 
 std::optional<Error> RibbonDepthOptions::validate() const {
-  if (!(nearest_m > 0)) return bad_option(kPart, "nearest_m", nearest_m, "above 0");
+  if (!(nearest_m > 0)) return bad_option(kDepthPart, "nearest_m", nearest_m, "above 0");
   if (!(nearest_baselines >= 1)) {
-    return bad_option(kPart, "nearest_baselines", nearest_baselines, "at least 1");
+    return bad_option(kDepthPart, "nearest_baselines", nearest_baselines, "at least 1");
   }
-  if (!(step_px >= 0.25 && step_px <= 2)) return bad_option(kPart, "step_px", step_px, "in 0.25…2");
-  if (!(agree_px > 0)) return bad_option(kPart, "agree_px", agree_px, "above 0");
+  if (!(step_px >= 0.25 && step_px <= 2))
+    return bad_option(kDepthPart, "step_px", step_px, "in 0.25…2");
+  if (!(agree_px > 0)) return bad_option(kDepthPart, "agree_px", agree_px, "above 0");
   if (window_px % 2 == 0 || window_px < 9 || window_px > 101) {
-    return bad_option(kPart, "window_px", window_px, "odd in 9…101");
+    return bad_option(kDepthPart, "window_px", window_px, "odd in 9…101");
   }
   if (anchor_reach_px < 0)
-    return bad_option(kPart, "anchor_reach_px", anchor_reach_px, "at least 0");
+    return bad_option(kDepthPart, "anchor_reach_px", anchor_reach_px, "at least 0");
   if (least_island_px < 0)
-    return bad_option(kPart, "least_island_px", least_island_px, "at least 0");
-  if (!(most_cells >= 1e5)) return bad_option(kPart, "most_cells", most_cells, "at least 100000");
+    return bad_option(kDepthPart, "least_island_px", least_island_px, "at least 0");
+  if (!(most_cells >= 1e5))
+    return bad_option(kDepthPart, "most_cells", most_cells, "at least 100000");
   const int most_step = smoothness.large_step;
   if (smoothness.small_step < 0 || most_step <= smoothness.small_step || most_step > 2000) {
-    return bad_option(kPart, "smoothness.large_step", most_step,
+    return bad_option(kDepthPart, "smoothness.large_step", most_step,
                       "above the small step, up to 2000");
   }
   if (!(smoothness.edge_unit > 0)) {
-    return bad_option(kPart, "smoothness.edge_unit", smoothness.edge_unit, "above 0");
+    return bad_option(kDepthPart, "smoothness.edge_unit", smoothness.edge_unit, "above 0");
   }
   return std::nullopt;
 }
@@ -175,7 +177,7 @@ Result<RibbonDepth> ribbon_depth(const LensView& a, const LensView& b, const Rib
                       .remedy = "stitch this pair without depth"});
   }
   if (nearest <= half)
-    return fail(bad_option(kPart, "nearest_m", nearest, "beyond the lenses' pupils"));
+    return fail(bad_option(kDepthPart, "nearest_m", nearest, "beyond the lenses' pupils"));
   RibbonGrid used = grid;
   for (int factor = 2;; ++factor) {
     const DepthLabels labels = depth_labels(used, half, nearest, options.step_px);

@@ -14,7 +14,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr std::string_view kPart = "seam";
+constexpr std::string_view kPathPart = "seam";
 constexpr double kUnit = 65536;       // whole numbers of the search for a cost of 1
 constexpr double kMostPrice = 30000;  // of a boundary: fits the search's numbers
 constexpr double kBeyondRoom = 50;    // a row beyond the overlap
@@ -240,9 +240,10 @@ std::optional<Error> SeamPathOptions::validate() const {
                                                    {"step", step},
                                                    {"slack", slack}};
   for (const auto& [field, price] : prices) {
-    if (!(price >= 0 && price <= 100)) return bad_option(kPart, field, price, "in 0…100");
+    if (!(price >= 0 && price <= 100)) return bad_option(kPathPart, field, price, "in 0…100");
   }
-  if (most_step < 1 || most_step > 8) return bad_option(kPart, "most_step", most_step, "in 1…8");
+  if (most_step < 1 || most_step > 8)
+    return bad_option(kPathPart, "most_step", most_step, "in 1…8");
   return std::nullopt;
 }
 

@@ -14,7 +14,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr std::string_view kPart = "warp polish";
+constexpr std::string_view kPolishPart = "warp polish";
 constexpr double kFloor = 0.004;      // light added before the logarithm
 constexpr float kUnlike = 0.15F;      // difference of log light that halves a pixel's weight
 constexpr double kGrain_px2 = 4;      // neighbouring pixels share their noise
@@ -112,11 +112,12 @@ Plane misses(const SeamViews& views, const WarpPolishOptions& options) {
 
 std::optional<Error> WarpPolishOptions::validate() const {
   if (!(window_px >= 1 && window_px <= 16))
-    return bad_option(kPart, "window_px", window_px, "in 1…16");
-  if (!(flat_px > window_px)) return bad_option(kPart, "flat_px", flat_px, "above the window");
-  if (!(expect_px > 0)) return bad_option(kPart, "expect_px", expect_px, "above 0");
-  if (!(noise > 0)) return bad_option(kPart, "noise", noise, "above 0");
-  if (!(most_px >= 0)) return bad_option(kPart, "most_px", most_px, "at least 0");
+    return bad_option(kPolishPart, "window_px", window_px, "in 1…16");
+  if (!(flat_px > window_px))
+    return bad_option(kPolishPart, "flat_px", flat_px, "above the window");
+  if (!(expect_px > 0)) return bad_option(kPolishPart, "expect_px", expect_px, "above 0");
+  if (!(noise > 0)) return bad_option(kPolishPart, "noise", noise, "above 0");
+  if (!(most_px >= 0)) return bad_option(kPolishPart, "most_px", most_px, "at least 0");
   return std::nullopt;
 }
 

@@ -76,11 +76,4 @@ double median_chi2_per_freedom(int freedom) {
   return std::pow(1 - 2.0 / (9.0 * freedom), 3);
 }
 
-double median_of(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 }  // namespace seamwright

@@ -7,6 +7,7 @@
 #include <span>
 #include <vector>
 
+#include "base/median.h"
 #include "base/result.h"
 #include "solver/adjust.h"
 
@@ -37,7 +38,6 @@ template <class Predicate>
 /// Median of χ² with `freedom` degrees, per degree: Abramowitz & Stegun, table 26.8, for one;
 /// Wilson & Hilferty 1931 beyond.
 [[nodiscard]] double median_chi2_per_freedom(int freedom);
-[[nodiscard]] double median_of(std::vector<double> values);
 
 template <class Predicate>
 double noise_ratio(const std::vector<TieMisfit>& fits, Predicate&& take) {
@@ -47,7 +47,7 @@ double noise_ratio(const std::vector<TieMisfit>& fits, Predicate&& take) {
     const int freedom = fits[i].freedom;
     squares.push_back(fits[i].chi2 / freedom / median_chi2_per_freedom(freedom));
   }
-  return squares.empty() ? 1.0 : std::sqrt(median_of(std::move(squares)));
+  return squares.empty() ? 1.0 : std::sqrt(median(std::move(squares)));
 }
 
 }  // namespace seamwright

@@ -7,6 +7,7 @@
 #include <Eigen/Cholesky>
 #include <fmt/format.h>
 
+#include "base/median.h"
 #include "solver/adjust.h"
 #include "solver/ring_directions.h"
 #include "solver/tie_fit.h"
@@ -79,12 +80,6 @@ Eigen::MatrixXd inverse_of(const Eigen::MatrixXd& covariance) {
       scaled.ldlt().solve(Eigen::MatrixXd::Identity(covariance.rows(), covariance.cols()));
   const Eigen::MatrixXd information = scale.asDiagonal() * inverse * scale.asDiagonal();
   return 0.5 * (information + information.transpose());
-}
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 std::string tie_name(std::size_t index) { return fmt::format("tie {}", index + 1); }

@@ -4,11 +4,11 @@
 // template it belongs to, the ties somebody set by hand, and the touch that came of them.
 //
 //   format: seamwright-shot
-//   version: 3
+//   version: 4
 //
-// Version 2 added the touch, version 3 the seam's strokes; a shot is written in the lowest version
-// that holds it. Paths are relative to the shot file's folder, so that a folder can move.
-// docs/template-format.md describes every key.
+// Version 2 added the touch, version 3 the seam's strokes, version 4 brackets; a shot is written in
+// the lowest version that holds it. Paths are relative to the shot file's folder, so that a folder
+// can move. docs/template-format.md describes every key.
 
 #include <filesystem>
 #include <optional>
@@ -58,9 +58,20 @@ struct ShotTouch {
   bool operator==(const ShotTouch&) const = default;
 };
 
+/// One exposure of a file's bracket.
+struct BracketFrame {
+  std::filesystem::path file;  ///< relative to the shot file's folder
+  std::optional<double> ev;    ///< stops, one scale for the whole shot; absent: as EXIF says
+
+  bool operator==(const BracketFrame&) const = default;
+};
+
 struct ShotFile {
   std::vector<std::filesystem::path> frames;  ///< relative to the shot file's folder, lens 0 first
   FrameIntake intake;
+  /// All exposures of each of `frames`, which is one of them: the one that ties are set on. Empty:
+  /// nothing was bracketed.
+  std::vector<std::vector<BracketFrame>> brackets;
   std::optional<TemplateReference> rig_template;
   std::vector<ManualTie> manual_ties;
   std::optional<ShotTouch> touch;

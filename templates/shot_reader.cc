@@ -61,6 +61,50 @@ FrameIntake read_intake(const StrictMap& map, std::size_t file_count) {
   return intake;
 }
 
+BracketFrame read_bracket_frame(const StrictValue& value) {
+  const StrictMap map(value, {"file", "ev"});
+  BracketFrame frame{.file = read_path(map.at("file")), .ev = {}};
+  if (!map.has("ev")) return frame;
+  frame.ev = map.at("ev").number();
+  if (std::abs(*frame.ev) > 30) map.at("ev").refuse("is beyond 30 stops", "give it in stops");
+  return frame;
+}
+
+/// The exposures of one file of `frames`.
+std::vector<BracketFrame> read_bracket(const StrictValue& value, const std::filesystem::path& own) {
+  std::vector<BracketFrame> bracket;
+  for (const StrictValue& item : value.list()) bracket.push_back(read_bracket_frame(item));
+  if (bracket.size() < 2) {
+    value.refuse(fmt::format("holds {} exposures", bracket.size()), "a bracket needs two at least");
+  }
+  std::size_t said = 0;
+  bool holds_own = false;
+  for (const BracketFrame& frame : bracket) {
+    said += frame.ev ? 1 : 0;
+    holds_own = holds_own || frame.file == own;
+  }
+  if (said != 0 && said != bracket.size()) {
+    value.refuse(fmt::format("'ev' stands at {} of {} exposures", said, bracket.size()),
+                 "give it for all, or leave it to EXIF for all");
+  }
+  if (!holds_own) {
+    value.refuse(fmt::format("does not hold {}, its exposure in 'frames'", own.generic_string()),
+                 "list it here, or name one of these in 'frames'");
+  }
+  return bracket;
+}
+
+void read_brackets(const StrictValue& value, ShotFile& shot) {
+  const std::vector<StrictValue> items = value.list();
+  if (items.size() != shot.frames.size()) {
+    value.refuse(fmt::format("holds {} lists for {} frames", items.size(), shot.frames.size()),
+                 "give one list of exposures per file of 'frames'");
+  }
+  for (std::size_t i = 0; i < items.size(); ++i) {
+    shot.brackets.push_back(read_bracket(items[i], shot.frames[i]));
+  }
+}
+
 TemplateReference read_reference(const StrictValue& value) {
   const StrictMap map(value, {"file", "sha256"});
   TemplateReference reference{.file = read_path(map.at("file")), .sha256 = {}};
@@ -195,6 +239,13 @@ ShotFile read_version_2(const StrictValue& document) {
   return shot;
 }
 
+void read_seam_of(const StrictMap& map, ShotFile& shot) {
+  if (!map.has("seam")) return;
+  for (const StrictValue& item : map.at("seam").list()) {
+    shot.seam.push_back(read_stroke(item, shot.intake.lens_count));
+  }
+}
+
 ShotFile read_version_3(const StrictValue& document) {
   std::vector<std::string> keys = first_keys();
   keys.emplace_back("touch");
@@ -202,22 +253,30 @@ ShotFile read_version_3(const StrictValue& document) {
   const StrictMap map(document, keys);
   ShotFile shot = read_common(map);
   read_touch_of(map, shot);
-  if (!map.has("seam")) return shot;
-  for (const StrictValue& item : map.at("seam").list()) {
-    shot.seam.push_back(read_stroke(item, shot.intake.lens_count));
-  }
+  read_seam_of(map, shot);
+  return shot;
+}
+
+ShotFile read_version_4(const StrictValue& document) {
+  std::vector<std::string> keys = first_keys();
+  for (const char* key : {"touch", "seam", "brackets"}) keys.emplace_back(key);
+  const StrictMap map(document, keys);
+  ShotFile shot = read_common(map);
+  read_touch_of(map, shot);
+  read_seam_of(map, shot);
+  if (map.has("brackets")) read_brackets(map.at("brackets"), shot);
   return shot;
 }
 
 /// One reader a version, each giving today's ShotFile.
-constexpr std::array kReaders = {VersionReader<ShotFile>{1, &read_version_1},
-                                 VersionReader<ShotFile>{2, &read_version_2},
-                                 VersionReader<ShotFile>{3, &read_version_3}};
+constexpr std::array kShotReaders = {
+    VersionReader<ShotFile>{1, &read_version_1}, VersionReader<ShotFile>{2, &read_version_2},
+    VersionReader<ShotFile>{3, &read_version_3}, VersionReader<ShotFile>{4, &read_version_4}};
 
 }  // namespace
 
 Result<ShotFile> parse_shot_file(std::string_view yaml, const std::string& name) {
-  return parse_versioned<ShotFile>(yaml, name, kShotFormat, kReaders);
+  return parse_versioned<ShotFile>(yaml, name, kShotFormat, kShotReaders);
 }
 
 Result<ShotFile> read_shot_file(const std::filesystem::path& path) {

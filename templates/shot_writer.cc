@@ -24,6 +24,20 @@ constexpr std::string_view kSeamIntroduction =
     R"(# Where the seams are to run: strokes along [longitude, latitude] of the panorama before it is levelled.
 )";
 
+constexpr std::string_view kBracketIntroduction =
+    R"(# All exposures of each of the frames.
+)";
+
+std::string bracket_text(const std::vector<BracketFrame>& bracket) {
+  std::string text;
+  for (const BracketFrame& frame : bracket) {
+    text += fmt::format("  {} - {{file: {}", text.empty() ? "-" : " ",
+                        quoted_text(frame.file.generic_string()));
+    text += frame.ev ? fmt::format(", ev: {}}}\n", number_text(*frame.ev)) : "}\n";
+  }
+  return text;
+}
+
 std::string reference_text(const TemplateReference& reference) {
   std::string text =
       fmt::format("template: {{file: {}", quoted_text(reference.file.generic_string()));
@@ -67,6 +81,7 @@ std::string stroke_text(const SeamStroke& stroke) {
 
 // The lowest version that holds it all.
 int version_of(const ShotFile& value) {
+  if (!value.brackets.empty()) return 4;
   if (!value.seam.empty()) return 3;
   return value.touch ? 2 : 1;
 }
@@ -93,6 +108,8 @@ std::string format_shot_file(const ShotFile& value) {
   text += fmt::format("quarter_turns: [{}]  # clockwise, per lens\n",
                       fmt::join(value.intake.quarter_turns, ", "));
   text += fmt::format("mirrored: {}\n", value.intake.mirrored);
+  if (!value.brackets.empty()) text += fmt::format("{}brackets:\n", kBracketIntroduction);
+  for (const auto& bracket : value.brackets) text += bracket_text(bracket);
   if (value.rig_template) text += reference_text(*value.rig_template);
   if (!value.manual_ties.empty()) text += "manual_ties:\n";
   for (const ManualTie& tie : value.manual_ties) text += tie_text(tie);

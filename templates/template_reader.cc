@@ -175,7 +175,7 @@ std::vector<TemplateSource> read_sources(const StrictValue& value) {
   return sources;
 }
 
-RigTemplate read_version_1(const StrictValue& document) {
+RigTemplate read_template_1(const StrictValue& document) {
   const StrictMap map(document, {"format", "version", "body", "mirrored", "frame_size_px", "lenses",
                                  "covariance", "quality", "learned_from"});
   RigTemplate value;
@@ -189,12 +189,12 @@ RigTemplate read_version_1(const StrictValue& document) {
 }
 
 /// One reader a version, each giving today's RigTemplate: an old file is lifted by its own reader.
-constexpr std::array kReaders = {VersionReader<RigTemplate>{1, &read_version_1}};
+constexpr std::array kTemplateReaders = {VersionReader<RigTemplate>{1, &read_template_1}};
 
 }  // namespace
 
 Result<RigTemplate> parse_template(std::string_view yaml, const std::string& name) {
-  return parse_versioned<RigTemplate>(yaml, name, kTemplateFormat, kReaders);
+  return parse_versioned<RigTemplate>(yaml, name, kTemplateFormat, kTemplateReaders);
 }
 
 Result<RigTemplate> read_template(const std::filesystem::path& path) {

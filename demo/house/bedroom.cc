@@ -3,7 +3,7 @@
 namespace seamwright::demo {
 namespace {
 
-void shell(Builder& b, const Palette& p) {
+void bedroom_shell(Builder& b, const Palette& p) {
   const auto paper = b.material({.pattern = Pattern::wallpaper,
                                  .base = {0.5F, 0.58F, 0.64F},
                                  .second = {0.72F, 0.74F, 0.72F},
@@ -97,7 +97,7 @@ void walls(Builder& b, const Palette& p) {
 }  // namespace
 
 void build_bedroom(Builder& b, const Palette& p) {
-  shell(b, p);
+  bedroom_shell(b, p);
   furnish(b, p);
   walls(b, p);
   const Float3 lamp = pendant(b, p, {2.4F, 2.7F, 9.3F}, 0.5F);

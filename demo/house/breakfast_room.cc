@@ -6,7 +6,7 @@ namespace {
 constexpr float kSill = 0.9F;
 constexpr float kHead = 2.3F;
 
-void shell(Builder& b, const Palette& p) {
+void breakfast_room_shell(Builder& b, const Palette& p) {
   const auto paper = b.material({.pattern = Pattern::wallpaper,
                                  .base = {0.7F, 0.69F, 0.56F},
                                  .second = {0.42F, 0.52F, 0.36F},
@@ -131,7 +131,7 @@ void sideboard(Builder& b, const Palette& p) {
 }  // namespace
 
 void build_breakfast_room(Builder& b, const Palette& p) {
-  shell(b, p);
+  breakfast_room_shell(b, p);
   trim(b, p);
   sideboard(b, p);
   laid_table(b, p, {5.9F, 0, 1.05F, 4}, p.red_check);

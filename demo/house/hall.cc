@@ -3,7 +3,7 @@
 namespace seamwright::demo {
 namespace {
 
-void shell(Builder& b, const Palette& p) {
+void hall_shell(Builder& b, const Palette& p) {
   const auto paper = b.material(
       {.pattern = Pattern::plaster, .base = {0.66F, 0.52F, 0.3F}, .contrast = 1.8F, .seed = 1});
   const auto tiles = b.material({.pattern = Pattern::tiles,
@@ -153,7 +153,7 @@ void things(Builder& b, const Palette& p) {
 }  // namespace
 
 void build_hall(Builder& b, const Palette& p) {
-  shell(b, p);
+  hall_shell(b, p);
   entrance(b, p);
   doors(b, p);
   reception(b, p);

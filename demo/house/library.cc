@@ -3,7 +3,7 @@
 namespace seamwright::demo {
 namespace {
 
-void shell(Builder& b, const Palette& p) {
+void library_shell(Builder& b, const Palette& p) {
   const auto paper = b.material({.pattern = Pattern::wallpaper,
                                  .base = {0.1F, 0.2F, 0.15F},
                                  .second = {0.22F, 0.32F, 0.2F},
@@ -113,7 +113,7 @@ void seats(Builder& b, const Palette& p) {
 }  // namespace
 
 void build_library(Builder& b, const Palette& p) {
-  shell(b, p);
+  library_shell(b, p);
   window(b, p);
   cases(b, p);
   fireplace(b, p);

@@ -160,6 +160,47 @@ TEST_CASE("stitch takes the brackets of a shot") {
   CHECK(test::get_file(dir / "room.tif.light.tif") == "a note of mine");
 }
 
+TEST_CASE("stitch takes the brackets that a shot file writes down") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  const test::SmallShot shot(dir.path());
+  take_brackets(shot);
+  const auto files = [](const std::string& lens, const std::string& third) {
+    std::string list;
+    for (int i = 0; i < 3; ++i) {
+      list += fmt::format("  {} - {{file: \"card/room_{}_{}.tif\"{}}}\n", i == 0 ? "-" : " ", i + 1,
+                          lens, i == 2 ? third : "");
+    }
+    return list;
+  };
+  const auto text = [&](const std::string& third) {
+    return "format: seamwright-shot\nversion: 4\n"
+           "frames: [\"card/room_2_front.tif\", \"card/room_2_back.tif\"]\n"
+           "layout: one-per-file\nlens_count: 2\nquarter_turns: []\nmirrored: false\n"
+           "brackets:\n" +
+           files("front", third) + files("back", third);
+  };
+  const std::string shot_file = shot.at("room.shot.yaml");
+  test::put_file(shot_file, text(""));
+  const auto stitch = [&](const std::string& what, const std::string& out) {
+    return run(
+        {"stitch", "--template", shot.template_file(), what, "--out", out, "--width", "256"});
+  };
+  const auto written = stitch(shot_file, (dir / "written.tif").string());
+  INFO(written.err);
+  REQUIRE((written.exit_code == 0 || written.exit_code == 2));
+  // The same light as from the folder, grouped by EXIF.
+  REQUIRE(stitch(shot.at("card"), (dir / "card.tif").string()).exit_code == written.exit_code);
+  CHECK(test::get_file(dir / "written.tif") == test::get_file(dir / "card.tif"));
+
+  test::put_file(shot_file, text(", ev: 2"));
+  test::check_refused(stitch(shot_file, (dir / "no.tif").string()), "'ev' stands at 1 of 3");
+  test::put_file(shot_file, text(""));
+  test::check_refused(stitch(shot_file, shot.at("card/room_1_back.tif")), "shot's own files");
+  std::filesystem::remove(shot.at("card/room_1_back.tif"));
+  test::check_refused(stitch(shot_file, (dir / "no.tif").string()), "room_1_back.tif");
+}
+
 TEST_CASE("merge refuses what does not belong together in one line") {
   if (test::program().empty()) return;
   const test::ScratchDir dir;

@@ -150,7 +150,7 @@ TEST_CASE("curved edges are no plumb lines", "[lines]") {
   CHECK(find_edge_chains(view).size() >= circles.size());
 }
 
-TEST_CASE("lines do not depend on the number of threads", "[lines]") {
+TEST_CASE("lines do not depend on the number of threads", "[lines][long]") {
   const Rig rig = two_lenses();
   const std::vector<Image> frames = frames_of(rig, straight(), 4);
   const auto many = find_plumb_lines(frames, rig, 0);

@@ -80,7 +80,7 @@ Mat2 in_frame_b(const RefinedMatch& match, const RibbonGrid& grid, const Mounted
 
 }  // namespace
 
-TEST_CASE("alignment claims the error it makes", "[refine]") {
+TEST_CASE("alignment claims the error it makes", "[refine][long]") {
   CAPTURE(seed());
   RefineOptions options;
   options.sigma_floor_px = 0;  // the floor would hide what is measured here
@@ -95,7 +95,7 @@ TEST_CASE("alignment claims the error it makes", "[refine]") {
   }
 }
 
-TEST_CASE("alignment is precise on good texture", "[refine]") {
+TEST_CASE("alignment is precise on good texture", "[refine][long]") {
   CAPTURE(seed());
   const Statistics clean = align_everywhere(far_shot(0), {}, 600);
   CAPTURE(clean.tried, clean.refined, clean.rms_px);
@@ -106,7 +106,7 @@ TEST_CASE("alignment is precise on good texture", "[refine]") {
   CHECK(noisy.rms_px < 0.05);
 }
 
-TEST_CASE("a brightness ramp across the patch does not bias", "[refine]") {
+TEST_CASE("a brightness ramp across the patch does not bias", "[refine][long]") {
   SyntheticShot shot = far_shot(0.001);
   // Vignetting far beyond that of a lens: half the light at the rim, over the outer third.
   for (std::size_t lens = 0; lens < 2; ++lens) {

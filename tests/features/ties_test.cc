@@ -153,7 +153,7 @@ TEST_CASE("an overlap hardly higher than a patch still gives refined ties", "[ti
   CHECK(corners.across_rms_px <= 0.12);
 }
 
-TEST_CASE("ties do not depend on the number of threads or on exposure", "[ties]") {
+TEST_CASE("ties do not depend on the number of threads or on exposure", "[ties][long]") {
   const SyntheticShot& shot = room_shot();
   const auto many = find_ties(shot.frames, shot.rig, 0);
   {

@@ -224,7 +224,7 @@ TEST_CASE("two stands of a room are linked and their tracks are true to a fracti
   CHECK(median(chi2) / 1.386 < 2);
 }
 
-TEST_CASE("tracks are the same whatever the thread count") {
+TEST_CASE("tracks are the same whatever the thread count", "[long]") {
   const auto made = [](int threads) {
     const ThreadLimit limit(threads);
     const Room& r = room();

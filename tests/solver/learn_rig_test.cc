@@ -60,7 +60,7 @@ Result<LearnRigResult> learn(const Survey& survey, const Rig& body) {
   return learn_rig(start, prior_of({}, start, terms), survey.ties, survey.shots, {});
 }
 
-TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error") {
+TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error", "[long]") {
   CAPTURE(seed());
   for (std::uint64_t body_index = 0; body_index < 2; ++body_index) {
     Random random(30 + body_index);
@@ -177,7 +177,7 @@ TEST_CASE("wrong ties leave and the rest is not spoiled") {
   CHECK(with.along_rms_px <= without.along_rms_px + 0.5);
 }
 
-TEST_CASE("the expected seam error is that of simulated draws from the covariance") {
+TEST_CASE("the expected seam error is that of simulated draws from the covariance", "[long]") {
   CAPTURE(seed());
   Random random(42);
   const Rig body = two_lens_body(random);

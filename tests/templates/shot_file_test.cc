@@ -54,6 +54,7 @@ void require_same(const ShotFile& a, const ShotFile& b) {
   CHECK(a.manual_ties == b.manual_ties);
   CHECK(a.touch == b.touch);
   CHECK(a.seam == b.seam);
+  CHECK(a.brackets == b.brackets);
 }
 
 /// A step on every term, in the sizes that a touch has; angles are degrees that a file can hold.
@@ -102,6 +103,30 @@ std::vector<SeamStroke> random_strokes(Random& random, int lens_count) {
   return strokes;
 }
 
+const std::string kBracketed = edited(kSample, "version: 1", "version: 4") + R"(brackets:
+  - - {file: "frames/hall_1_front.tif", ev: -3}
+    - {file: "frames/hall_front.tif", ev: 0}
+    - {file: "frames/hall_3_front.tif", ev: 2}
+  - - {file: "frames/hall_back.tif"}
+    - {file: "frames/hall_3_back.tif"}
+)";
+
+std::vector<std::vector<BracketFrame>> random_brackets(
+    Random& random, const std::vector<std::filesystem::path>& frames) {
+  std::vector<std::vector<BracketFrame>> brackets;
+  for (const auto& own : frames) {
+    const bool said = random.integer(0, 1) == 1;
+    std::vector<BracketFrame>& bracket = brackets.emplace_back();
+    for (int k = random.integer(1, 5); k >= 0; --k) {
+      const auto file =
+          k == 0 ? own : std::filesystem::path(fmt::format("b/{} {}", k, own.filename().string()));
+      bracket.push_back({.file = file, .ev = {}});
+      if (said) bracket.back().ev = random.uniform(-9, 9);
+    }
+  }
+  return brackets;
+}
+
 ShotFile random_shot(Random& random) {
   ShotFile shot;
   shot.intake.layout = static_cast<FrameLayout>(random.integer(0, 2));
@@ -131,6 +156,7 @@ ShotFile random_shot(Random& random) {
     shot.touch = random_touch(random, shot.intake.lens_count);
   }
   shot.seam = random_strokes(random, shot.intake.lens_count);
+  if (random.integer(0, 1) == 1) shot.brackets = random_brackets(random, shot.frames);
   return shot;
 }
 
@@ -176,6 +202,33 @@ TEST_CASE("a shot file reads back as it was written", "[templates]") {
   absolute.frames[0] = "/photos/front.tif";
   CHECK_FALSE(write_shot_file(scratch / "a.shot.yaml", absolute));
   CHECK(scratch.entry_count() == 1);
+}
+
+TEST_CASE("brackets are read, one list for each frame", "[templates]") {
+  const auto shot = parse_shot_file(kBracketed, "s.yaml");
+  if (!shot) FAIL(shot.error().line());
+  REQUIRE(shot->brackets.size() == 2);
+  CHECK(shot->brackets[0].size() == 3);
+  CHECK(shot->brackets[0][2] == BracketFrame{"frames/hall_3_front.tif", 2.0});
+  CHECK(shot->brackets[1][0] == BracketFrame{"frames/hall_back.tif", std::nullopt});
+
+  const auto refused = [&](const std::string& from, const std::string& to, const std::string& at,
+                           const std::string& says) {
+    const std::string text = edited(kBracketed, from, to);
+    require_refused(text, line_of(text, at), says);
+  };
+  refused("version: 4", "version: 3", "brackets:", "unknown key 'brackets'");
+  refused("{file: \"frames/hall_1_front.tif\", ev: -3}", "{file: \"frames/hall_1_front.tif\"}",
+          "hall_1_front", "'ev' stands at 2 of 3");
+  refused("    - {file: \"frames/hall_3_back.tif\"}\n", "", "  - - {file: \"frames/hall_back",
+          "1 exposures");
+  refused("ev: 2", "ev: 200", "hall_3_front", "beyond 30 stops");
+  refused("ev: 2", "ev: two", "hall_3_front", "number");
+  refused("{file: \"frames/hall_back.tif\"}", "{file: \"frames/hall_2_back.tif\"}", "hall_2_back",
+          "does not hold frames/hall_back.tif");
+  refused("{file: \"frames/hall_back.tif\"}", "{file: \"/frames/hall_back.tif\"}",
+          "/frames/hall_back", "absolute");
+  refused("  - - {file: \"frames/hall_back.tif\"}\n", "", "brackets:", "holds 1 lists");
 }
 
 TEST_CASE("a touch is read, and its template must be named by its hash", "[templates]") {
@@ -312,7 +365,7 @@ TEST_CASE("absolute paths are refused with a remedy", "[templates]") {
 TEST_CASE("wrong shot files are refused", "[templates]") {
   require_edit_refused("format: seamwright-shot", "format: seamwright-template",
                        "this is not a seamwright-shot file");
-  require_edit_refused("version: 1", "version: 4", "4 is newer");
+  require_edit_refused("version: 1", "version: 5", "5 is newer");
   require_edit_refused("mirrored: true", "exposure: 0.1\nmirrored: true", "unknown key 'exposure'");
   require_edit_refused("layout: one-per-file", "layout: spiral", "choose one of one-per-file");
   require_refused(edited(kSample, "layout: one-per-file", "layout: stacked"),
