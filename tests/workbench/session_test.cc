@@ -1,0 +1,222 @@
+#include "workbench/session.h"
+
+#include <algorithm>
+#include <cmath>
+#include <filesystem>
+#include <string>
+
+#include <catch2/catch.hpp>
+
+#include "base/file.h"
+#include "tests/support/random.h"
+#include "tests/support/scratch_dir.h"
+#include "workbench/edit_json.h"
+
+using namespace seamwright;
+using namespace seamwright::workbench;
+using test::get_file;
+using test::put_file;
+using test::ScratchDir;
+
+namespace {
+
+ManualTie tie_at(double u) {
+  return {.range = TieRange::far, .sigma_px = 0.3, .sights = {{0, Vec2(u, 20.1)}, {1, {7, 8}}}};
+}
+
+SeamStroke stroke_at(double longitude_rad) {
+  return {.wish = StrokeWish::lens,
+          .lens = 1,
+          .reach_rad = 0.02,
+          .path = {{longitude_rad, 0.1}, {longitude_rad + 0.1, 0.2}}};
+}
+
+ShotFile plain_shot() {
+  ShotFile shot;
+  shot.frames = {"front.tif", "back.tif"};
+  shot.rig_template = TemplateReference{"T.template.yaml", std::string(64, 'a')};
+  return shot;
+}
+
+struct Bench {
+  ScratchDir scratch;
+  std::filesystem::path file = scratch / "room.shot.yaml";
+  std::filesystem::path journal = Session::journal_of(file);
+
+  [[nodiscard]] Session open() const {
+    auto session = Session::open(file, plain_shot(), 2);
+    if (!session) FAIL(session.error().line());
+    return std::move(*session);
+  }
+  // Written by a hand: with a comment that our writer would not make.
+  std::string put_shot() const {
+    ShotFile shot = plain_shot();
+    shot.manual_ties = {tie_at(3)};
+    const std::string text = "# the blue room\n" + format_shot_file(shot);
+    put_file(file, text);
+    return text;
+  }
+};
+
+}  // namespace
+
+TEST_CASE("undo to the start and save gives the bytes of the shot file back") {
+  const Bench bench;
+  const std::string text = bench.put_shot();
+  Session session = bench.open();
+  REQUIRE(session.edit(AddTie{tie_at(10)}));
+  REQUIRE(session.edit(AddStroke{stroke_at(0.5)}));
+  REQUIRE(session.edit(SwitchTie{1, false}));
+  CHECK(session.unsaved());
+  REQUIRE(session.save(std::nullopt));
+  CHECK_FALSE(session.unsaved());
+  CHECK(get_file(bench.file) != text);
+  CHECK(read_shot_file(bench.file)->manual_ties == std::vector{tie_at(10)});
+
+  while (session.can_undo()) REQUIRE(session.undo());
+  CHECK(session.unsaved());
+  REQUIRE(session.save(std::nullopt));
+  CHECK(get_file(bench.file) == text);
+  CHECK_FALSE(session.unsaved());
+}
+
+TEST_CASE("a journal brings edits, undone ones and saves back") {
+  const Bench bench;
+  const bool there = GENERATE(true, false);
+  const std::string text = there ? bench.put_shot() : std::string();
+  EditState last;
+  {
+    Session session = bench.open();
+    REQUIRE(session.edit(AddTie{tie_at(10)}));
+    REQUIRE(session.save(std::nullopt));
+    REQUIRE(session.edit(AddTie{tie_at(11)}));
+    REQUIRE(session.edit(AddTie{tie_at(12)}));
+    REQUIRE(session.undo());
+    last = session.state();
+  }  // as if killed: a session has nothing to do when it ends
+  Session again = bench.open();
+  CHECK(again.state() == last);
+  CHECK(again.recovered() == 3);
+  CHECK(again.unsaved());
+  CHECK(again.can_redo());
+  while (again.can_undo()) REQUIRE(again.undo());
+  REQUIRE(again.save(std::nullopt));
+  if (there) {
+    CHECK(get_file(bench.file) == text);
+  } else {
+    CHECK(read_shot_file(bench.file)->manual_ties.empty());
+  }
+}
+
+TEST_CASE("a journal cut off anywhere gives the edits that were whole") {
+  const Bench bench;
+  bench.put_shot();
+  {
+    Session session = bench.open();
+    for (int i = 0; i < 4; ++i) REQUIRE(session.edit(AddTie{tie_at(20 + i)}));
+  }
+  const std::string whole = get_file(bench.journal);
+  std::size_t first_line = whole.find('\n') + 1;
+  int cases = 0;
+  for (std::size_t cut = first_line; cut <= whole.size(); cut += 7) {
+    put_file(bench.journal, whole.substr(0, cut));
+    Session session = bench.open();
+    const auto lines = std::count(whole.begin(), whole.begin() + static_cast<long>(cut), '\n');
+    CHECK(session.recovered() == lines - 1);
+    CHECK(session.note().empty());
+    REQUIRE(session.edit(AddTie{tie_at(1)}));  // and it can be appended to
+    CHECK(bench.open().state() == session.state());
+    ++cases;
+  }
+  CHECK(cases > 20);
+}
+
+TEST_CASE("killed between the journal's line and the shot file, nothing is taken for saved") {
+  const Bench bench;
+  const std::string text = bench.put_shot();
+  {
+    Session session = bench.open();
+    REQUIRE(session.edit(AddTie{tie_at(10)}));
+    REQUIRE(session.save(std::nullopt));
+  }
+  put_file(bench.file, text);
+  const Session again = bench.open();
+  CHECK(again.recovered() == 1);
+  CHECK(again.unsaved());
+}
+
+TEST_CASE("a journal of another state of the shot is set aside, not lost") {
+  const Bench bench;
+  bench.put_shot();
+  {
+    Session session = bench.open();
+    REQUIRE(session.edit(AddTie{tie_at(10)}));
+  }
+  const std::string journal = get_file(bench.journal);
+  const std::string spoiled = GENERATE(as<std::string>{}, "", "no json\n", "{}\n");
+  if (spoiled.empty()) {
+    put_file(bench.file, format_shot_file(plain_shot()));
+  } else {
+    put_file(bench.journal, spoiled);
+  }
+  const Session session = bench.open();
+  CHECK(session.recovered() == 0);
+  CHECK_FALSE(session.unsaved());
+  CHECK_THAT(session.note(), Catch::Contains("room.shot.edits.old"));
+  CHECK(get_file(bench.journal.string() + ".old") == (spoiled.empty() ? journal : spoiled));
+}
+
+TEST_CASE("edits that no shot file could hold are refused and leave no trace") {
+  const Bench bench;
+  bench.put_shot();
+  Session session = bench.open();
+  const EditState before = session.state();
+  ManualTie twice = tie_at(1);
+  twice.sights[1].lens = 0;
+  ManualTie beyond = tie_at(1);
+  beyond.sights[0].lens = 2;
+  ManualTie unsure = tie_at(1);
+  unsure.sigma_px = 0;
+  ManualTie nowhere = tie_at(std::nan(""));
+  SeamStroke empty = stroke_at(0);
+  empty.path.clear();
+  SeamStroke wide = stroke_at(0);
+  wide.reach_rad = 2;
+  const std::vector<Edit> wrong = {AddTie{twice},   AddTie{beyond},          AddTie{unsure},
+                                   AddTie{nowhere}, ChangeTie{9, tie_at(1)}, SwitchTie{9, true},
+                                   RemoveTie{0},    AddStroke{empty},        AddStroke{wide},
+                                   RemoveStroke{0}, RemoveStroke{-1}};
+  for (const Edit& edit : wrong) {
+    CAPTURE(as_json(edit).dump());
+    const auto done = session.edit(edit);
+    REQUIRE_FALSE(done);
+    CHECK_FALSE(done.error().remedy.empty());
+  }
+  CHECK(session.state() == before);
+  CHECK_FALSE(std::filesystem::exists(bench.journal));
+}
+
+TEST_CASE("edits go through JSON unchanged, and broken JSON is refused without a fall") {
+  const std::vector<Edit> edits = {AddTie{tie_at(1.0 / 3)},   ChangeTie{4, tie_at(0.1)},
+                                   SwitchTie{1, false},       RemoveTie{2},
+                                   AddStroke{stroke_at(0.1)}, RemoveStroke{0}};
+  CAPTURE(test::seed());
+  test::Random random;
+  int refused = 0;
+  for (const Edit& edit : edits) {
+    const std::string text = as_json(edit).dump();
+    const auto back = edit_of(*parsed(text));
+    REQUIRE(back);
+    CHECK(as_json(*back).dump() == text);
+    for (int i = 0; i < 300; ++i) {
+      std::string broken = text;
+      const int at = random.integer(0, static_cast<int>(text.size()) - 1);
+      broken[static_cast<std::size_t>(at)] = random.bytes(1)[0];
+      const auto json = parsed(broken);
+      if (!json || !edit_of(*json)) ++refused;
+    }
+  }
+  CHECK(refused > 600);
+  CHECK_FALSE(edit_of(*parsed(R"({"kind":"remove-tie","id":1,"more":2})")));
+  CHECK_FALSE(edit_of(*parsed("[]")));
+}
