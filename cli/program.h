@@ -41,6 +41,7 @@ class Program {
 void add_learn(Program& program);
 void add_stitch(Program& program);
 void add_touch(Program& program);
+void add_check(Program& program);
 void add_merge(Program& program);
 void add_finish(Program& program);
 void add_inspect(Program& program);

@@ -13,6 +13,7 @@
 #include "cli/tie_text.h"
 #include "cli/touch_report.h"
 #include "features/ties.h"
+#include "templates/frame_scale.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -101,29 +102,6 @@ Result<Opened> open(const TouchCommandOptions& options) {
   return opened;
 }
 
-// Template pixels per frame pixel.
-Result<double> template_scale(const Rig& rig, const std::vector<Frame>& frames) {
-  const Image& first = frames.front().image;
-  const Lens& lens = rig.lenses.front().lens;
-  const double scale = static_cast<double>(lens.width_px) / first.width();
-  if (std::abs(first.height() * scale - lens.height_px) <= scale) return scale;
-  return fail({.kind = ErrorKind::user_input,
-               .where = frames.front().info.file,
-               .field = {},
-               .what = fmt::format("{} x {} px does not have the shape of the template's {} x {}",
-                                   first.width(), first.height(), lens.width_px, lens.height_px),
-               .remedy = "use frames of the body the template is for, uncropped"});
-}
-
-// A tie in the template's pixels.
-Tie scaled(Tie tie, double scale) {
-  for (TieSight& sight : tie.sights) {
-    sight.px *= scale;
-    sight.covariance_px2 *= scale * scale;
-  }
-  return tie;
-}
-
 // Every sight of a hand must lie where its lens sees; said in the frame's pixels.
 std::optional<Error> check_sights(const Rig& rig, const std::vector<ManualTie>& ties,
                                   double scale) {
@@ -142,29 +120,24 @@ std::optional<Error> check_sights(const Rig& rig, const std::vector<ManualTie>& 
   return std::nullopt;
 }
 
-// A knocked body may be off by a degree; more is another body or another order of the frames.
 Result<std::vector<Tie>> find_automatic(const Rig& rig, const std::vector<Frame>& frames,
                                         const std::string& shot_name) {
-  constexpr int kFewest = 12;
-  constexpr double kLeastShare = 0.3;
-  TieOptions matching;
-  matching.across_gate_rad = rad_from_deg(1.0);
-  matching.along_slack_rad = rad_from_deg(1.0);
   std::vector<Image> images;
   for (const Frame& frame : frames) images.push_back(frame.image);
-  auto found = find_ties(images, rig.scaled_to(images[0].width(), images[0].height()), 0, matching);
+  auto found = find_ties(images, rig.scaled_to(images[0].width(), images[0].height()), 0,
+                         TieOptions::of_knocked_body());
   if (!found) return tl::unexpected(found.error());
   const int matched = found->report.matched();
   const int consistent = found->report.consistent();
   const auto kept = static_cast<int>(found->ties.size());
-  if (kept >= kFewest && consistent >= kLeastShare * matched) return std::move(found->ties);
+  if (found->fit_together()) return std::move(found->ties);
   return fail(
       {.kind = ErrorKind::numeric,
        .where = "shot " + shot_name,
        .field = "--auto",
        .what = fmt::format("the frames do not fit together: {} of {} matches agree, {} ties are "
                            "left, {} are needed",
-                           consistent, matched, kept, kFewest),
+                           consistent, matched, kept, TieSet::kFewest),
        .remedy = "check that they are of one shot and in the template's order (front, back), or "
                  "give --tie instead of --auto"});
 }
@@ -174,7 +147,7 @@ Result<TouchReport> solve(const TouchCommandOptions& options, const Opened& open
   const auto frames = read_shot(opened.input.files, opened.input.intake);
   if (!frames) return tl::unexpected(frames.error());
   const RigTemplate& body = opened.body.rig_template;
-  const auto scale = template_scale(body.rig(), *frames);
+  const auto scale = template_scale(body.rig(), frames->front().image, frames->front().info.file);
   if (!scale) return tl::unexpected(scale.error());
   if (auto error = check_sights(body.rig(), opened.shot.manual_ties, *scale)) {
     return fail(std::move(*error));
@@ -186,7 +159,7 @@ Result<TouchReport> solve(const TouchCommandOptions& options, const Opened& open
                      .result = {},
                      .solve_ms = 0};
   for (const ManualTie& tie : opened.shot.manual_ties) {
-    report.ties.push_back(scaled(tie.as_tie(0), *scale));
+    report.ties.push_back(scaled_tie(tie.as_tie(0), *scale));
   }
   if (options.automatic) {
     const auto progress = console.progress();
@@ -195,7 +168,7 @@ Result<TouchReport> solve(const TouchCommandOptions& options, const Opened& open
     }
     auto automatic = find_automatic(body.rig(), *frames, opened.input.name);
     if (!automatic) return tl::unexpected(automatic.error());
-    for (Tie& tie : *automatic) report.ties.push_back(scaled(std::move(tie), *scale));
+    for (Tie& tie : *automatic) report.ties.push_back(scaled_tie(std::move(tie), *scale));
   }
   const auto begin = std::chrono::steady_clock::now();
   auto touched = touch(body.rig(), body.solution.covariance, body.solution.quality.flex_sigma_rad,

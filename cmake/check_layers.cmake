@@ -6,7 +6,7 @@
 
 cmake_minimum_required(VERSION 3.25)
 
-set(modules base imaging brackets projection features seams solver templates learning report compose finish demo workbench cli)
+set(modules base imaging brackets projection features seams solver templates learning report compose finish check demo workbench cli)
 set(base_may_use "")
 set(imaging_may_use base)
 set(brackets_may_use base imaging)
@@ -19,9 +19,10 @@ set(learning_may_use base imaging projection features solver templates)
 set(report_may_use base imaging projection features solver templates learning)
 set(compose_may_use base imaging projection features seams templates)
 set(finish_may_use base imaging projection features compose)
+set(check_may_use base imaging projection features seams solver templates learning compose finish)
 set(demo_may_use base imaging projection templates)
 set(workbench_may_use base imaging projection features seams solver templates compose)
-set(cli_may_use base imaging brackets projection features seams solver templates learning report compose finish demo workbench)
+set(cli_may_use base imaging brackets projection features seams solver templates learning report compose finish check demo workbench)
 
 set(violations "")
 set(checked 0)

@@ -19,6 +19,19 @@ int total(const std::vector<PairTieReport>& pairs, Field field) {
 
 }  // namespace
 
+TieOptions TieOptions::of_knocked_body() {
+  TieOptions options;
+  options.across_gate_rad = rad_from_deg(1.0);
+  options.along_slack_rad = rad_from_deg(1.0);
+  return options;
+}
+
+bool TieSet::fit_together() const {
+  constexpr double kLeastShare = 0.3;
+  return static_cast<int>(ties.size()) >= kFewest &&
+         report.consistent() >= kLeastShare * report.matched();
+}
+
 TieOptions TieOptions::cold_start(double rotation_rad, double focal_share) {
   TieOptions options;
   options.across_gate_rad = rotation_rad;

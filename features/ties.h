@@ -42,6 +42,9 @@ struct TieOptions {
   RefineOptions refine;
   ConsensusOptions consensus;  ///< nearest_* and along slack are taken from above
 
+  /// Gates for a body that was knocked by up to a degree; more is another body, or another order of
+  /// the frames.
+  [[nodiscard]] static TieOptions of_knocked_body();
   /// Gates for a rig that may be wrong by `rotation_rad` and by a share of its focal length; not
   /// refined, no edges.
   [[nodiscard]] static TieOptions cold_start(double rotation_rad = rad_from_deg(8),
@@ -85,9 +88,15 @@ struct TieReport {
 };
 
 struct TieSet {
+  static constexpr int kFewest = 12;  ///< ties of a shot whose frames fit together
+
   std::vector<Tie> ties;
   std::vector<TieDetail> details;
   TieReport report;
+
+  /// Enough ties, of matches that mostly agree: else the frames are of several shots, out of order,
+  /// or of another body.
+  [[nodiscard]] bool fit_together() const;
 };
 
 /// Ties of one shot. One frame a lens, any sample type and channels, of the rig's frame size. A

@@ -64,19 +64,26 @@ std::vector<int> suspect_shots(const LearnRigResult& solved, std::span<const Tie
   return suspects;
 }
 
+Result<std::optional<int>> ties_if_swapped(std::span<const Image> frames, const Rig& rig,
+                                           int as_given, const TieOptions& options) {
+  if (frames.size() != 2) return std::nullopt;
+  const std::vector<Image> swapped = {frames[1], frames[0]};
+  const auto other = find_ties(swapped, rig, 0, options);
+  if (!other) return fail(other.error());
+  const auto ties = static_cast<int>(other->ties.size());
+  if (ties > kClearlyMore * as_given) return ties;
+  return std::nullopt;
+}
+
 Result<std::string> reason_of_misfit(std::span<const Image> frames, const Rig& rig, int as_given,
                                      const TieOptions& options) {
-  if (frames.size() == 2) {
-    const std::vector<Image> swapped = {frames[1], frames[0]};
-    const auto other = find_ties(swapped, rig, 0, options);
-    if (!other) return fail(other.error());
-    const auto ties = static_cast<int>(other->ties.size());
-    if (ties > kClearlyMore * as_given) {
-      return fmt::format(
-          "its lenses are swapped: {} ties fit the other way round, {} as given; name the frames "
-          "in the order of the other shots",
-          ties, as_given);
-    }
+  const auto swapped = ties_if_swapped(frames, rig, as_given, options);
+  if (!swapped) return fail(swapped.error());
+  if (*swapped) {
+    return fmt::format(
+        "its lenses are swapped: {} ties fit the other way round, {} as given; name the frames "
+        "in the order of the other shots",
+        **swapped, as_given);
   }
   return std::string(
       "its ties do not fit the lenses that the other shots agree on; check that its frames belong "

@@ -19,6 +19,12 @@ namespace seamwright {
 [[nodiscard]] std::vector<int> suspect_shots(const LearnRigResult& solved,
                                              std::span<const Tie> ties, int shots);
 
+/// The ties that two frames have in the other order, where those are clearly more than `as_given`:
+/// then front and back are swapped. Empty of other numbers of lenses.
+[[nodiscard]] Result<std::optional<int>> ties_if_swapped(std::span<const Image> frames,
+                                                         const Rig& rig, int as_given,
+                                                         const TieOptions& options);
+
 /// Why a suspect shot does not fit, in words: its frames matched as given (`as_given` ties) and,
 /// for two lenses, the other way round.
 [[nodiscard]] Result<std::string> reason_of_misfit(std::span<const Image> frames, const Rig& rig,

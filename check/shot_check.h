@@ -1,0 +1,50 @@
+#pragma once
+
+// Everything that a shot's own frames tell against its template, as ranked findings.
+
+#include <span>
+#include <string>
+
+#include "base/progress.h"
+#include "base/result.h"
+#include "check/findings.h"
+#include "check/light_check.h"
+#include "check/ring_check.h"
+#include "imaging/frame.h"
+#include "templates/rig_template.h"
+
+namespace seamwright {
+
+struct ShotCheckOptions {
+  /// Misalignment that shows, P95 over the ring, px of native width. What is said to be more must
+  /// also be more than `sure_sigmas` of its own uncertainty.
+  double visible_px = 1.5;
+  double sure_sigmas = 2.5;
+  double visible_delta_e = 2.5;  ///< step of colour that is left at the seam, worst sector of 30°
+  double visible_blur = 0.8;     ///< octaves
+  double most_clipped = 0.08;    ///< of a frame; windows and lamps are less
+  double most_tilt_deg = 2;
+  double most_unseen = 0.5;  ///< of the ring's sectors
+  bool level = true;         ///< look for verticals
+  bool seams = false;        ///< plan the seams as `stitch` would: some seconds more
+  BotherRates rates = {};
+
+  [[nodiscard]] std::optional<Error> validate() const;
+};
+
+struct ShotCheck {
+  ShotFindings found;
+  RingCheck ring;
+  LightCheck light;  ///< empty where the ring is unreadable
+  std::optional<double> tilt_deg = {};
+};
+
+/// `body` holds the rig that the shot is stitched with: the template's, with the shot's touch where
+/// it has one. `frames` one per lens, upright and not mirrored; fails on frames of another shape.
+/// Stages told: "matching", "comparing light", "levelling", then those of plan_seams.
+[[nodiscard]] Result<ShotCheck> check_shot(const std::string& name, const RigTemplate& body,
+                                           std::span<const Frame> frames,
+                                           const ShotCheckOptions& options = {},
+                                           const ProgressFn& progress = {});
+
+}  // namespace seamwright

@@ -1,0 +1,162 @@
+#include "cli/check_page.h"
+
+#include <algorithm>
+#include <cmath>
+#include <system_error>
+
+#include <fmt/format.h>
+
+#include "base/file.h"
+#include "compose/render.h"
+#include "finish/flat_view.h"
+#include "imaging/write_image.h"
+#include "report/markup.h"
+#include "report/style.h"
+
+namespace seamwright {
+namespace fs = std::filesystem;
+
+namespace {
+
+using report::escaped;
+using report::paragraph;
+
+constexpr std::string_view kOwnStyle = R"css(
+.found { display: grid; grid-template-columns: minmax(0, 20rem) 1fr; gap: 1rem 1.5rem; margin: 1rem 0; }
+.found img { width: 100%; height: auto; display: block; border-radius: .3rem; }
+.found ul { margin: .2rem 0; padding-left: 1.2rem; }
+.found.bare { grid-template-columns: 1fr; }
+@media (max-width: 40rem) { .found { grid-template-columns: 1fr; } }
+)css";
+
+constexpr double kField_deg = 30;
+constexpr int kPicture_px = 480;
+constexpr int kPanorama_px = 4096;
+
+/// RFC 4648, section 4.
+std::string base64(std::string_view bytes) {
+  constexpr std::string_view kDigits =
+      "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+  std::string text;
+  for (std::size_t i = 0; i < bytes.size(); i += 3) {
+    const std::size_t count = std::min<std::size_t>(3, bytes.size() - i);
+    unsigned value = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+      value = value << 8U | (k < count ? static_cast<unsigned char>(bytes[i + k]) : 0U);
+    }
+    for (std::size_t k = 0; k < 4; ++k) {
+      text += k <= count ? kDigits[value >> (18U - 6U * static_cast<unsigned>(k)) & 63U] : '=';
+    }
+  }
+  return text;
+}
+
+/// Looks along a direction, the horizon level.
+FlatView view_along(const Vec3& ahead) {
+  const Vec3 down = std::abs(ahead.y()) > 0.99 ? Vec3::UnitZ() : Vec3::UnitY();
+  const Vec3 right = down.cross(ahead).normalized();
+  FlatView view;
+  view.sphere_from_view << right, ahead.cross(right), ahead;
+  view.half_width = std::tan(0.5 * rad_from_deg(kField_deg));
+  view.size_px = kPicture_px;
+  return view;
+}
+
+/// Through a file of its own in the system's folder for such.
+std::string jpeg_bytes(const Image& image) {
+  std::error_code code;
+  const fs::path folder = fs::temp_directory_path(code);
+  if (code) return {};
+  auto pending = PendingFile::create(folder / "seamwright-check.jpg");
+  if (!pending) return {};
+  const fs::path file = pending->temporary().string() + ".jpg";
+  std::string bytes;
+  if (write_image(file, image, {.jpeg_quality = 85})) {
+    if (auto read = read_file(file)) bytes = std::move(*read);
+  }
+  fs::remove(file, code);
+  return bytes;
+}
+
+const Finding* first_with_place(const ShotFindings& found) {
+  for (const Finding& finding : found.findings) {
+    if (finding.place) return &finding;
+  }
+  return nullptr;
+}
+
+std::string summary(const std::vector<Checked>& all) {
+  std::vector<std::vector<std::string>> rows;
+  for (const Checked& one : all) {
+    std::string why = one.failure.empty() ? "" : "could not be checked";
+    for (const Finding& finding : one.found.findings) {
+      why += fmt::format("{}{}", why.empty() ? "" : ", ", name_of(finding.kind));
+    }
+    std::replace(why.begin(), why.end(), '_', ' ');
+    rows.push_back({one.found.name,
+                    one.failure.empty() ? fmt::format("{:.1f}", one.found.score_px()) : "–",
+                    why.empty() ? "nothing found" : why});
+  }
+  return report::table(
+      "Worst first. The score says how much the worst finding bothers, as pixels of misalignment "
+      "at "
+      "the seam of a panorama of native width.",
+      {"shot", "score", "why"}, rows, 3);
+}
+
+std::string reasons(const Checked& one) {
+  std::string list;
+  if (!one.failure.empty()) list += fmt::format("<li>{}</li>\n", escaped(one.failure));
+  for (const Finding& finding : one.found.findings) {
+    list += fmt::format("<li><strong>{}</strong>. {}.</li>\n", escaped(finding.words),
+                        escaped(finding.remedy));
+  }
+  std::string body = "<div>\n<ul>\n" + list + "</ul>\n</div>\n";
+  const Finding* shown = first_with_place(one.found);
+  if (one.picture.empty() || shown == nullptr) {
+    return "<div class=\"found bare\">\n" + body + "</div>\n";
+  }
+  const std::string told =
+      fmt::format("longitude {:.0f}, latitude {:.0f}, {:.0f} degrees wide, stitched plainly",
+                  deg_from_rad(shown->place->longitude_rad),
+                  deg_from_rad(shown->place->latitude_rad), kField_deg);
+  return fmt::format(
+      "<div class=\"found\">\n<figure><img alt=\"{}\" src=\"data:image/jpeg;base64,{}\"/>"
+      "<figcaption>{}</figcaption></figure>\n{}</div>\n",
+      told, base64(one.picture), told, body);
+}
+
+}  // namespace
+
+std::string picture_of_worst(const Rig& rig, std::span<const Frame> frames,
+                             const ShotFindings& found) {
+  const Finding* shown = first_with_place(found);
+  if (shown == nullptr) return {};
+  RenderOptions render;
+  render.width_px = std::min(
+      kPanorama_px, native_width(rig.scaled_to(frames[0].image.width(), frames[0].image.height())));
+  const auto panorama = render_panorama(rig, frames, render);
+  if (!panorama) return {};
+  const WrappedPanorama wrapped(panorama->image);
+  return jpeg_bytes(render_flat_view(wrapped, view_along(shown->place->direction())));
+}
+
+std::string check_page(const std::vector<Checked>& all) {
+  const auto bad = std::count_if(all.begin(), all.end(), [](const Checked& one) {
+    return !one.failure.empty() || !one.found.findings.empty();
+  });
+  std::string body = "<h1>What to look at before the client does</h1>\n";
+  body += fmt::format(
+      "<div class=\"verdict{}\"><p><strong>{}</strong></p></div>\n", bad == 0 ? "" : " poor",
+      bad == 0 ? fmt::format("Nothing found in {} shots.", all.size())
+               : fmt::format("{} of {} shots have something to look at.", bad, all.size()));
+  body += summary(all);
+  for (const Checked& one : all) {
+    if (one.failure.empty() && one.found.findings.empty()) continue;
+    body += report::section(one.found.name, reasons(one));
+  }
+  return report::page("Checked shots", std::string(report::style_sheet()) + std::string(kOwnStyle),
+                      body);
+}
+
+}  // namespace seamwright

@@ -1,0 +1,42 @@
+#include "check/findings.h"
+
+#include <set>
+
+#include <catch2/catch.hpp>
+
+using namespace seamwright;
+
+namespace {
+
+Finding finding(FindingKind kind, double bother_px) {
+  return {.kind = kind, .bother_px = bother_px};
+}
+
+}  // namespace
+
+TEST_CASE("what bothers most comes first, of findings and of shots", "[check]") {
+  ShotFindings calm{.name = "b", .findings = {finding(FindingKind::tilted, 1)}};
+  ShotFindings bad{
+      .name = "c",
+      .findings = {finding(FindingKind::clipped, 2), finding(FindingKind::misaligned, 2),
+                   finding(FindingKind::colour_step, 7)}};
+  ShotFindings fine{.name = "a", .findings = {}};
+  rank(bad.findings);
+  CHECK(bad.findings[0].kind == FindingKind::colour_step);
+  CHECK(bad.findings[1].kind == FindingKind::misaligned);  // equal: in the order of kinds
+  CHECK(bad.score_px() == 7);
+  CHECK(fine.score_px() == 0);
+  std::vector<ShotFindings> shots = {fine, calm, bad};
+  rank(shots);
+  CHECK(shots[0].name == "c");
+  CHECK(shots[2].name == "a");
+}
+
+TEST_CASE("every kind of finding has a name of its own", "[check]") {
+  std::set<std::string_view> names;
+  for (int kind = 0; kind <= static_cast<int>(FindingKind::wrong_shape); ++kind) {
+    names.insert(name_of(static_cast<FindingKind>(kind)));
+  }
+  CHECK(names.size() == 11);
+  CHECK_FALSE(names.contains(""));
+}

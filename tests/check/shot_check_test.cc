@@ -1,0 +1,142 @@
+// Rendered shots with one known defect each, against the body's true template.
+
+#include "check/shot_check.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include <catch2/catch.hpp>
+
+#include "demo/demo.h"
+#include "imaging/read_image.h"
+#include "solver/seam_error.h"
+#include "tests/check/defects.h"
+#include "tests/support/scratch_dir.h"
+
+using namespace seamwright;
+using test::Defect;
+using test::seed;
+
+namespace {
+
+constexpr int kFrame_px = 700;
+
+struct House {
+  RigTemplate body;
+  std::vector<Frame> library;
+  std::vector<Frame> hall;
+};
+
+/// As sure as a template learned from a few stands is.
+void give_covariance(RigTemplate& body) {
+  TermCovariance& covariance = body.solution.covariance;
+  covariance.names = {"lens0.focal_px", "lens1.focal_px", "lens1.rotation_x_rad",
+                      "lens1.rotation_y_rad", "lens1.rotation_z_rad"};
+  const Eigen::VectorXd sigma = (Eigen::VectorXd(5) << 0.02, 0.02, 1e-4, 1e-4, 1e-4).finished();
+  covariance.values = sigma.array().square().matrix().asDiagonal();
+  body.solution.quality.flex_sigma_rad = rad_from_deg(0.02);
+  body.solution.quality.expected_seam_along_px = 0.05;
+  body.solution.quality.expected_seam_across_px = 0.05;
+}
+
+const House& house() {
+  static const House made = [] {
+    const test::ScratchDir dir;
+    DemoOptions options;
+    options.frame_px = kFrame_px;
+    options.with_panoramas = false;
+    options.only_shots = {"library_1", "hall_1"};
+    REQUIRE(write_demo(dir.path(), options));
+    House result;
+    auto body = read_template(dir / "truth" / "body.template.yaml");
+    REQUIRE(body);
+    result.body = std::move(*body);
+    give_covariance(result.body);
+    const auto frames = [&](const std::string& name) {
+      auto read = read_shot(
+          {dir / "frames" / (name + "_front.tif"), dir / "frames" / (name + "_back.tif")}, {});
+      REQUIRE(read);
+      return std::move(*read);
+    };
+    result.library = frames("library_1");
+    result.hall = frames("hall_1");
+    return result;
+  }();
+  return made;
+}
+
+bool has(const ShotFindings& found, FindingKind kind) {
+  return std::ranges::any_of(found.findings, [&](const Finding& f) { return f.kind == kind; });
+}
+
+}  // namespace
+
+TEST_CASE("a good shot has no findings, each defect has its own", "[check][long]") {
+  CAPTURE(seed());
+  const auto& [defect, kind] = GENERATE(table<Defect, FindingKind>({
+      {Defect::none, FindingKind::misaligned},
+      {Defect::knocked, FindingKind::misaligned},
+      {Defect::swapped, FindingKind::unreadable},
+      {Defect::mirrored, FindingKind::mirrored},
+      {Defect::blurred, FindingKind::blurred},
+      {Defect::overexposed, FindingKind::clipped},
+      {Defect::veiled, FindingKind::colour_step},
+      {Defect::other_shots, FindingKind::unreadable},
+      {Defect::leaning, FindingKind::tilted},
+  }));
+  test::Random random(41);
+  const auto shot = test::with_defect(defect, house().body, house().library, house().hall,
+                                      defect == Defect::knocked ? 1.5 : 1.0, random);
+  CAPTURE(test::name_of(defect));
+  const auto checked = check_shot("library_1", shot.body, shot.frames);
+  if (!checked) FAIL(checked.error().line());
+  for (const Finding& finding : checked->found.findings) {
+    UNSCOPED_INFO(finding.words);
+    CHECK_FALSE(finding.remedy.empty());
+  }
+  CHECK(has(checked->found, kind) == (defect != Defect::none));
+  CHECK((checked->found.score_px() > 0) == (defect != Defect::none));
+}
+
+TEST_CASE("the misalignment found is the true one, place by place", "[check]") {
+  CAPTURE(seed());
+  RigTemplate knocked = house().body;
+  const Vec3 turn = rad_from_deg(1) * Vec3(0.3, -0.2, 0.4);
+  Quat& mount = knocked.solution.rig.lenses[1].rig_from_lens;
+  mount = quat_from_rotation_vector(turn) * mount;
+  std::vector<Image> images;
+  for (const Frame& frame : house().library) images.push_back(frame.image);
+  const auto ring = check_ring(knocked, images);
+  REQUIRE(ring);
+  REQUIRE(ring->readable);
+  REQUIRE(ring->places.size() >= 12);
+  double square = 0;
+  for (const RingPlace& place : ring->places) {
+    const RibbonAxes axes = RibbonAxes::of_pair(knocked.rig(), 0, 1);
+    const auto truth =
+        seam_misalignment(knocked.rig(), house().body.rig(), 0, 1, {axes.angles(place.direction)});
+    REQUIRE(truth.size() == 1);
+    square += std::pow(place.along_px - truth[0].along_px, 2) +
+              std::pow(place.across_px - truth[0].across_px, 2);
+  }
+  const double rms_px = std::sqrt(square / static_cast<double>(ring->places.size()));
+  CAPTURE(rms_px, ring->sigma_px, ring->p95_px);
+  CHECK(ring->p95_px > 0.5);
+  // The shot's own flex of 0.02° (0.04 px a hundredth of a degree) is in the pictures as well.
+  CHECK(rms_px < 0.25);
+}
+
+TEST_CASE("frames that are no shot of the body are refused", "[check]") {
+  const auto& frames = house().library;
+  const auto one = check_shot("one", house().body, std::span(frames).first(1));
+  REQUIRE_FALSE(one);
+  CHECK_THAT(one.error().line(), Catch::Contains("1 of them, the template has 2 lenses"));
+  std::vector<Frame> wide = frames;
+  for (Frame& frame : wide) frame.image = Image(400, 200, Channels::rgb, SampleType::u16);
+  const auto shaped = check_shot("wide", house().body, wide);
+  REQUIRE_FALSE(shaped);
+  CHECK_THAT(shaped.error().line(), Catch::Contains("does not have the shape"));
+  const auto bad = check_shot("bad", house().body, frames, {.visible_px = 0});
+  REQUIRE_FALSE(bad);
+  CHECK_THAT(bad.error().line(), Catch::Contains("visible_px"));
+}
