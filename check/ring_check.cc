@@ -65,10 +65,19 @@ double unseen_share(const TieReport& report, int cells_psi) {
 double RingPlace::px() const { return std::hypot(along_px, across_px); }
 
 const RingPlace* RingCheck::worst() const {
-  const auto at =
-      std::max_element(places.begin(), places.end(),
-                       [](const RingPlace& a, const RingPlace& b) { return a.px() < b.px(); });
-  return at == places.end() ? nullptr : &*at;
+  // Beside a tie: there is something to see.
+  constexpr double kBeside_rad = rad_from_deg(5);
+  const auto shows = [&](const RingPlace& place) {
+    return std::any_of(ties.details.begin(), ties.details.end(), [&](const TieDetail& tie) {
+      return tie.lens_a == place.lens_a && tie.lens_b == place.lens_b &&
+             std::abs(std::remainder(tie.psi_rad - place.psi_rad, 2 * kPi)) < kBeside_rad;
+    });
+  };
+  const RingPlace* worst = nullptr;
+  for (const RingPlace& place : places) {
+    if ((worst == nullptr || place.px() > worst->px()) && shows(place)) worst = &place;
+  }
+  return worst;
 }
 
 Result<RingCheck> check_ring(const RigTemplate& body, std::span<const Image> frames) {

@@ -45,7 +45,8 @@ struct RingCheck {
   double unseen_share = 0;  ///< of the ring's sectors without a tie
   bool contradicts_template = false;
 
-  [[nodiscard]] const RingPlace* worst() const;  ///< null where nothing was measured
+  /// The largest misalignment beside a tie; null where nothing was measured.
+  [[nodiscard]] const RingPlace* worst() const;
 };
 
 /// `frames` one per lens, uncropped frames of the template's body at any size.

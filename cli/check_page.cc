@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <system_error>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -10,6 +12,7 @@
 #include "compose/render.h"
 #include "finish/flat_view.h"
 #include "imaging/write_image.h"
+#include "report/chart.h"
 #include "report/markup.h"
 #include "report/style.h"
 
@@ -104,20 +107,57 @@ std::string summary(const std::vector<Checked>& all) {
       {"shot", "score", "why"}, rows, 3);
 }
 
+std::string sentence(std::string text) {
+  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
+  return text;
+}
+
+/// Along and across around each pair's ring, where something is misaligned.
+std::string ring_charts(const Checked& one) {
+  const bool shown =
+      std::any_of(one.found.findings.begin(), one.found.findings.end(),
+                  [](const Finding& finding) { return finding.kind == FindingKind::misaligned; });
+  if (!shown || !one.shot) return {};
+  std::map<std::pair<int, int>, std::vector<report::Series>> pairs;
+  double most = 1;
+  for (const RingPlace& place : one.shot->ring.places) {
+    auto& series = pairs[{place.lens_a, place.lens_b}];
+    if (series.empty()) series = {{"along", 0, {}, {}}, {"across", 2, {}, {}}};
+    const double azimuth_deg = deg_from_rad(place.psi_rad);
+    series[0].points.emplace_back(azimuth_deg, place.along_px);
+    series[1].points.emplace_back(azimuth_deg, place.across_px);
+    series[0].sigma.push_back(place.sigma_px);
+    most = std::max({most, std::abs(place.along_px), std::abs(place.across_px)});
+  }
+  std::string charts;
+  for (const auto& [pair, series] : pairs) {
+    const std::string told = fmt::format(
+        "Misalignment around the ring of lenses {} and {}, px of native width; the band is one "
+        "standard deviation",
+        pair.first, pair.second);
+    charts += report::figure(
+        report::line_chart(told,
+                           {.label = "azimuth on the ring, degrees", .low = -180, .high = 180},
+                           {.label = "px", .low = -1.1 * most, .high = 1.1 * most}, series),
+        told);
+  }
+  return charts;
+}
+
 std::string reasons(const Checked& one) {
   std::string list;
   if (!one.failure.empty()) list += fmt::format("<li>{}</li>\n", escaped(one.failure));
   for (const Finding& finding : one.found.findings) {
-    list += fmt::format("<li><strong>{}</strong>. {}.</li>\n", escaped(finding.words),
-                        escaped(finding.remedy));
+    list += fmt::format("<li><strong>{}.</strong> {}.</li>\n", escaped(sentence(finding.words)),
+                        escaped(sentence(finding.remedy)));
   }
-  std::string body = "<div>\n<ul>\n" + list + "</ul>\n</div>\n";
+  std::string body = "<div>\n<ul>\n" + list + "</ul>\n" + ring_charts(one) + "</div>\n";
   const Finding* shown = first_with_place(one.found);
   if (one.picture.empty() || shown == nullptr) {
     return "<div class=\"found bare\">\n" + body + "</div>\n";
   }
   const std::string told =
-      fmt::format("longitude {:.0f}, latitude {:.0f}, {:.0f} degrees wide, stitched plainly",
+      fmt::format("Longitude {:.0f}°, latitude {:.0f}°, {:.0f}° wide, stitched plainly",
                   deg_from_rad(shown->place->longitude_rad),
                   deg_from_rad(shown->place->latitude_rad), kField_deg);
   return fmt::format(
