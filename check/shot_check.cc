@@ -59,6 +59,9 @@ class Checker {
     const RingCheck& ring = check_.ring;
     if (!ring.readable) return explain_unreadable();
     if (ring.unseen_share > options_.most_unseen) {
+      auto mirrored = is_mirrored();
+      if (!mirrored) return tl::unexpected(mirrored.error());
+      if (*mirrored) return {};
       auto swapped = is_swapped();
       if (!swapped) return tl::unexpected(swapped.error());
       if (*swapped) return {};
@@ -143,7 +146,12 @@ class Checker {
   Result<bool> is_mirrored() {
     const auto report = recognise_mirroring(images_, rig_, TieOptions::of_knocked_body());
     if (!report) return tl::unexpected(report.error());
-    if (report->verdict != MirrorVerdict::mirrored) return false;
+    // Frames that are swapped fit their reflection a little better as well, but not well.
+    constexpr double kWell = 0.1;
+    if (report->verdict != MirrorVerdict::mirrored ||
+        report->flipped.across_rms_px > kWell * report->asymmetry_px) {
+      return false;
+    }
     add({.kind = FindingKind::mirrored,
          .size = 1,
          .bother_px = options_.rates.useless,

@@ -6,8 +6,9 @@
 
 cmake_minimum_required(VERSION 3.25)
 
-set(modules base imaging brackets projection features seams solver templates learning report compose finish check demo workbench cli)
+set(modules base archive imaging brackets projection features seams solver templates learning report compose finish check demo workbench cli)
 set(base_may_use "")
+set(archive_may_use base)
 set(imaging_may_use base)
 set(brackets_may_use base imaging)
 set(projection_may_use base)
@@ -22,7 +23,7 @@ set(finish_may_use base imaging projection features compose)
 set(check_may_use base imaging projection features seams solver templates learning compose finish)
 set(demo_may_use base imaging projection templates)
 set(workbench_may_use base imaging projection features seams solver templates compose)
-set(cli_may_use base imaging brackets projection features seams solver templates learning report compose finish check demo workbench)
+set(cli_may_use base archive imaging brackets projection features seams solver templates learning report compose finish check demo workbench)
 
 set(violations "")
 set(checked 0)

@@ -1,0 +1,49 @@
+#pragma once
+
+// What a long run has done, so that the next one goes on from there: an append-only file, one entry
+// a line, each with a checksum of its own and flushed to the disk before the run goes on.
+//
+//   <first 16 hex digits of the SHA-256 of the rest of the line> <a JSON object>
+//
+// A kill can tear the last line only; it is cut off when the journal is opened. A line damaged
+// elsewhere is left out and counted.
+
+#include <filesystem>
+#include <vector>
+
+#include <nlohmann/json.hpp>
+
+#include "base/result.h"
+
+namespace seamwright {
+
+/// Open for this process alone: a second one is refused for as long as this one lives.
+class Journal {
+ public:
+  /// Makes the file and its folder where they are missing.
+  [[nodiscard]] static Result<Journal> open(const std::filesystem::path& path);
+  /// The entries of a journal that may be in use by another process; none where there is no file.
+  [[nodiscard]] static Result<std::vector<nlohmann::json>> read(const std::filesystem::path& path);
+
+  Journal(Journal&& other) noexcept;
+  Journal& operator=(Journal&& other) = delete;
+  Journal(const Journal&) = delete;
+  Journal& operator=(const Journal&) = delete;
+  ~Journal();
+
+  [[nodiscard]] const std::vector<nlohmann::json>& entries() const { return entries_; }
+  [[nodiscard]] int damaged_lines() const { return damaged_lines_; }
+
+  /// On the disk when this returns; fails when it cannot be.
+  [[nodiscard]] Result<void> append(const nlohmann::json& entry);
+
+ private:
+  Journal(std::filesystem::path path, int descriptor) : path_(std::move(path)), file_(descriptor) {}
+
+  std::filesystem::path path_;
+  int file_ = -1;
+  std::vector<nlohmann::json> entries_;
+  int damaged_lines_ = 0;
+};
+
+}  // namespace seamwright

@@ -1,0 +1,79 @@
+#pragma once
+
+// Many pieces of the same work, done once each, whatever happens in between.
+//
+// What a piece depends on is told by content: the SHA-256 of its inputs and the text of its
+// settings. A piece is skipped when the journal says that it was done from the very same, and its
+// outputs are still there. Outputs appear whole or not at all (base/file.h), and a piece counts as
+// done only when its outputs are on the disk and then the journal says so: a kill between the two
+// costs one piece done again, to the same bytes.
+//
+// Hashes are remembered by size and time of change. A file whose time of change is not clearly
+// older than the moment it was hashed is hashed again, so that neither a quick edit nor a clock
+// that jumps can pass off old content as new.
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "archive/journal.h"
+#include "base/result.h"
+
+namespace seamwright {
+
+struct ArchiveItem {
+  std::string name;                            ///< unique in the run
+  std::vector<std::filesystem::path> inputs;   ///< everything it is made from
+  std::string settings;                        ///< everything else that decides its bytes
+  std::vector<std::filesystem::path> outputs;  ///< in the run's folder
+  std::vector<std::filesystem::path> scratch;  ///< what the work leaves behind when it is killed
+};
+
+enum class ItemState {
+  unchanged,  ///< was done before, from the same
+  done,       ///< in this run
+  to_do,      ///< of a dry run, or of a run that was stopped
+  failed,
+};
+
+struct ItemOutcome {
+  std::string name;
+  ItemState state = ItemState::to_do;
+  std::string why = {};  ///< it has to be done: "new", "inputs changed"…; of failures the error
+  std::vector<std::string> findings = {};
+  double seconds = 0;  ///< of this run
+};
+
+struct RunReport {
+  std::vector<ItemOutcome> items;  ///< in the order of their names
+  int damaged_lines = 0;           ///< of the journal
+  bool stopped = false;            ///< before all was done
+
+  [[nodiscard]] int count(ItemState state) const;
+};
+
+struct RunOptions {
+  std::filesystem::path folder;  ///< of the outputs; the journal lies in its folder `.restitch`
+  int part = 1;                  ///< of `parts`: items go to parts by the hash of their names
+  int parts = 1;
+  bool dry_run = false;  ///< nothing is written, not even the journal
+};
+
+/// Does one item: makes its outputs, gives findings. An error of kind `cancelled` stops the run.
+using ItemWork = std::function<Result<std::vector<std::string>>(const ArchiveItem& item)>;
+/// Told after each item; false stops the run.
+using ItemTold = std::function<bool(const ItemOutcome& item, int at, int of)>;
+
+/// Whether an item belongs to a part.
+[[nodiscard]] bool in_part(const std::string& name, int part, int parts);
+
+/// Does what is to be done, in the order of names. A failing item is tried once more and does not
+/// stop the rest. Fails when the folder cannot be written, is worked on by another run, or the
+/// journal cannot be kept; then no item is lost.
+[[nodiscard]] Result<RunReport> run_archive(std::vector<ArchiveItem> items,
+                                            const RunOptions& options, const ItemWork& work,
+                                            const ItemTold& told = {});
+
+}  // namespace seamwright

@@ -1,0 +1,248 @@
+#include "archive/run.h"
+
+#include <chrono>
+#include <filesystem>
+#include <map>
+
+#include <catch2/catch.hpp>
+#include <fmt/format.h>
+
+#include "base/file.h"
+#include "tests/support/random.h"
+#include "tests/support/scratch_dir.h"
+
+using namespace seamwright;
+using test::ScratchDir;
+using test::seed;
+
+namespace {
+
+namespace fs = std::filesystem;
+
+/// Items a, b, c… that copy an input with their settings behind it.
+struct Archive {
+  ScratchDir dir;
+  std::vector<ArchiveItem> items;
+  std::map<std::string, int> worked;  // times
+  RunOptions options;
+
+  explicit Archive(int count = 4) {
+    fs::create_directories(dir / "in");
+    fs::create_directories(dir / "out");
+    options.folder = dir / "out";
+    for (int i = 0; i < count; ++i) {
+      const std::string name(1, static_cast<char>('a' + i));
+      write(name, "pixels of " + name);
+      items.push_back({.name = name,
+                       .inputs = {input(name)},
+                       .settings = "width 64",
+                       .outputs = {dir / "out" / (name + ".tif")},
+                       .scratch = {dir / "out" / (name + ".light")}});
+    }
+  }
+
+  fs::path input(const std::string& name) const { return dir / "in" / name; }
+  // Old enough for its hash to be remembered.
+  void write(const std::string& name, const std::string& text) const {
+    test::put_file(input(name), text);
+    fs::last_write_time(input(name), fs::file_time_type::clock::now() - std::chrono::hours(1));
+  }
+
+  Result<std::vector<std::string>> work(const ArchiveItem& item) {
+    ++worked[item.name];
+    const auto text = read_file(item.inputs[0]);
+    if (!text) return tl::unexpected(text.error());
+    if (auto done = write_file(item.outputs[0], *text + item.settings); !done) {
+      return tl::unexpected(done.error());
+    }
+    return std::vector<std::string>{"a finding of " + item.name};
+  }
+
+  RunReport run() {
+    worked.clear();
+    auto report =
+        run_archive(items, options, [this](const ArchiveItem& item) { return work(item); });
+    if (!report) FAIL(report.error().line());
+    return std::move(*report);
+  }
+};
+
+}  // namespace
+
+TEST_CASE("what was done from the same is not done again, what changed is", "[archive]") {
+  Archive archive;
+  CHECK(archive.run().count(ItemState::done) == 4);
+  const RunReport second = archive.run();
+  CHECK(second.count(ItemState::unchanged) == 4);
+  CHECK(archive.worked.empty());
+  CHECK(second.items[2].findings == std::vector<std::string>{"a finding of c"});
+
+  archive.write("b", "other pixels");
+  archive.items[2].settings = "width 128";
+  fs::remove(archive.dir / "out" / "d.tif");
+  const RunReport third = archive.run();
+  CHECK(third.items[0].state == ItemState::unchanged);
+  CHECK(third.items[1].why == "inputs changed");
+  CHECK(third.items[2].why == "settings changed");
+  CHECK(third.items[3].why == "output missing");
+  CHECK(third.count(ItemState::done) == 3);
+  CHECK(test::get_file(archive.dir / "out" / "c.tif") == "pixels of cwidth 128");
+  test::put_file(archive.dir / "out" / "a.tif", "cut");
+  CHECK(archive.run().items[0].why == "output changed");
+}
+
+TEST_CASE("an edit of equal size and time is noticed where the time is young", "[archive]") {
+  Archive archive(1);
+  test::put_file(archive.input("a"), "first");  // young: its hash is not remembered
+  archive.run();
+  const auto time = fs::last_write_time(archive.input("a"));
+  test::put_file(archive.input("a"), "other");
+  fs::last_write_time(archive.input("a"), time);
+  CHECK(archive.run().items[0].why == "inputs changed");
+  // A clock that ran ahead leaves times in the future: hashed each time, never believed.
+  fs::last_write_time(archive.input("a"), fs::file_time_type::clock::now() + std::chrono::hours(9));
+  CHECK(archive.run().count(ItemState::unchanged) == 1);
+  const auto ahead = fs::last_write_time(archive.input("a"));
+  test::put_file(archive.input("a"), "third");
+  fs::last_write_time(archive.input("a"), ahead);
+  CHECK(archive.run().items[0].why == "inputs changed");
+}
+
+TEST_CASE("a dry run writes nothing", "[archive]") {
+  Archive archive;
+  archive.options.dry_run = true;
+  const RunReport report = archive.run();
+  CHECK(report.count(ItemState::to_do) == 4);
+  CHECK(report.items[0].why == "new");
+  CHECK(fs::is_empty(archive.dir / "out"));
+}
+
+TEST_CASE("a failing item is tried twice, told, and does not stop the rest", "[archive]") {
+  Archive archive;
+  fs::remove(archive.input("b"));
+  fs::create_directories(archive.dir / "out" / "c.tif");  // cannot be replaced by a file
+  const RunReport report = archive.run();
+  CHECK(report.count(ItemState::done) == 2);
+  REQUIRE(report.count(ItemState::failed) == 2);
+  CHECK_THAT(report.items[1].why, Catch::Contains("in/b"));
+  CHECK_THAT(report.items[2].why, Catch::Contains("is a folder"));
+  CHECK(archive.worked["c"] == 2);
+  fs::remove(archive.dir / "out" / "c.tif");
+  archive.write("b", "here again");
+  CHECK(archive.run().count(ItemState::done) == 2);
+}
+
+TEST_CASE("inputs that change under the work are noticed", "[archive]") {
+  Archive archive(1);
+  int times = 0;
+  const auto report = run_archive(archive.items, archive.options, [&](const ArchiveItem& item) {
+    auto done = archive.work(item);
+    if (++times == 1) archive.write("a", "replaced meanwhile");
+    return done;
+  });
+  REQUIRE(report);
+  CHECK(times == 2);
+  CHECK(report->items[0].state == ItemState::done);
+  CHECK(test::get_file(archive.dir / "out" / "a.tif") == "replaced meanwhilewidth 64");
+}
+
+TEST_CASE("a stop leaves the rest to do, and the next run goes on", "[archive]") {
+  Archive archive;
+  const auto report = run_archive(
+      archive.items, archive.options, [&](const ArchiveItem& item) { return archive.work(item); },
+      [](const ItemOutcome& item, int, int) { return item.name != "b"; });
+  REQUIRE(report);
+  CHECK(report->stopped);
+  CHECK(report->count(ItemState::done) == 2);
+  CHECK(report->count(ItemState::to_do) == 2);
+  CHECK(archive.run().count(ItemState::done) == 2);
+}
+
+TEST_CASE("a second run on the same folder is refused", "[archive]") {
+  Archive archive(1);
+  std::string refused;
+  const auto report = run_archive(archive.items, archive.options, [&](const ArchiveItem& item) {
+    const auto second = run_archive(archive.items, archive.options, [](const ArchiveItem&) {
+      return Result<std::vector<std::string>>(std::vector<std::string>{});
+    });
+    refused = second ? "" : second.error().line();
+    return archive.work(item);
+  });
+  REQUIRE(report);
+  CHECK_THAT(refused, Catch::Contains("another run works on this folder"));
+}
+
+TEST_CASE("parts share the work, each item once; a whole run then finds all done", "[archive]") {
+  Archive archive(9);
+  int done = 0;
+  for (int part = 1; part <= 3; ++part) {
+    archive.options.part = part;
+    archive.options.parts = 3;
+    const RunReport report = archive.run();
+    done += report.count(ItemState::done);
+    CHECK(report.items.size() < 9);
+  }
+  CHECK(done == 9);
+  archive.options.part = archive.options.parts = 1;
+  CHECK(archive.run().count(ItemState::unchanged) == 9);
+}
+
+TEST_CASE("a torn or damaged journal costs work, never correctness", "[archive]") {
+  CAPTURE(seed());
+  Archive archive;
+  archive.run();
+  const fs::path journal = archive.dir / "out" / ".restitch" / "journal.log";
+  const std::string whole = test::get_file(journal);
+  test::Random random(51);
+  int cuts = 0;
+  for (int i = 0; i < 60; ++i, ++cuts) {
+    std::string torn = whole;
+    const auto at = static_cast<std::size_t>(random.integer(0, static_cast<int>(whole.size()) - 1));
+    if (random.chance(0.5)) {
+      torn.resize(at);
+    } else {
+      torn[at] = static_cast<char>(torn[at] ^ (1 << random.integer(0, 7)));
+    }
+    test::put_file(journal, torn);
+    const RunReport report = archive.run();
+    CHECK(report.count(ItemState::failed) == 0);
+    CHECK(report.count(ItemState::done) + report.count(ItemState::unchanged) == 4);
+    CHECK(report.damaged_lines <= 2);
+    for (const ArchiveItem& item : archive.items) {
+      CHECK(test::get_file(item.outputs[0]) == "pixels of " + item.name + item.settings);
+    }
+  }
+  CHECK(cuts == 60);
+}
+
+TEST_CASE("what a kill left behind is cleared, what is not ours stays", "[archive]") {
+  Archive archive(2);
+  const fs::path out = archive.dir / "out";
+  test::put_file(out / ".a.tif.4711-0.partial", "half");
+  test::put_file(out / ".mine.partial", "mine");
+  test::put_file(out / "a.light", "mine too: nothing was begun");
+  archive.run();
+  CHECK_FALSE(fs::exists(out / ".a.tif.4711-0.partial"));
+  CHECK(fs::exists(out / ".mine.partial"));
+  CHECK(fs::exists(out / "a.light"));
+  // Begun and never finished: then the scratch is the killed run's.
+  {
+    auto journal = Journal::open(out / ".restitch" / "journal.log");
+    REQUIRE(journal);
+    REQUIRE(journal->append({{"event", "begin"}, {"name", "a"}}));
+  }
+  archive.run();
+  CHECK_FALSE(fs::exists(out / "a.light"));
+}
+
+TEST_CASE("a folder that cannot be written is refused before any work", "[archive]") {
+  Archive archive(1);
+  test::put_file(archive.dir / "file", "no folder");
+  archive.options.folder = archive.dir / "file";
+  const auto report = run_archive(archive.items, archive.options,
+                                  [&](const ArchiveItem& item) { return archive.work(item); });
+  REQUIRE_FALSE(report);
+  CHECK_THAT(report.error().line(),
+             Catch::Contains("journal") && Catch::Contains("cannot be written"));
+  CHECK(archive.worked.empty());
+}
