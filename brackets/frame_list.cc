@@ -40,6 +40,8 @@ Error list_error(const fs::path& path, std::string what, std::string remedy) {
           .remedy = std::move(remedy)};
 }
 
+}  // namespace
+
 Result<std::vector<fs::path>> pictures_in(const fs::path& folder) {
   std::error_code code;
   std::vector<fs::path> files;
@@ -57,8 +59,6 @@ Result<std::vector<fs::path>> pictures_in(const fs::path& folder) {
   std::sort(files.begin(), files.end());
   return files;
 }
-
-}  // namespace
 
 Result<std::vector<ListedFrame>> list_frames(const std::vector<fs::path>& paths,
                                              const ProgressFn& progress) {

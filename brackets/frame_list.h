@@ -18,9 +18,13 @@ struct ListedFrame {
   int height_px = 0;
 };
 
-/// What the headers of these files say. A folder stands for the pictures in it (by suffix, and
-/// other raw ones; hidden ones and folders below left out), in the order of their names. Fails on
-/// files that are no pictures, on a folder without any, and on a file named twice.
+/// The pictures in a folder, by suffix, and other raw ones; hidden ones and folders below left out;
+/// in the order of their names. Fails where there are none.
+[[nodiscard]] Result<std::vector<std::filesystem::path>> pictures_in(
+    const std::filesystem::path& folder);
+
+/// What the headers of these files say. A folder stands for the pictures in it. Fails on files that
+/// are no pictures, on a folder without any, and on a file named twice.
 [[nodiscard]] Result<std::vector<ListedFrame>> list_frames(
     const std::vector<std::filesystem::path>& paths, const ProgressFn& progress = {});
 

@@ -57,27 +57,54 @@ Result<double> exposure_of_text(const ListedFrame& frame, const std::string& tex
   return std::exp2(ev);
 }
 
+/// Of a frame whose exposure nothing tells; it must then be alone in its series.
+constexpr double kUnknownExposure = 1;
+
+bool tells_exposure(const ListedFrame& frame, const std::map<std::string, std::string>& groups) {
+  return groups.count("ev") != 0 || relative_exposure(frame.info).has_value();
+}
+
 Result<double> find_exposure(const ListedFrame& frame,
                              const std::map<std::string, std::string>& groups) {
   if (const auto ev = groups.find("ev"); ev != groups.end()) {
     return exposure_of_text(frame, ev->second);
   }
-  if (const auto exposure = relative_exposure(frame.info)) return *exposure;
-  return fail(grouping_error(frame.file.string(), "EXIF", "says no exposure time",
-                             "name the exposures by --pattern with a group (?<ev>...)"));
+  return relative_exposure(frame.info).value_or(kUnknownExposure);
+}
+
+std::map<std::string, std::string> groups_of(const ListedFrame& frame,
+                                             const GroupingOptions& options) {
+  if (!options.pattern) return {};
+  return options.pattern->match(frame.file.filename().string());
+}
+
+std::optional<Error> check_exposures(const std::vector<ListedFrame>& frames,
+                                     const std::vector<BracketShot>& shots,
+                                     const GroupingOptions& options) {
+  for (const BracketShot& shot : shots) {
+    for (const BracketSeries& series : shot.lenses) {
+      if (series.frame_count() == 1) continue;
+      for (const BracketStep& step : series.steps) {
+        for (const BracketMember& member : step.members) {
+          const ListedFrame& frame = frames[member.frame];
+          if (tells_exposure(frame, groups_of(frame, options))) continue;
+          return grouping_error(frame.file.string(), "EXIF", "says no exposure time",
+                                "name the exposures by --pattern with a group (?<ev>...)");
+        }
+      }
+    }
+  }
+  return std::nullopt;
 }
 
 Result<FramePlace> place_of(std::size_t index, const ListedFrame& frame,
                             const GroupingOptions& options) {
-  std::map<std::string, std::string> groups;
-  if (options.pattern) {
-    groups = options.pattern->match(frame.file.filename().string());
-    if (groups.empty()) {
-      return fail(grouping_error(
-          frame.file.string(), "pattern",
-          fmt::format("'{}' does not match the file's name", options.pattern->text()),
-          "let the pattern match whole file names, suffix included"));
-    }
+  const std::map<std::string, std::string> groups = groups_of(frame, options);
+  if (options.pattern && groups.empty()) {
+    return fail(
+        grouping_error(frame.file.string(), "pattern",
+                       fmt::format("'{}' does not match the file's name", options.pattern->text()),
+                       "let the pattern match whole file names, suffix included"));
   }
   const auto exposure = find_exposure(frame, groups);
   if (!exposure) return tl::unexpected(exposure.error());
@@ -317,6 +344,7 @@ Result<std::vector<BracketShot>> group_brackets(const std::vector<ListedFrame>& 
   for (const ShotPlaces& members : split_shots(std::move(places), frames, options)) {
     shots.push_back(shot_of(members, frames, options.step_ev));
   }
+  if (auto error = check_exposures(frames, shots, options)) return fail(std::move(*error));
   make_names_unique(shots);
   if (!options.allow_missing) {
     if (auto error = check_complete(shots, options.step_ev)) return fail(std::move(*error));

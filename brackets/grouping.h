@@ -59,9 +59,9 @@ struct BracketShot {
 };
 
 /// Groups by the rule above. Fails, naming the file or shot: frames of several bodies or sizes, no
-/// exposure or time in EXIF where the pattern does not say it, a name that the pattern does not
-/// match, a series that lacks a step which most series have or has one that they lack, and lenses
-/// of one shot that differ in number.
+/// exposure (of frames that are not alone in their series) or time in EXIF where the pattern does
+/// not say it, a name that the pattern does not match, a series that lacks a step which most series
+/// have or has one that they lack, and lenses of one shot that differ in number.
 [[nodiscard]] Result<std::vector<BracketShot>> group_brackets(
     const std::vector<ListedFrame>& frames, const GroupingOptions& options = {});
 

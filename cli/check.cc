@@ -49,6 +49,10 @@ class CheckRun {
 
   /// What cannot be read is told and does not stop the rest; being told to stop does.
   Result<Checked> one(const CheckInput& input) const {
+    if (input.failure) {
+      return Checked{.found = {.name = input.name, .findings = {}},
+                     .failure = input.failure->line()};
+    }
     auto checked = input.panorama.empty() ? shot(input) : panorama(input);
     if (checked || checked.error().kind == ErrorKind::cancelled) return checked;
     return Checked{.found = {.name = input.name, .findings = {}},

@@ -25,36 +25,38 @@ struct Found {
 
 Result<Found> look_through(const std::vector<std::string>& arguments) {
   Found found;
-  std::vector<fs::path> picture_arguments;
   for (const std::string& argument : arguments) {
     if (is_shot_file(argument)) {
       found.shot_files.emplace_back(argument);
       continue;
     }
     std::error_code code;
+    if (!fs::exists(argument, code)) {
+      return fail({.kind = ErrorKind::user_input,
+                   .where = argument,
+                   .field = {},
+                   .what = "no such file or folder",
+                   .remedy = "check the path"});
+    }
     if (!fs::is_directory(argument, code)) {
-      picture_arguments.emplace_back(argument);
+      found.pictures.emplace_back(argument);
       continue;
     }
-    bool any_shot = false;
     for (const fs::directory_entry& entry : fs::directory_iterator(argument, code)) {
-      if (!is_shot_file(entry.path())) continue;
-      found.shot_files.push_back(entry.path());
-      any_shot = true;
+      if (is_shot_file(entry.path())) found.shot_files.push_back(entry.path());
     }
-    // A folder may hold shot files alone.
-    const auto listed = list_frames({argument});
-    if (listed) {
-      picture_arguments.emplace_back(argument);
-    } else if (!any_shot) {
-      return tl::unexpected(listed.error());
-    }
+    const auto pictures = pictures_in(argument);
+    if (pictures) found.pictures.insert(found.pictures.end(), pictures->begin(), pictures->end());
+    if (!pictures && found.shot_files.empty()) return tl::unexpected(pictures.error());
   }
   std::sort(found.shot_files.begin(), found.shot_files.end());
-  if (picture_arguments.empty()) return found;
-  const auto listed = list_frames(picture_arguments);
-  if (!listed) return tl::unexpected(listed.error());
-  for (const ListedFrame& frame : *listed) found.pictures.push_back(frame.file);
+  if (found.shot_files.empty() && found.pictures.empty()) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = arguments.front(),
+                 .field = {},
+                 .what = "holds no frames and no shot files",
+                 .remedy = "give folders of frames, frames or *.shot.yaml"});
+  }
   return found;
 }
 
@@ -72,7 +74,10 @@ Result<CheckInput> from_shot_file(const fs::path& file, std::set<fs::path>& take
     take(frame);
   }
   for (const auto& bracket : shot->brackets) {
-    for (const BracketFrame& frame : bracket) take(frame.file);
+    for (const BracketFrame& frame : bracket) {
+      take(frame.file);
+      input.exposures.push_back(beside_shot_file(file, frame.file));
+    }
   }
   return input;
 }
@@ -84,6 +89,12 @@ Result<CheckInput> from_group(const std::vector<ListedFrame>& frames, const Brac
   for (const BracketSeries& series : shot.lenses) {
     const BracketStep& step = series.steps[(series.steps.size() - 1) / 2];
     input.frames.push_back(frames[step.members.front().frame].file);
+    if (series.frame_count() == 1) continue;
+    for (const BracketStep& any : series.steps) {
+      for (const BracketMember& member : any.members) {
+        input.exposures.push_back(frames[member.frame].file);
+      }
+    }
   }
   if (input.frames.size() == 1 && lens_count > 1) {
     input.intake.layout = FrameLayout::side_by_side;
@@ -97,6 +108,64 @@ Result<CheckInput> from_group(const std::vector<ListedFrame>& frames, const Brac
              "tell shots and lenses apart by --pattern with groups (?<shot>...), (?<lens>...)"});
   }
   return input;
+}
+
+}  // namespace
+
+namespace {
+
+/// The shot that a file would belong to, as far as its name tells.
+std::string shot_of(const fs::path& file, const GroupingOptions& grouping) {
+  if (grouping.pattern) {
+    const auto groups = grouping.pattern->match(file.filename().string());
+    if (const auto shot = groups.find("shot"); shot != groups.end()) return shot->second;
+  }
+  return file.filename().string();
+}
+
+CheckInput failed_input(const std::string& name, const Error& error) {
+  CheckInput input;
+  input.name = name;
+  input.failure = error;
+  return input;
+}
+
+Result<void> add_loose(const std::vector<fs::path>& files, const GroupingOptions& grouping,
+                       int lens_count, const Console& console, std::vector<CheckInput>& inputs) {
+  std::vector<ListedFrame> readable;
+  std::set<std::string> failed;
+  const ProgressFn progress = console.progress();
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    if (!tell(progress, "listing", static_cast<double>(i) / static_cast<double>(files.size()))) {
+      return fail(stopped_while("listing frames"));
+    }
+    auto listed = list_frames({files[i]});
+    if (listed) {
+      readable.push_back(std::move(listed->front()));
+      continue;
+    }
+    const std::string name = shot_of(files[i], grouping);
+    if (!failed.insert(name).second) continue;
+    inputs.push_back(failed_input(name, listed.error()));
+  }
+  if (readable.empty()) return {};
+  GroupingOptions options = grouping;
+  // A shot that lost a frame is no reason to refuse the others.
+  options.allow_missing = options.allow_missing || !failed.empty();
+  const auto shots = group_brackets(readable, options);
+  if (!shots) return tl::unexpected(shots.error());
+  for (const BracketShot& shot : *shots) {
+    if (failed.contains(shot.name)) continue;
+    auto input = from_group(readable, shot, lens_count);
+    if (input) {
+      inputs.push_back(std::move(*input));
+    } else if (failed.empty()) {
+      return tl::unexpected(input.error());
+    } else {
+      inputs.push_back(failed_input(shot.name, input.error()));
+    }
+  }
+  return {};
 }
 
 }  // namespace
@@ -124,16 +193,8 @@ Result<std::vector<CheckInput>> check_inputs(const std::vector<std::string>& arg
       loose.push_back(picture);
     }
   }
-  if (!loose.empty()) {
-    const auto listed = list_frames(loose, console.progress());
-    if (!listed) return tl::unexpected(listed.error());
-    const auto shots = group_brackets(*listed, grouping);
-    if (!shots) return tl::unexpected(shots.error());
-    for (const BracketShot& shot : *shots) {
-      auto input = from_group(*listed, shot, lens_count);
-      if (!input) return tl::unexpected(input.error());
-      inputs.push_back(std::move(*input));
-    }
+  if (auto done = add_loose(loose, grouping, lens_count, console, inputs); !done) {
+    return tl::unexpected(done.error());
   }
   return inputs;
 }

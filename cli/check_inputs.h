@@ -1,6 +1,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -17,12 +18,16 @@ struct CheckInput {
   std::filesystem::path shot_file = {};  ///< where the frames come from one
   std::filesystem::path panorama = {};   ///< alone, where this is not empty
   std::vector<std::filesystem::path> frames = {};
+  /// Every frame of the shot, where it was bracketed.
+  std::vector<std::filesystem::path> exposures = {};
   FrameIntake intake = {};
+  std::optional<Error> failure = {};  ///< why it cannot even be listed; the rest may be empty
 };
 
 /// What files and folders hold: shot files by themselves; pictures that say they are panoramas;
 /// all other pictures grouped into shots as brackets are (brackets/grouping.h), of each lens the
-/// middle exposure. Frames that a shot file names belong to it alone. In the order of the names.
+/// middle exposure. Frames that a shot file names belong to it alone. A file that cannot be read
+/// fails its own shot only.
 [[nodiscard]] Result<std::vector<CheckInput>> check_inputs(
     const std::vector<std::string>& arguments, const GroupingOptions& grouping, int lens_count,
     const Console& console);

@@ -67,7 +67,9 @@ class ProgressBar {
 
 }  // namespace
 
-void Console::say(std::string_view line) const { fmt::print(stderr, "{}\n", line); }
+void Console::say(std::string_view line) const {
+  if (!quiet_) fmt::print(stderr, "{}\n", line);
+}
 
 void Console::answer(const nlohmann::json& object) const {
   // Names may come from foreign file systems: bytes that are not UTF-8 are replaced.

@@ -21,7 +21,10 @@ enum class Outcome : int {
 /// What a command tells: people read stderr, programs read stdout.
 class Console {
  public:
-  explicit Console(bool json) : json_(json) {}
+  explicit Console(bool json, bool quiet = false) : json_(json), quiet_(quiet) {}
+
+  /// The same person, told nothing and answered nothing: for one of many pieces of work.
+  [[nodiscard]] Console hushed() const { return Console(false, true); }
 
   /// The person asked for one machine-readable object.
   [[nodiscard]] bool json() const { return json_; }
@@ -39,6 +42,7 @@ class Console {
 
  private:
   bool json_;
+  bool quiet_;
 };
 
 }  // namespace seamwright

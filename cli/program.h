@@ -42,6 +42,7 @@ void add_learn(Program& program);
 void add_stitch(Program& program);
 void add_touch(Program& program);
 void add_check(Program& program);
+void add_restitch(Program& program);
 void add_merge(Program& program);
 void add_finish(Program& program);
 void add_inspect(Program& program);

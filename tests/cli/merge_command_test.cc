@@ -217,7 +217,7 @@ TEST_CASE("merge refuses what does not belong together in one line") {
   test::check_refused(run({"merge", card, "--out", out, "--pattern", "(?<room>.+)"}), "room");
 
   // EXIF absent.
-  test::check_refused(run({"merge", shot.at("both.tif"), "--out", out}), "no exposure time");
+  test::check_refused(run({"merge", shot.at("both.tif"), "--out", out}), "no date and time");
   // A missing bracket, and without the check.
   std::filesystem::remove(card + "/room_3_back.tif");
   test::check_refused(run({"merge", card, "--out", out}), "lacks the +2.0 EV step");

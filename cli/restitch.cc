@@ -1,0 +1,423 @@
+#include <algorithm>
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+#include <map>
+#include <memory>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "archive/run.h"
+#include "base/file.h"
+#include "check/ring_check.h"
+#include "cli/check_inputs.h"
+#include "cli/output_files.h"
+#include "cli/program.h"
+#include "cli/restitch_slurm.h"
+#include "cli/shot_template.h"
+#include "cli/stitch_job.h"
+
+namespace seamwright {
+namespace fs = std::filesystem;
+
+namespace {
+
+struct RestitchCommand {
+  std::vector<std::string> inputs;
+  std::vector<std::string> templates;
+  std::string out;
+  std::string part;
+  std::string emit;
+  StitchOptions stitch;
+  bool jpeg = false;
+  bool dry_run = false;
+};
+
+constexpr std::string_view kRestitchExample =
+    "Examples:\n"
+    "  seamwright restitch archive/2024 --template my.template.yaml --out panoramas --width 16384\n"
+    "  seamwright restitch archive/2024 --template a.yaml --template b.yaml --out panoramas "
+    "--dry-run\n"
+    "  seamwright restitch archive/2024 --template my.template.yaml --out panoramas --part 3/16\n"
+    "\nStitches every shot that the folders hold, and skips what was stitched from the very same "
+    "frames, template and options before. Can be stopped or killed at any moment and started "
+    "again. Of several templates each shot takes the one that fits it best. With --part several "
+    "machines share the work; the same command without it then does what is missing and reports "
+    "all.\n"
+    "Finishes with findings (exit 2) when a shot failed or has something to look at.";
+
+struct Part {
+  int part = 1;
+  int parts = 1;
+};
+
+Result<Part> parse_part(const std::string& text) {
+  if (text.empty()) return Part{};
+  Part part;
+  char slash = 0, rest = 0;
+  const int read = std::sscanf(text.c_str(), "%d%c%d%c", &part.part, &slash, &part.parts, &rest);
+  if (read == 3 && slash == '/' && part.part >= 1 && part.part <= part.parts &&
+      part.parts <= 100000) {
+    return part;
+  }
+  return fail({.kind = ErrorKind::user_input,
+               .where = {},
+               .field = "--part",
+               .what = fmt::format("'{}' is not one part of several", text),
+               .remedy = "give K/N with K from 1 to N, such as 3/16"});
+}
+
+/// A template and what may be told of it before it is used.
+struct Body {
+  std::string file;
+  RigTemplate rig_template;
+};
+
+/// Which of several templates a shot was taken with, by what its frames say.
+class TemplateChoice {
+ public:
+  explicit TemplateChoice(std::vector<Body> bodies) : bodies_(std::move(bodies)) {}
+
+  [[nodiscard]] const std::vector<Body>& bodies() const { return bodies_; }
+
+  /// Fails where none fits.
+  Result<std::string> of(const CheckInput& shot) const {
+    if (bodies_.size() == 1) return bodies_.front().file;
+    // Beyond this no flex explains it: another body.
+    constexpr double kMost_px = 6;
+    const Body* best = nullptr;
+    double least_px = kMost_px;
+    for (const Body& body : bodies_) {
+      if (static_cast<int>(shot.frames.size()) != body.rig_template.rig().lens_count() &&
+          shot.intake.layout == FrameLayout::one_per_file) {
+        continue;
+      }
+      FrameIntake intake = shot.intake;
+      intake.mirrored = intake.mirrored || body.rig_template.mirrored;
+      const auto frames = read_shot(shot.frames, intake);
+      if (!frames) return tl::unexpected(frames.error());
+      std::vector<Image> images;
+      for (const Frame& frame : *frames) images.push_back(frame.image);
+      const auto ring = check_ring(body.rig_template, images);
+      if (!ring || !ring->readable || ring->p95_px >= least_px) continue;
+      least_px = ring->p95_px;
+      best = &body;
+    }
+    if (best != nullptr) return best->file;
+    return fail({.kind = ErrorKind::user_input,
+                 .where = shot.name,
+                 .field = "--template",
+                 .what = fmt::format("none of the {} fits this shot", bodies_.size()),
+                 .remedy = "give the template of its body as well, or leave the shot out"});
+  }
+
+ private:
+  std::vector<Body> bodies_;
+};
+
+std::string stem_of(const CheckInput& shot) {
+  std::string name = shot.name;
+  for (const std::string_view ending : {".shot.yaml", ".shot.yml"}) {
+    if (name.ends_with(ending)) name.resize(name.size() - ending.size());
+  }
+  std::replace_if(
+      name.begin(), name.end(), [](char c) { return c == '/' || c == '\\' || c == ':'; }, '_');
+  return name;
+}
+
+class Restitch {
+ public:
+  Restitch(const RestitchCommand& command, const Console& console)
+      : command_(command), console_(console) {}
+
+  Result<Outcome> run() {
+    if (auto ready = prepare(); !ready) return tl::unexpected(ready.error());
+    if (!command_.emit.empty()) return emit();
+    if (!command_.dry_run) {
+      std::error_code code;
+      fs::create_directories(command_.out, code);
+    }
+    RunOptions options{.folder = command_.out,
+                       .part = part_.part,
+                       .parts = part_.parts,
+                       .dry_run = command_.dry_run};
+    const auto report = run_archive(
+        items_, options, [this](const ArchiveItem& item) { return stitch(item); },
+        [this](const ItemOutcome& item, int at, int of) { return tell_one(item, at, of); });
+    if (!report) return tl::unexpected(report.error());
+    tell_all(*report);
+    if (console_.json()) console_.answer(as_json(*report));
+    const bool fine =
+        std::all_of(report->items.begin(), report->items.end(), [this](const ItemOutcome& item) {
+          return item.state != ItemState::failed && item.findings.empty() &&
+                 (command_.dry_run || item.state != ItemState::to_do);
+        });
+    return fine && report->damaged_lines == 0 ? Outcome::done : Outcome::findings;
+  }
+
+ private:
+  Result<void> prepare() {
+    auto part = parse_part(command_.part);
+    if (!part) return tl::unexpected(part.error());
+    part_ = *part;
+    std::vector<Body> bodies;
+    for (const std::string& file : command_.templates) {
+      auto body = read_template(file);
+      if (!body) return tl::unexpected(body.error());
+      bodies.push_back({.file = file, .rig_template = std::move(*body)});
+    }
+    const int lens_count = bodies.empty() ? 2 : bodies.front().rig_template.rig().lens_count();
+    choice_ = std::make_unique<TemplateChoice>(std::move(bodies));
+    const auto grouping = command_.stitch.brackets.grouping_options();
+    if (!grouping) return tl::unexpected(grouping.error());
+    auto inputs = check_inputs(command_.inputs, *grouping, lens_count, console_);
+    if (!inputs) return tl::unexpected(inputs.error());
+    for (CheckInput& input : *inputs) {
+      if (!input.panorama.empty()) continue;  // finished already
+      if (auto added = add(std::move(input)); !added) return added;
+    }
+    return {};
+  }
+
+  Result<void> add(CheckInput shot) {
+    const std::string stem = stem_of(shot);
+    if (shots_.contains(stem)) {
+      return fail({.kind = ErrorKind::user_input,
+                   .where = shot.name,
+                   .field = "inputs",
+                   .what = fmt::format("two shots would be written as {}.tif", stem),
+                   .remedy = "run them into different --out folders"});
+    }
+    if (shot.shot_file.empty() && command_.templates.empty()) {
+      return fail({.kind = ErrorKind::user_input,
+                   .where = shot.name,
+                   .field = "--template",
+                   .what = "is required",
+                   .remedy = "give the template of the body; only shot files may name theirs"});
+    }
+    ArchiveItem item;
+    item.name = stem;
+    item.inputs = shot.frames;
+    item.settings = settings();
+    if (!shot.exposures.empty()) item.inputs = shot.exposures;
+    if (!shot.shot_file.empty()) {
+      item.inputs.push_back(shot.shot_file);
+      const auto file = read_shot_file(shot.shot_file);
+      if (file && file->rig_template && command_.templates.empty()) {
+        item.inputs.push_back(beside_shot_file(shot.shot_file, file->rig_template->file));
+      }
+    }
+    for (const std::string& body : command_.templates) item.inputs.emplace_back(body);
+    const fs::path folder = command_.out;
+    item.outputs.push_back(folder / (stem + ".tif"));
+    if (command_.jpeg) item.outputs.push_back(folder / (stem + ".jpg"));
+    item.scratch.emplace_back(passing_light_file((folder / (stem + ".tif")).string()));
+    std::vector<OutputFile> outputs;
+    for (const fs::path& output : item.outputs) outputs.push_back({"--out", output});
+    if (auto free = check_outputs(outputs, item.inputs, "one of the shot's own files"); !free) {
+      return free;
+    }
+    shots_.emplace(stem, std::move(shot));
+    items_.push_back(std::move(item));
+    return {};
+  }
+
+  // Everything but the inputs that decides the bytes.
+  std::string settings() const {
+    const StitchOptions& o = command_.stitch;
+    return fmt::format(
+        "seamwright {} width={} seam={} compression={} kernel={} jpeg={} quality={} jpeg_width={} "
+        "level={} cover={} strip_location={} pattern={} gap_s={} frames_per_shot={} "
+        "allow_missing={}",
+        SEAMWRIGHT_VERSION, o.width, o.seam, o.compression, o.kernel, command_.jpeg, o.jpeg_quality,
+        o.jpeg_width, o.level.level, o.cover.cover_deg, o.strip_location, o.brackets.pattern,
+        o.brackets.grouping.gap_s, o.brackets.grouping.frames_per_shot,
+        o.brackets.grouping.allow_missing);
+  }
+
+  Result<std::vector<std::string>> stitch(const ArchiveItem& item) const {
+    const CheckInput& shot = shots_.at(item.name);
+    if (shot.failure) return tl::unexpected(*shot.failure);
+    StitchOptions options = command_.stitch;
+    options.out = item.outputs.front().string();
+    if (command_.jpeg) options.jpeg = item.outputs.back().string();
+    if (!command_.templates.empty()) {
+      auto body = choice_->of(shot);
+      if (!body) return tl::unexpected(body.error());
+      options.template_file = std::move(*body);
+    }
+    if (!shot.shot_file.empty()) {
+      options.frames = {shot.shot_file.string()};
+    } else {
+      for (const fs::path& frame : shot.exposures.empty() ? shot.frames : shot.exposures) {
+        options.frames.push_back(frame.string());
+      }
+    }
+    return stitch_shot(options, console_.hushed());
+  }
+
+  bool tell_one(const ItemOutcome& item, int at, int of) {
+    if (!item.findings.empty() || item.state == ItemState::failed) worst_ = item.name;
+    if (item.state == ItemState::done) {
+      ++stitched_;
+      spent_s_ += item.seconds;
+    }
+    std::string line = fmt::format("{}/{} {}: {}", at, of, item.name, state_words(item));
+    if (item.state == ItemState::done) {
+      line += fmt::format(" in {:.1f} s; {:.0f} an hour, {} left", item.seconds,
+                          3600 * stitched_ / spent_s_,
+                          duration_words(spent_s_ / stitched_ * (of - at)));
+    }
+    if (!worst_.empty()) line += fmt::format("; look at {}", worst_);
+    console_.say(line);
+    return console_.progress()({.stage = "restitching", .fraction = 1.0 * at / of});
+  }
+
+  static std::string duration_words(double seconds) {
+    if (seconds < 90) return fmt::format("{:.0f} s", seconds);
+    if (seconds < 5400) return fmt::format("{:.0f} min", seconds / 60);
+    return fmt::format("{:.1f} h", seconds / 3600);
+  }
+
+  static std::string state_words(const ItemOutcome& item) {
+    switch (item.state) {
+      case ItemState::unchanged:
+        return "done before";
+      case ItemState::done:
+        return fmt::format("stitched ({})", item.why);
+      case ItemState::failed:
+        return "failed: " + item.why;
+      case ItemState::to_do:
+        break;
+    }
+    return fmt::format("to do ({})", item.why);
+  }
+
+  void tell_all(const RunReport& report) const {
+    if (report.damaged_lines > 0) {
+      console_.say(
+          fmt::format("finding: {} lines of the journal are damaged; what they told was "
+                      "done again",
+                      report.damaged_lines));
+    }
+    for (const ItemOutcome& item : report.items) {
+      if (item.state == ItemState::failed)
+        console_.say(fmt::format("{}: failed: {}", item.name, item.why));
+    }
+    for (const ItemOutcome& item : report.items) {
+      for (const std::string& finding : item.findings) {
+        console_.say(fmt::format("{}: finding: {}", item.name, finding));
+      }
+    }
+    console_.say(fmt::format("{} stitched, {} done before, {} failed, {} to do{}",
+                             report.count(ItemState::done), report.count(ItemState::unchanged),
+                             report.count(ItemState::failed), report.count(ItemState::to_do),
+                             report.stopped ? "; stopped: start again to go on" : ""));
+    if (command_.dry_run) tell_estimate(report);
+  }
+
+  // Disk by what TIFFs of that width take; time is not known before the first shot.
+  void tell_estimate(const RunReport& report) const {
+    const int count = report.count(ItemState::to_do);
+    if (count == 0 || command_.stitch.width == "native") return;
+    const double width = std::strtod(command_.stitch.width.c_str(), nullptr);
+    const double bytes = 0.5 * width * width * 6 * count;
+    console_.say(fmt::format("about {:.1f} GB of uncompressed TIFF to write", bytes / 1e9));
+  }
+
+  nlohmann::json as_json(const RunReport& report) const {
+    constexpr std::string_view kStates[] = {"unchanged", "done", "to_do", "failed"};
+    nlohmann::json items = nlohmann::json::array();
+    for (const ItemOutcome& item : report.items) {
+      items.push_back({{"name", item.name},
+                       {"state", kStates[static_cast<std::size_t>(item.state)]},
+                       {"why", item.why},
+                       {"findings", item.findings},
+                       {"seconds", item.seconds}});
+    }
+    return {{"command", "restitch"},
+            {"part", part_.part},
+            {"parts", part_.parts},
+            {"stopped", report.stopped},
+            {"damaged_lines", report.damaged_lines},
+            {"shots", items}};
+  }
+
+  Result<Outcome> emit() const {
+    SlurmJob job{.inputs = command_.inputs,
+                 .templates = command_.templates,
+                 .out = command_.out,
+                 .parts = std::max(2, part_.parts),
+                 .more = {}};
+    job.more = {"--width",       command_.stitch.width,      "--seam", command_.stitch.seam,
+                "--compression", command_.stitch.compression};
+    if (command_.jpeg) job.more.insert(job.more.end(), {"--jpeg"});
+    if (command_.stitch.level.level) job.more.insert(job.more.end(), {"--level"});
+    if (!command_.stitch.brackets.pattern.empty()) {
+      job.more.insert(job.more.end(), {"--pattern", command_.stitch.brackets.pattern});
+    }
+    if (auto written = write_file(command_.emit, slurm_script(job)); !written) {
+      return tl::unexpected(written.error());
+    }
+    console_.say(fmt::format("{}: start it with 'sh {}'", command_.emit, command_.emit));
+    return Outcome::done;
+  }
+
+  const RestitchCommand& command_;
+  const Console& console_;
+  Part part_;
+  std::unique_ptr<TemplateChoice> choice_;
+  std::map<std::string, CheckInput> shots_;
+  std::vector<ArchiveItem> items_;
+  std::string worst_;
+  int stitched_ = 0;
+  double spent_s_ = 0;
+};
+
+}  // namespace
+
+void add_restitch(Program& program) {
+  const auto options = std::make_shared<RestitchCommand>();
+  CLI::App& command = program.add_command(
+      "restitch", "Stitch an archive of shots, as often as is needed and no more",
+      std::string(kRestitchExample),
+      [options](const Console& console) { return Restitch(*options, console).run(); });
+  StitchOptions& stitch = options->stitch;
+  command.add_option("inputs", options->inputs, "Folders of frames, frames, *.shot.yaml")
+      ->required();
+  command
+      .add_option("--template", options->templates,
+                  "Template of the body; of several, each shot takes the one that fits")
+      ->allow_extra_args(false);
+  command.add_option("--out", options->out, "Folder for the panoramas; made when missing")
+      ->required();
+  command.add_option("--width", stitch.width, "Width in pixels, or native")->capture_default_str();
+  command.add_flag("--jpeg", options->jpeg, "Also write a JPEG beside each panorama");
+  command.add_option("--jpeg-quality", stitch.jpeg_quality, "1 to 100")
+      ->check(CLI::Range(1, 100))
+      ->capture_default_str();
+  command.add_option("--jpeg-width", stitch.jpeg_width, "Width of the JPEGs in pixels");
+  command.add_option("--compression", stitch.compression, "Of the TIFFs: none, lzw, deflate")
+      ->check(CLI::IsMember({"none", "lzw", "deflate"}))
+      ->capture_default_str();
+  command.add_option("--seam", stitch.seam, "depth or plain")
+      ->check(CLI::IsMember({"depth", "plain"}))
+      ->capture_default_str();
+  command.add_flag("--level", stitch.level.level, "Set each panorama upright");
+  command.add_flag("--strip-location", stitch.strip_location, "Leave out where frames were taken");
+  command.add_option("--part", options->part, "K/N: only this share of the shots");
+  command.add_option("--emit-slurm", options->emit,
+                     "Write a script of a Slurm job array (as many jobs as --part 1/N says) and "
+                     "stop");
+  command.add_flag("--dry-run", options->dry_run, "Show what would be done and why, write nothing");
+  command.add_option("--pattern", stitch.brackets.pattern,
+                     "Regular expression over file names with named groups shot, lens, ev, frame; "
+                     "overrides EXIF");
+  command.add_option("--gap-s", stitch.brackets.grouping.gap_s, "Rest between two shots, seconds")
+      ->capture_default_str();
+  command.add_option("--frames-per-shot", stitch.brackets.grouping.frames_per_shot,
+                     "Frames of each lens in each shot, where there is no rest between shots");
+}
+
+}  // namespace seamwright

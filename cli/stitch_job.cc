@@ -1,0 +1,380 @@
+#include "cli/stitch_job.h"
+
+#include <charconv>
+#include <cmath>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/bracketed_shot.h"
+#include "cli/output_files.h"
+#include "cli/ribbon_pictures.h"
+#include "cli/shot_template.h"
+#include "compose/layer_file.h"
+#include "compose/panorama_file.h"
+#include "compose/seam_plan.h"
+#include "templates/shot_file.h"
+
+namespace seamwright {
+
+namespace {
+
+Result<int> width_of(const std::string& text) {
+  if (text == "native") return 0;
+  int width = 0;
+  const auto [end, code] = std::from_chars(text.data(), text.data() + text.size(), width);
+  if (code != std::errc{} || end != text.data() + text.size() || width <= 0) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--width",
+                 .what = fmt::format("'{}' is not a width", text),
+                 .remedy = "give an even number of pixels, or native"});
+  }
+  return width;
+}
+
+Result<RenderOptions> render_options(const StitchOptions& options) {
+  if (options.seam == "plain" && !options.save_ribbon.empty()) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--save-ribbon",
+                 .what = "there is no ribbon to save with plain seams",
+                 .remedy = "leave one of --save-ribbon and --seam plain out"});
+  }
+  const auto width = width_of(options.width);
+  if (!width) return tl::unexpected(width.error());
+  const RenderOptions render{
+      .width_px = *width,
+      .kernel =
+          options.kernel == "lanczos-3" ? ResampleKernel::lanczos3 : ResampleKernel::catmull_rom,
+      .gain_match = !options.no_gain_match,
+      .blend_half_width_deg = options.blend_half_width_deg,
+  };
+  if (auto error = render.validate()) return fail(std::move(*error));
+  return render;
+}
+
+PanoramaFiles panorama_files(const StitchOptions& options) {
+  PanoramaFiles files;
+  files.picture = options.out;
+  if (!options.jpeg.empty()) files.jpeg = options.jpeg;
+  if (options.compression == "deflate") files.tiff_compression = TiffCompression::deflate;
+  if (options.compression == "lzw") files.tiff_compression = TiffCompression::lzw;
+  files.jpeg_quality = options.jpeg_quality;
+  files.jpeg_width_px = options.jpeg_width;
+  files.heading_deg = options.level.compass_deg.value_or(0);
+  files.keep_location = !options.strip_location;
+  return files;
+}
+
+std::vector<OutputFile> outputs_of(const StitchOptions& options) {
+  return {{"--out", options.out},
+          {"--jpeg", options.jpeg},
+          {"--layers", options.layers},
+          {"--light", options.light}};
+}
+
+std::vector<std::filesystem::path> inputs_of(const StitchOptions& options, const ShotInput& shot) {
+  std::vector<std::filesystem::path> inputs(options.frames.begin(), options.frames.end());
+  inputs.insert(inputs.end(), shot.files.begin(), shot.files.end());
+  inputs.insert(inputs.end(), shot.exposures.begin(), shot.exposures.end());
+  if (!options.template_file.empty()) inputs.emplace_back(options.template_file);
+  return inputs;
+}
+
+// What a seam could not do as it was asked or as it should.
+// `turn`: of the panorama against the body's own axes, which a shot file's strokes are in.
+void add_seam_findings(const SeamPlan& plan, const Quat& turn, std::vector<std::string>& findings) {
+  for (const PairSeam& pair : plan.pairs) {
+    const SeamPath& path = pair.path;
+    if (path.forbidden_columns > 0) {
+      findings.push_back(
+          fmt::format("the seam of lenses {} and {} had to cross a place it was to keep off, over "
+                      "{:.1f} degrees of its ring",
+                      pair.lens_a, pair.lens_b,
+                      deg_from_rad(path.forbidden_columns / pair.warp.grid.px_per_rad)));
+    }
+    for (const MovingSubject& subject : path.subjects) {
+      if (subject.taken != TakenFrom::both) continue;
+      const Vec2 middle(0.5 * (subject.left + subject.right), 0.5 * (subject.top + subject.bottom));
+      const PanoramaPlace place = place_of(turn.conjugate() * pair.warp.grid.direction(middle));
+      findings.push_back(fmt::format(
+          "something at longitude {:.0f}, latitude {:.0f} looks different to lenses {} and {} and "
+          "is cut by the seam: look there, and say in the shot file which lens to take",
+          deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad), pair.lens_a,
+          pair.lens_b));
+    }
+  }
+}
+
+std::vector<std::string> findings_of(const RenderReport& report, bool matched) {
+  std::vector<std::string> findings;
+  if (report.unseen_px > 0) {
+    const double share = static_cast<double>(report.unseen_px) /
+                         (static_cast<double>(report.width_px) * report.height_px);
+    findings.push_back(
+        fmt::format("{} pixels ({:.2f} %) are seen by no lens and stay black; the template's "
+                    "fields of view leave a gap",
+                    report.unseen_px, 100 * share));
+  }
+  if (matched && !report.gains.complete) {
+    findings.emplace_back(
+        "the lenses' brightness could not be compared everywhere: the overlap is too dark or "
+        "clipped; expect a step at the seam");
+  }
+  return findings;
+}
+
+void tell_people(const Console& console, const StitchOptions& options, const RenderReport& report) {
+  console.say(fmt::format("{}: {} x {} px", options.out, report.width_px, report.height_px));
+  if (report.beyond_native()) {
+    console.say(fmt::format("the lenses resolve {} px around; wider holds no more detail",
+                            report.native_width_px));
+  }
+  if (options.no_gain_match) return;
+  for (std::size_t i = 0; i < report.gains.gains.size(); ++i) {
+    const ChannelGains& gain = report.gains.gains[i];
+    console.say(fmt::format("lens {}: gain {:+.2f} {:+.2f} {:+.2f} EV (red green blue)", i,
+                            std::log2(gain[0]), std::log2(gain[1]), std::log2(gain[2])));
+  }
+}
+
+nlohmann::json as_json(const StitchOptions& options, const RenderReport& report,
+                       const std::vector<std::string>& findings) {
+  nlohmann::json pairs = nlohmann::json::array();
+  for (const PairGain& pair : report.gains.pairs) {
+    pairs.push_back({{"lens_a", pair.lens_a},
+                     {"lens_b", pair.lens_b},
+                     {"patches", pair.patches},
+                     {"ratio_ev", pair.ratio_ev},
+                     {"spread_ev", pair.spread_ev}});
+  }
+  nlohmann::json object = {
+      {"command", "stitch"},
+      {"panorama", options.out},
+      {"width_px", report.width_px},
+      {"height_px", report.height_px},
+      {"native_width_px", report.native_width_px},
+      {"beyond_native", report.beyond_native()},
+      {"unseen_px", report.unseen_px},
+      {"seam", options.seam},
+      {"gain_match", !options.no_gain_match},
+      {"gains", report.gains.gains},
+      {"gain_pairs", pairs},
+      {"findings", findings},
+  };
+  if (!options.jpeg.empty()) object["jpeg"] = options.jpeg;
+  if (!options.layers.empty()) object["layers"] = options.layers;
+  return object;
+}
+
+// The rig of this shot: the template's, with the shot file's touch where there is one.
+Result<Rig> shot_rig(const ShotTemplate& opened) {
+  const Rig& rig = opened.rig_template.rig();
+  if (!opened.shot || !opened.shot->touch) return rig;
+  return touched_rig(rig, *opened.shot->touch);
+}
+
+// Nothing where seams are to be plain.
+Result<std::optional<SeamPlan>> plan(const Rig& rig, const std::vector<Frame>& frames,
+                                     const std::optional<ShotFile>& shot, const Quat& turn,
+                                     const RenderOptions& render, const StitchOptions& options,
+                                     const Console& console) {
+  if (options.seam == "plain") return std::nullopt;
+  SeamOptions seam{.gain_match = render.gain_match, .keep_views = !options.save_ribbon.empty()};
+  if (shot) {
+    seam.strokes = shot->seam;
+    for (SeamStroke& stroke : seam.strokes) {
+      for (PanoramaPlace& place : stroke.path) place = place_of(turn * place.direction());
+    }
+    for (const ManualTie& tie : shot->manual_ties) seam.ties.push_back(tie.as_tie(0));
+  }
+  auto planned = plan_seams(rig, frames, seam, console.progress());
+  if (!planned) return tl::unexpected(planned.error());
+  if (!options.save_ribbon.empty()) {
+    if (auto done = write_ribbon_pictures(*planned, options.save_ribbon); !done) {
+      return tl::unexpected(done.error());
+    }
+  }
+  return std::move(*planned);
+}
+
+/// What is stitched: frames as they are in their files, or light merged from brackets.
+struct ReadFrames {
+  std::vector<Frame> frames;
+  bool is_light = false;
+  std::vector<std::string> findings = {};
+  nlohmann::json report = {};
+};
+
+Result<ReadFrames> read_frames(const StitchOptions& options, const ShotInput& shot,
+                               const std::optional<ShotFile>& shot_file, int lens_count,
+                               const Console& console) {
+  const bool written_down = shot_file && !shot_file->brackets.empty();
+  if (!written_down && (shot_file || !is_bracketed(options.frames, shot.intake, lens_count))) {
+    auto frames = read_shot(shot.files, shot.intake);
+    if (!frames) return tl::unexpected(frames.error());
+    return ReadFrames{.frames = std::move(*frames)};
+  }
+  auto merged = written_down ? read_bracketed_shot(options.frames.front(), shot.intake, *shot_file,
+                                                   options.brackets, console)
+                             : read_bracketed_shot(options.frames, shot.intake, lens_count,
+                                                   options.brackets, console);
+  if (!merged) return tl::unexpected(merged.error());
+  return ReadFrames{.frames = std::move(merged->frames),
+                    .is_light = true,
+                    .findings = std::move(merged->findings),
+                    .report = std::move(merged->report)};
+}
+
+// Where the light is written, kept or not.
+std::string light_file(const StitchOptions& options) {
+  return options.light.empty() ? passing_light_file(options.out) : options.light;
+}
+
+// The panorama as light first, then for displays; the light is kept where that was asked for.
+Result<RenderReport> write_from_light(const Rig& rig, const std::vector<Frame>& frames,
+                                      const RenderOptions& render, const StitchOptions& options,
+                                      const Console& console) {
+  PanoramaFiles files = panorama_files(options);
+  const DisplayFiles display{.light = light_file(options),
+                             .picture = options.out,
+                             .jpeg = options.jpeg,
+                             .jpeg_quality = options.jpeg_quality,
+                             .compression = files.tiff_compression};
+  files.picture = display.light;
+  files.jpeg.reset();
+  auto report = write_panorama(rig, frames, render, files, console.progress());
+  if (!report) return report;
+  const auto tone = write_display(display, options.tone, frames);
+  if (options.light.empty()) {
+    std::error_code ignored;
+    std::filesystem::remove(display.light, ignored);
+  }
+  if (!tone) return tl::unexpected(tone.error());
+  console.say(fmt::format("shown with {:+.2f} EV, white at {:+.2f} EV above full code",
+                          std::log2(tone->exposure), std::log2(tone->white / tone->exposure)));
+  return report;
+}
+
+// With the stand hidden, in memory: the floor is looked at as a whole.
+Result<RenderReport> write_covered(const Rig& rig, const std::vector<Frame>& frames,
+                                   const RenderOptions& render, const StitchOptions& options,
+                                   std::vector<std::string>& findings, const Console& console) {
+  const PanoramaFiles files = panorama_files(options);
+  const auto shape = panorama_shape(rig, frames, render);
+  if (!shape) return tl::unexpected(shape.error());
+  if (auto error = check_panorama_files(files, shape->width_px)) return fail(std::move(*error));
+  auto panorama = render_panorama(rig, frames, render, console.progress());
+  if (!panorama) return tl::unexpected(panorama.error());
+  if (auto done = cover_stand(options.cover, panorama->image, findings); !done) {
+    return tl::unexpected(done.error());
+  }
+  const auto done = write_panorama_image(panorama->image, frames, files, console.progress());
+  if (!done) return tl::unexpected(done.error());
+  return std::move(panorama->report);
+}
+
+// What cannot be done in one go with brackets.
+std::optional<Error> beyond_brackets(const StitchOptions& options) {
+  const auto refused = [](std::string field, std::string what, std::string remedy) {
+    return Error{.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = std::move(field),
+                 .what = std::move(what),
+                 .remedy = std::move(remedy)};
+  };
+  if (options.cover.any()) {
+    return refused("--cover-deg, --plate", "brackets are not covered while they are stitched",
+                   "leave it out and run 'seamwright finish' on the panorama");
+  }
+  if (options.jpeg_width != 0) {
+    return refused("--jpeg-width", "with brackets the JPEG has the panorama's width",
+                   "leave it out and run 'seamwright finish' on the panorama");
+  }
+  const std::string passing = light_file(options);
+  if (options.light.empty() && std::filesystem::exists(passing)) {
+    return refused("--out", passing + " is needed for a while, and is there already",
+                   "move it away, or keep the light with --light");
+  }
+  return std::nullopt;
+}
+
+}  // namespace
+
+std::string passing_light_file(const std::string& out) { return out + ".light.tif"; }
+
+Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const Console& console) {
+  if (auto error = options.level.validate()) return fail(std::move(*error));
+  if (auto error = options.cover.validate()) return fail(std::move(*error));
+  auto render = render_options(options);
+  if (!render) return tl::unexpected(render.error());
+  const auto opened = open_shot_template(options.template_file, options.frames);
+  if (!opened) return tl::unexpected(opened.error());
+  auto rig = shot_rig(*opened);
+  if (!rig) {
+    rig.error().where = options.frames.front();
+    return tl::unexpected(rig.error());
+  }
+  IntakeOptions intake = options.intake;
+  intake.mirrored = intake.mirrored || opened->rig_template.mirrored;
+  const auto shot = open_shot_input(options.frames, intake, rig->lens_count(), true);
+  if (!shot) return tl::unexpected(shot.error());
+  if (auto free = check_outputs(outputs_of(options), inputs_of(options, *shot),
+                                "one of the shot's own files");
+      !free) {
+    return tl::unexpected(free.error());
+  }
+  const auto read = read_frames(options, *shot, opened->shot, rig->lens_count(), console);
+  if (!read) return tl::unexpected(read.error());
+  if (read->is_light) {
+    if (auto error = beyond_brackets(options)) return fail(std::move(*error));
+  }
+  const std::vector<Frame>* const frames = &read->frames;
+  if (const auto shape = panorama_shape(*rig, *frames, *render); !shape) {
+    return tl::unexpected(shape.error());
+  }
+  const auto levelled = level_shot(options.level, *rig, *frames);
+  if (!levelled) return tl::unexpected(levelled.error());
+  // Rendering from turned axes turns the panorama without another resampling.
+  *rig = turned(*rig, levelled->turned_from_source);
+
+  auto seams =
+      plan(*rig, *frames, opened->shot, levelled->turned_from_source, *render, options, console);
+  if (!seams) return tl::unexpected(seams.error());
+  if (*seams) render->seams = &**seams;
+  std::vector<std::string> cover_findings;
+  const auto written = [&]() -> Result<RenderReport> {
+    if (read->is_light) return write_from_light(*rig, *frames, *render, options, console);
+    if (options.cover.any()) {
+      return write_covered(*rig, *frames, *render, options, cover_findings, console);
+    }
+    return write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
+  };
+  const auto report = written();
+  if (!report) return tl::unexpected(report.error());
+  if (!options.layers.empty()) {
+    const auto layers = write_layers(*rig, *frames, *render, options.layers,
+                                     panorama_files(options).tiff_compression, console.progress());
+    if (!layers) return tl::unexpected(layers.error());
+  }
+  auto findings = findings_of(*report, render->gain_match);
+  findings.insert(findings.begin(), read->findings.begin(), read->findings.end());
+  findings.insert(findings.end(), cover_findings.begin(), cover_findings.end());
+  if (*seams) add_seam_findings(**seams, levelled->turned_from_source, findings);
+  tell_people(console, options, *report);
+  tell_level(console, *levelled);
+  if (*seams && (*seams)->pairs.empty()) {
+    console.say("no two lenses overlap enough for depth seams: joined as if everything were far");
+  }
+  for (const std::string& finding : findings) console.say("finding: " + finding);
+  if (console.json()) {
+    nlohmann::json answer = as_json(options, *report, findings);
+    if (read->is_light) answer["brackets"] = read->report;
+    if (options.level.turns()) answer["level"] = level_json(options.level, *levelled);
+    console.answer(answer);
+  }
+  return findings;
+}
+
+}  // namespace seamwright

@@ -1,0 +1,48 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "base/result.h"
+#include "cli/bracket_options.h"
+#include "cli/console.h"
+#include "cli/cover_options.h"
+#include "cli/level_options.h"
+#include "cli/shot_input.h"
+#include "compose/render.h"
+
+namespace seamwright {
+
+/// One shot from its files to its panorama's files, as `stitch` and `restitch` do it.
+struct StitchOptions {
+  std::string template_file;
+  std::vector<std::string> frames;
+  IntakeOptions intake;
+  BracketOptions brackets;
+  ToneOptions tone;
+  std::string light;
+  LevelOptions level;
+  CoverOptions cover;
+  std::string out;
+  std::string jpeg;
+  std::string width = "native";
+  std::string kernel = "catmull-rom";
+  std::string compression = "none";
+  std::string seam = "depth";
+  std::string save_ribbon;
+  std::string layers;
+  int jpeg_quality = 92;
+  int jpeg_width = 0;
+  bool strip_location = false;
+  double blend_half_width_deg = RenderOptions{}.blend_half_width_deg;
+  bool no_gain_match = false;
+};
+
+/// The light of brackets that are stitched, while it is not kept: beside `out`.
+[[nodiscard]] std::string passing_light_file(const std::string& out);
+
+/// Tells the console what it did; gives what a person should look at.
+[[nodiscard]] Result<std::vector<std::string>> stitch_shot(const StitchOptions& options,
+                                                           const Console& console);
+
+}  // namespace seamwright

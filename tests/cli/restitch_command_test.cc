@@ -1,0 +1,213 @@
+// An archive of small shots, stitched over and over: killed, stopped, short of disk, changed.
+
+#include <csignal>
+#include <cstdlib>
+#include <filesystem>
+#include <map>
+#include <sstream>
+
+#include <catch2/catch.hpp>
+#include <fmt/format.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include "imaging/read_image.h"
+#include "imaging/write_image.h"
+#include "tests/cli/run.h"
+#include "tests/support/random.h"
+#include "tests/support/scratch_dir.h"
+
+using namespace seamwright;
+using test::run;
+using test::seed;
+
+namespace {
+
+namespace fs = std::filesystem;
+
+/// Shots that differ by a stripe, each a front and a back frame without EXIF.
+class Shots {
+ public:
+  explicit Shots(int count) : shot_(dir.path()), count_(count) {
+    fs::create_directories(dir / "frames");
+    for (int i = 0; i < count; ++i) write(i, i);
+  }
+
+  void write(int index, int stripe) const {
+    for (const std::string lens : {"front", "back"}) {
+      auto picture = read_image(shot_.at(lens + ".tif"));
+      REQUIRE(picture);
+      const auto row = picture->row<std::uint16_t>(picture->height() / 2 + stripe % 20);
+      std::ranges::fill(row, static_cast<std::uint16_t>(1000 * stripe + 500));
+      REQUIRE(write_image(frame(index, lens), *picture));
+    }
+  }
+
+  std::string frame(int index, const std::string& lens) const {
+    return (dir / "frames" / fmt::format("room{:02}_{}.tif", index, lens)).string();
+  }
+  std::vector<std::string> command(const std::string& out, std::vector<std::string> more = {},
+                                   const std::string& width = "256") const {
+    std::vector<std::string> arguments = {"restitch",
+                                          (dir / "frames").string(),
+                                          "--template",
+                                          shot_.template_file(),
+                                          "--out",
+                                          (dir / out).string(),
+                                          "--width",
+                                          width,
+                                          "--jpeg",
+                                          "--pattern",
+                                          "(?<shot>room\\d+)_(?<lens>front|back)\\.tif"};
+    arguments.insert(arguments.end(), more.begin(), more.end());
+    return arguments;
+  }
+
+  /// Every file below the folder but the journal, by name.
+  std::map<std::string, std::string> tree(const std::string& out) const {
+    std::map<std::string, std::string> files;
+    for (const auto& entry : fs::recursive_directory_iterator(dir / out)) {
+      if (!entry.is_regular_file() || entry.path().parent_path().filename() == ".restitch")
+        continue;
+      files[fs::relative(entry.path(), dir / out).string()] = test::get_file(entry.path());
+    }
+    return files;
+  }
+
+  int begun(const std::string& out) const {
+    std::istringstream journal(test::get_file(dir / out / ".restitch" / "journal.log"));
+    int count = 0;
+    for (std::string line; std::getline(journal, line);) {
+      count += line.find("\"event\":\"begin\"") != std::string::npos ? 1 : 0;
+    }
+    return count;
+  }
+  int count() const { return count_; }
+
+  test::ScratchDir dir;
+
+ private:
+  test::SmallShot shot_;
+  int count_;
+};
+
+/// Starts the program and kills it after some time; true where it was still at work.
+bool killed_after(const std::vector<std::string>& arguments, double seconds) {
+  const pid_t child = ::fork();
+  if (child == 0) {
+    std::freopen("/dev/null", "w", stderr);
+    std::vector<std::string> words = {test::program()};
+    words.insert(words.end(), arguments.begin(), arguments.end());
+    std::vector<char*> pointers;
+    for (std::string& word : words) pointers.push_back(word.data());
+    pointers.push_back(nullptr);
+    ::execv(pointers[0], pointers.data());
+    ::_exit(127);
+  }
+  ::usleep(static_cast<useconds_t>(1e6 * seconds));
+  ::kill(child, SIGKILL);
+  int status = 0;
+  ::waitpid(child, &status, 0);
+  return WIFSIGNALED(status);
+}
+
+}  // namespace
+
+TEST_CASE("restitch does each shot once, and after a kill goes on where it was") {
+  if (test::program().empty()) return;
+  CAPTURE(seed());
+  const Shots shots(12);
+  const auto whole = run(shots.command("whole", {"--json"}));
+  INFO(whole.err);
+  REQUIRE((whole.exit_code == 0 || whole.exit_code == 2));
+  REQUIRE(whole.json().at("shots").size() == 12);
+  const auto wanted = shots.tree("whole");
+  REQUIRE(wanted.size() == 24);
+
+  test::Random random(61);
+  int kills = 0;
+  for (int i = 0; i < 6; ++i) {
+    kills += killed_after(shots.command("killed"), random.uniform(0.02, 0.4)) ? 1 : 0;
+  }
+  const auto resumed = run(shots.command("killed"));
+  REQUIRE((resumed.exit_code == 0 || resumed.exit_code == 2));
+  CHECK(shots.tree("killed") == wanted);
+  CHECK(kills > 0);
+  CHECK(shots.begun("killed") <= shots.count() + kills);
+
+  // A run that finds all done does nothing.
+  const auto again = run(shots.command("killed"));
+  CHECK_THAT(again.err, Catch::Contains("0 stitched, 12 done before, 0 failed"));
+  CHECK(shots.begun("killed") <= shots.count() + kills);
+
+  // Three machines, then one that reports.
+  for (const char* part : {"1/3", "2/3", "3/3"}) {
+    const auto ran = run(shots.command("parts", {"--part", part}));
+    CHECK((ran.exit_code == 0 || ran.exit_code == 2));
+  }
+  CHECK(shots.tree("parts") == wanted);
+  CHECK_THAT(run(shots.command("parts")).err, Catch::Contains("0 stitched, 12 done before"));
+}
+
+TEST_CASE("restitch does again what changed, and nothing else") {
+  if (test::program().empty()) return;
+  const Shots shots(3);
+  REQUIRE(run(shots.command("out")).exit_code != 1);
+  shots.write(1, 17);
+  const auto dry = run(shots.command("out", {"--dry-run"}));
+  CHECK_THAT(dry.err, Catch::Contains("room01: to do (inputs changed)") &&
+                          Catch::Contains("0 stitched, 2 done before, 0 failed, 1 to do"));
+  const auto ran = run(shots.command("out"));
+  CHECK_THAT(ran.err, Catch::Contains("1 stitched, 2 done before"));
+  // Another width is other bytes.
+  const auto wider = run(shots.command("out", {"--dry-run"}, "320"));
+  CHECK_THAT(wider.err, Catch::Contains("settings changed") && Catch::Contains("3 to do"));
+}
+
+TEST_CASE("restitch says what fails and does the rest") {
+  if (test::program().empty()) return;
+  const Shots shots(3);
+  const std::string torn = test::get_file(shots.frame(1, "back"));
+  test::put_file(shots.frame(1, "back"), torn.substr(0, torn.size() / 2));
+  const auto ran = run(shots.command("out", {"--json"}));
+  CHECK(ran.exit_code == 2);
+  const auto told = ran.json().at("shots");
+  REQUIRE(told.size() == 3);
+  CHECK(told[1].at("state") == "failed");
+  CHECK_THAT(told[1].at("why").get<std::string>(), Catch::Contains("room01_back.tif"));
+  CHECK(shots.tree("out").size() == 4);
+  test::put_file(shots.frame(1, "back"), torn);
+  CHECK_THAT(run(shots.command("out")).err, Catch::Contains("1 stitched, 2 done before"));
+
+  test::put_file(shots.dir / "file", "no folder");
+  test::check_refused(run(shots.command("file")), "journal");
+  test::check_refused(run(shots.command("out", {"--part", "4/3"})), "'4/3' is not one part");
+  auto without = shots.command("out");
+  without.erase(without.begin() + 2, without.begin() + 4);
+  test::check_refused(run(without), "--template");
+}
+
+TEST_CASE("restitch bears a full disk") {
+  if (test::program().empty()) return;
+  const Shots shots(2);
+  // No file may grow beyond 40 blocks of 512 or 1024 bytes: the panoramas take 196 kB.
+  std::string line = "trap '' XFSZ; ulimit -f 40; exec '" + test::program() + "'";
+  for (const std::string& word : shots.command("out")) line += " '" + word + "'";
+  const std::string told = (shots.dir / "told").string();
+  const int status = std::system(fmt::format("({}) 2>'{}'", line, told).c_str());
+  CHECK(WEXITSTATUS(status) == 2);
+  CHECK_THAT(test::get_file(told), Catch::Contains("2 failed"));
+  CHECK(shots.tree("out").empty());
+  CHECK_THAT(run(shots.command("out")).err, Catch::Contains("2 stitched"));
+}
+
+TEST_CASE("restitch writes a script for a job array") {
+  if (test::program().empty()) return;
+  const Shots shots(1);
+  const std::string script = (shots.dir / "job.sh").string();
+  REQUIRE(run(shots.command("out", {"--part", "1/4", "--emit-slurm", script})).exit_code == 0);
+  CHECK_THAT(test::get_file(script),
+             Catch::Contains("--array=1-4") && Catch::Contains("--dependency=afterany"));
+  CHECK_FALSE(fs::exists(shots.dir / "out"));
+  CHECK(std::system(fmt::format("sh -n '{}'", script).c_str()) == 0);
+}
