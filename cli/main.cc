@@ -10,6 +10,7 @@ int main(int argc, char** argv) {
   seamwright::add_merge(program);
   seamwright::add_finish(program);
   seamwright::add_inspect(program);
+  seamwright::add_workbench(program);
   seamwright::add_demo(program);
   return program.run(argc, argv);
 }

@@ -46,6 +46,7 @@ void add_restitch(Program& program);
 void add_merge(Program& program);
 void add_finish(Program& program);
 void add_inspect(Program& program);
+void add_workbench(Program& program);
 void add_demo(Program& program);
 
 }  // namespace seamwright

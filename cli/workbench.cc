@@ -1,0 +1,142 @@
+#include <csignal>
+#include <cstdio>
+#include <thread>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/program.h"
+#include "cli/shot_input.h"
+#include "cli/shot_template.h"
+#include "workbench/page_files.h"
+#include "workbench/server.h"
+
+namespace seamwright {
+namespace fs = std::filesystem;
+
+namespace {
+
+struct WorkbenchOptions {
+  std::string place;
+  std::string template_file;
+};
+
+constexpr std::string_view kExample =
+    "Examples:\n"
+    "  seamwright workbench room.shot.yaml\n"
+    "  seamwright workbench rooms/ --template lantern.template.yaml\n"
+    "\nPrints an address to open in a browser on this machine and serves it until Ctrl-C. Frames "
+    "are never changed. Edits are kept at once in NAME.shot.edits beside the shot; Save writes "
+    "NAME.shot.yaml, which 'seamwright stitch' takes.";
+
+// A shot without a file: what its file will say. Paths stand relative to its folder.
+Result<ShotFile> fresh_shot(const workbench::ShotEntry& entry) {
+  ShotFile shot;
+  for (const fs::path& frame : entry.frames) shot.frames.push_back(frame.filename());
+  return shot;
+}
+
+Result<fs::path> seen_from(const fs::path& shot_file, const fs::path& file) {
+  std::error_code code;
+  fs::path relative = fs::relative(file, fs::absolute(shot_file).parent_path(), code);
+  if (!code && !relative.empty()) return relative;
+  return fail({.kind = ErrorKind::user_input,
+               .where = file.string(),
+               .field = "--template",
+               .what = fmt::format("has no relative path from {}", shot_file.string()),
+               .remedy = "put template and shots on the same drive"});
+}
+
+Result<workbench::OpenedShot> open_shot(const workbench::ShotEntry& entry,
+                                        const std::string& template_file) {
+  std::vector<std::string> arguments;
+  if (fs::exists(entry.shot_file)) {
+    arguments.push_back(entry.shot_file.string());
+  } else {
+    for (const fs::path& frame : entry.frames) arguments.push_back(frame.string());
+  }
+  auto body = open_shot_template(template_file, arguments, OldTouch::replaced);
+  if (!body) return tl::unexpected(body.error());
+  auto input = open_shot_input(arguments, {}, body->rig_template.rig().lens_count());
+  if (!input) return tl::unexpected(input.error());
+  auto shot = body->shot ? Result<ShotFile>(*body->shot) : fresh_shot(entry);
+  if (!shot) return tl::unexpected(shot.error());
+  if (!body->shot) shot->intake = input->intake;
+  auto reference = seen_from(entry.shot_file, body->file);
+  if (!reference) return tl::unexpected(reference.error());
+  shot->rig_template = TemplateReference{std::move(*reference), body->sha256};
+  input->intake.mirrored = input->intake.mirrored || body->rig_template.mirrored;
+  auto frames = read_shot(input->files, input->intake);
+  if (!frames) return tl::unexpected(frames.error());
+  return workbench::OpenedShot{.body = std::move(body->rig_template),
+                               .shot = std::move(*shot),
+                               .frames = std::move(*frames)};
+}
+
+// Serves until the person says stop. Signals are waited for in a thread of their own: a handler may
+// do next to nothing.
+Result<void> serve(workbench::Server& server) {
+  sigset_t stops;
+  sigemptyset(&stops);
+  sigaddset(&stops, SIGINT);
+  sigaddset(&stops, SIGTERM);
+  pthread_sigmask(SIG_BLOCK, &stops, nullptr);
+  std::thread waiter([&server, stops] {
+    int signal = 0;
+    sigwait(&stops, &signal);
+    server.stop();
+  });
+  auto done = server.run();
+  pthread_kill(waiter.native_handle(), SIGTERM);  // where the server ended by itself
+  waiter.join();
+  return done;
+}
+
+Result<Outcome> run_workbench(const WorkbenchOptions& options, const Console& console) {
+  if (workbench::page_files().empty()) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = {},
+                 .what = "this program was built without the workbench's page",
+                 .remedy = "install nodejs and npm, and build again"});
+  }
+  auto shots = workbench::list_shots(options.place);
+  if (!shots) return tl::unexpected(shots.error());
+  // A wrong template or shot is told here rather than in the page.
+  if (auto first = open_shot(shots->front(), options.template_file); !first) {
+    return tl::unexpected(first.error());
+  }
+  const auto count = shots->size();
+  workbench::Server server(std::move(*shots), [&](const workbench::ShotEntry& entry) {
+    return open_shot(entry, options.template_file);
+  });
+  if (auto bound = server.bind(); !bound) return tl::unexpected(bound.error());
+  console.say(
+      fmt::format("{} shot{} on the bench; open this address in a browser, end with "
+                  "Ctrl-C:\n  {}",
+                  count, count == 1 ? "" : "s", server.address()));
+  if (console.json()) {
+    console.answer({{"command", "workbench"}, {"address", server.address()}, {"shots", count}});
+    std::fflush(stdout);  // it is read while the server runs
+  }
+  if (auto served = serve(server); !served) return tl::unexpected(served.error());
+  return Outcome::done;
+}
+
+}  // namespace
+
+void add_workbench(Program& program) {
+  const auto options = std::make_shared<WorkbenchOptions>();
+  CLI::App& command = program.add_command(
+      "workbench", "Open shots that need a person, as a page in the browser", std::string(kExample),
+      [options](const Console& console) { return run_workbench(*options, console); });
+  command
+      .add_option("shot", options->place,
+                  "A *.shot.yaml, or a folder of shots: shot files, and frames NAME_front and "
+                  "NAME_back or NAME_0, NAME_1 ...")
+      ->required();
+  command.add_option("--template", options->template_file,
+                     "Template of the body; may be left out where shot files name it");
+}
+
+}  // namespace seamwright

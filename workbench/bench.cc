@@ -1,0 +1,181 @@
+#include "workbench/bench.h"
+
+#include <cmath>
+#include <cstddef>
+
+#include <fmt/format.h>
+
+#include "workbench/edit_json.h"
+
+namespace seamwright::workbench {
+
+namespace {
+
+using nlohmann::json;
+
+json fit_json(const TieFit& fit) {
+  return {{"along_px", fit.along_px},
+          {"across_px", fit.across_px},
+          {"sigmas", fit.sigmas},
+          {"distance_m", fit.distance_m}};
+}
+
+json place_json(const std::optional<Vec2>& at) {
+  if (!at) return nullptr;
+  return json::array({at->x(), at->y()});
+}
+
+// Root mean square of what is left between the lenses, over the ties the solve used.
+double rms_px(const std::vector<TouchTie>& ties, TieFit TouchTie::*when) {
+  double sum = 0;
+  int count = 0;
+  for (const TouchTie& tie : ties) {
+    if (!tie.used) continue;
+    const TieFit& fit = tie.*when;
+    sum += fit.along_px * fit.along_px + fit.across_px * fit.across_px;
+    ++count;
+  }
+  return count > 0 ? std::sqrt(sum / count) : 0;
+}
+
+json tie_json(const Desk& desk, const BenchTie& tie, const TouchTie* solved) {
+  json object = {{"id", tie.id}, {"on", tie.on}, {"tie", as_json(tie.tie)}, {"pair", nullptr}};
+  if (const auto pair = desk.pair_of(tie.tie)) {
+    const PairOverlap& overlap = desk.pairs()[*pair];
+    object["pair"] = *pair;
+    for (const ManualSight& sight : tie.tie.sights) {
+      const json at = place_json(desk.ribbon_px(*pair, sight.lens, sight.px));
+      if (sight.lens == overlap.lens_a) object["at_a"] = at;
+      if (sight.lens == overlap.lens_b) object["at_b"] = at;
+    }
+  }
+  if (solved != nullptr) {
+    object["before"] = fit_json(solved->before);
+    object["after"] = fit_json(solved->after);
+    object["used"] = solved->used;
+    object["suspect"] = solved->suspect;
+    object["rival"] = solved->rival;
+  }
+  return object;
+}
+
+json pair_json(const PairOverlap& pair) {
+  return {{"lens_a", pair.lens_a},
+          {"lens_b", pair.lens_b},
+          {"width_px", pair.grid.width_px},
+          {"height_px", pair.grid.height_px},
+          {"px_per_rad", pair.grid.px_per_rad},
+          {"closed", pair.grid.closed}};
+}
+
+json stroke_json(const Desk& desk, const SeamStroke& stroke) {
+  json object = as_json(stroke);
+  json on_pairs = json::array();
+  for (const PairOverlap& pair : desk.pairs()) {
+    json line = json::array();
+    for (const PanoramaPlace& place : stroke.path) {
+      line.push_back(place_json(pair.grid.position(place.direction())));
+    }
+    on_pairs.push_back(std::move(line));
+  }
+  object["on_pairs"] = std::move(on_pairs);
+  return object;
+}
+
+// The expected error around each pair's ring.
+json seam_json(const Desk& desk, const std::vector<TouchSeam>& seam) {
+  json places = json::array();
+  for (const TouchSeam& place : seam) {
+    for (std::size_t i = 0; i < desk.pairs().size(); ++i) {
+      const PairOverlap& pair = desk.pairs()[i];
+      if (pair.lens_a != place.lens_a || pair.lens_b != place.lens_b) continue;
+      const RibbonGrid& grid = pair.grid;
+      const double from_begin = std::remainder(place.psi_rad - grid.psi_begin_rad, 2 * kPi);
+      places.push_back(
+          {{"pair", i},
+           {"x", (from_begin < 0 ? from_begin + 2 * kPi : from_begin) * grid.px_per_rad},
+           {"before_px", std::hypot(place.along_before_px, place.across_before_px)},
+           {"after_px", std::hypot(place.along_after_px, place.across_after_px)}});
+    }
+  }
+  return places;
+}
+
+}  // namespace
+
+Result<std::unique_ptr<Bench>> Bench::open(std::shared_ptr<const Desk> desk,
+                                           const std::filesystem::path& shot_file) {
+  auto session = Session::open(shot_file, desk->opened().shot, desk->rig().lens_count());
+  if (!session) return tl::unexpected(session.error());
+  std::unique_ptr<Bench> bench(new Bench(std::move(desk), std::move(*session)));
+  if (auto done = bench->solve(); !done) return tl::unexpected(done.error());
+  return bench;
+}
+
+Result<void> Bench::solve() {
+  auto result = desk_->touch(session_.state().ties_in_use());
+  if (!result) return tl::unexpected(result.error());
+  touched_ = std::move(*result);
+  return {};
+}
+
+Result<void> Bench::edit(const Edit& edit) {
+  const auto next = after(session_.state(), edit, desk_->rig().lens_count());
+  if (!next) return tl::unexpected(next.error());
+  auto result = desk_->touch(next->ties_in_use());
+  if (!result) return tl::unexpected(result.error());
+  if (auto done = session_.edit(edit); !done) return done;
+  touched_ = std::move(*result);
+  return {};
+}
+
+Result<void> Bench::undo() {
+  if (auto done = session_.undo(); !done) return done;
+  return solve();
+}
+
+Result<void> Bench::redo() {
+  if (auto done = session_.redo(); !done) return done;
+  return solve();
+}
+
+Result<void> Bench::save() {
+  std::optional<ShotTouch> touch;
+  if (!touched_.step.isZero(0)) {
+    touch = ShotTouch{touched_.names, {touched_.step.begin(), touched_.step.end()}};
+  }
+  return session_.save(touch);
+}
+
+json Bench::view() const {
+  json ties = json::array();
+  std::size_t solved = 0;
+  for (const BenchTie& tie : session_.state().ties) {
+    ties.push_back(tie_json(*desk_, tie, tie.on ? &touched_.ties[solved] : nullptr));
+    if (tie.on) ++solved;
+  }
+  json pairs = json::array();
+  for (const PairOverlap& pair : desk_->pairs()) pairs.push_back(pair_json(pair));
+  json strokes = json::array();
+  for (const SeamStroke& stroke : session_.state().strokes) {
+    strokes.push_back(stroke_json(*desk_, stroke));
+  }
+  return {{"pairs", std::move(pairs)},
+          {"ties", std::move(ties)},
+          {"strokes", std::move(strokes)},
+          {"touch",
+           {{"rms_before_px", rms_px(touched_.ties, &TouchTie::before)},
+            {"rms_after_px", rms_px(touched_.ties, &TouchTie::after)},
+            {"moved_sigmas", touched_.moved_sigmas},
+            {"contradicts_template", touched_.contradicts_template},
+            {"findings", touched_.findings},
+            {"advice", touched_.advice},
+            {"seam", seam_json(*desk_, touched_.seam)}}},
+          {"unsaved", session_.unsaved()},
+          {"can_undo", session_.can_undo()},
+          {"can_redo", session_.can_redo()},
+          {"recovered", session_.recovered()},
+          {"note", session_.note()}};
+}
+
+}  // namespace seamwright::workbench

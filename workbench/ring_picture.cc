@@ -1,0 +1,77 @@
+#include "workbench/ring_picture.h"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <vector>
+
+#include <opencv2/core.hpp>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "base/parallel.h"
+#include "imaging/convert.h"
+#include "imaging/transfer.h"
+
+namespace seamwright::workbench {
+
+namespace {
+
+double code(const Image& frame, int x, int y, int channel) {
+  const int channels = frame.channel_count();
+  const int from = channels >= 3 ? channel : 0;
+  x = std::clamp(x, 0, frame.width() - 1);
+  y = std::clamp(y, 0, frame.height() - 1);
+  return static_cast<double>(frame.row<float>(y)[static_cast<std::size_t>(x * channels + from)]);
+}
+
+double between(const Image& frame, const Vec2& px, int channel) {
+  const double x = px.x() - 0.5;
+  const double y = px.y() - 0.5;
+  const int left = static_cast<int>(std::floor(x));
+  const int top = static_cast<int>(std::floor(y));
+  const double u = x - left;
+  const double v = y - top;
+  const double value = (1 - v) * ((1 - u) * code(frame, left, top, channel) +
+                                  u * code(frame, left + 1, top, channel)) +
+                       v * ((1 - u) * code(frame, left, top + 1, channel) +
+                            u * code(frame, left + 1, top + 1, channel));
+  return frame.transfer == Transfer::linear ? linear_to_srgb(std::max(0.0, value)) : value;
+}
+
+}  // namespace
+
+Image ring_picture(const Image& frame, const MountedLens& lens, const RibbonGrid& grid) {
+  const Image codes = to_type(frame, SampleType::f32);
+  Image picture(grid.width_px, grid.height_px, Channels::rgb, SampleType::u8);
+  parallel_for(0, grid.height_px, [&](int y) {
+    const auto row = picture.row<std::uint8_t>(y);
+    for (int x = 0; x < grid.width_px; ++x) {
+      const auto px = lens.project_direction(grid.direction({x + 0.5, y + 0.5}));
+      if (!px) continue;
+      for (int c = 0; c < 3; ++c) {
+        const double shown = std::clamp(between(codes, *px, c), 0.0, 1.0);
+        row[static_cast<std::size_t>(3 * x + c)] =
+            static_cast<std::uint8_t>(std::lround(255 * shown));
+      }
+    }
+  });
+  return picture;
+}
+
+std::string jpeg_bytes(const Image& picture, int quality) {
+  assert(picture.channels() == Channels::rgb && picture.type() == SampleType::u8);
+  cv::Mat bgr(picture.height(), picture.width(), CV_8UC3);
+  for (int y = 0; y < picture.height(); ++y) {
+    const auto row = picture.row<std::uint8_t>(y);
+    std::copy(row.begin(), row.end(), bgr.ptr<std::uint8_t>(y));
+  }
+  cv::cvtColor(bgr, bgr, cv::COLOR_RGB2BGR);
+  std::vector<unsigned char> bytes;
+  cv::imencode(".jpg", bgr, bytes, {cv::IMWRITE_JPEG_QUALITY, quality});
+  return {bytes.begin(), bytes.end()};
+}
+
+}  // namespace seamwright::workbench

@@ -1,0 +1,19 @@
+#pragma once
+
+#include <string>
+
+#include "base/result.h"
+#include "imaging/image.h"
+#include "projection/ribbon.h"
+
+namespace seamwright::workbench {
+
+/// One lens' colours on a ribbon at infinity, RGB u8 for a screen: bilinear, black beyond the lens'
+/// field. For people to look at; matching reads the frames themselves.
+[[nodiscard]] Image ring_picture(const Image& frame, const MountedLens& lens,
+                                 const RibbonGrid& grid);
+
+/// JPEG bytes of an RGB u8 picture (asserted).
+[[nodiscard]] std::string jpeg_bytes(const Image& picture, int quality);
+
+}  // namespace seamwright::workbench

@@ -1,0 +1,202 @@
+#include "workbench/server.h"
+
+#include <charconv>
+#include <cstddef>
+
+#include <fmt/format.h>
+#include <httplib.h>
+
+#include "workbench/edit_json.h"
+#include "workbench/guard.h"
+#include "workbench/page_files.h"
+#include "workbench/shot_calls.h"
+
+namespace seamwright::workbench {
+
+using nlohmann::json;
+
+namespace {
+
+constexpr const char* kJson = "application/json";
+constexpr const char* kPolicy =
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
+    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+
+// Never throws: what is no UTF-8 is replaced.
+std::string text_of(const json& value) {
+  return value.dump(-1, ' ', false, json::error_handler_t::replace);
+}
+
+void refuse(httplib::Response& response, int status, const std::string& what) {
+  response.status = status;
+  response.set_content(text_of({{"error", what}}), kJson);
+}
+
+int status_of(const Error& error) { return error.kind == ErrorKind::io ? 500 : 422; }
+
+void answer(httplib::Response& response, const Result<json>& result) {
+  if (!result) return refuse(response, status_of(result.error()), result.error().line());
+  response.set_content(text_of(*result), kJson);
+}
+
+// Captures of the routes are digits only, but may be too many.
+int number_of(const std::string& digits) {
+  int number = -1;
+  const auto [end, code] = std::from_chars(digits.data(), digits.data() + digits.size(), number);
+  return code == std::errc{} && end == digits.data() + digits.size() ? number : -1;
+}
+
+int capture(const httplib::Request& request, std::size_t index) {
+  return number_of(request.matches[index].str());
+}
+
+Request facts_of(const httplib::Request& request) {
+  return {.method = request.method,
+          .path = request.path,
+          .host = request.get_header_value("Host"),
+          .origin = request.get_header_value("Origin"),
+          .cookie = request.get_header_value("Cookie"),
+          .content_type = request.get_header_value("Content-Type")};
+}
+
+}  // namespace
+
+struct Server::State {
+  State(std::vector<ShotEntry> shots, OpenShotFn open_shot)
+      : calls(std::move(shots), std::move(open_shot)) {}
+
+  httplib::Server http;
+  ShotCalls calls;
+  std::string token = random_token();
+  int port = 0;
+
+  void protect();
+  void serve_page();
+  void serve_shots();
+  void serve_seam();
+  // A call with a JSON body.
+  using Call = Result<json> (ShotCalls::*)(int, const json&);
+  void post(const std::string& what, Call call);
+};
+
+void Server::State::protect() {
+  http.set_payload_max_length(kMostBody_bytes);
+  http.set_default_headers({{"Content-Security-Policy", kPolicy},
+                            {"X-Content-Type-Options", "nosniff"},
+                            {"Referrer-Policy", "no-referrer"},
+                            {"Cross-Origin-Resource-Policy", "same-origin"},
+                            {"Cache-Control", "no-store"}});
+  http.set_pre_routing_handler(
+      [this](const httplib::Request& request, httplib::Response& response) {
+        const Guard guard(token, port);
+        if (const auto refusal = guard.check(facts_of(request))) {
+          refuse(response, refusal->status, refusal->what);
+          return httplib::Server::HandlerResponse::Handled;
+        }
+        if (guard.is_entrance(request.path)) {
+          response.set_header("Set-Cookie", guard.cookie());
+          response.set_redirect("/", 303);
+          return httplib::Server::HandlerResponse::Handled;
+        }
+        return httplib::Server::HandlerResponse::Unhandled;
+      });
+  http.set_exception_handler(
+      [](const httplib::Request&, httplib::Response& response, const std::exception_ptr&) {
+        refuse(response, 500, "internal fault; what was edited is in the journal");
+      });
+}
+
+void Server::State::serve_page() {
+  for (const PageFile& file : page_files()) {
+    http.Get(std::string(file.path), [&file](const httplib::Request&, httplib::Response& response) {
+      response.set_content(file.bytes.data(), file.bytes.size(), std::string(file.type));
+    });
+  }
+}
+
+void Server::State::post(const std::string& what, Call call) {
+  http.Post("/api/shots/(\\d{1,6})/" + what,
+            [this, call](const httplib::Request& request, httplib::Response& response) {
+              const auto body = parsed(request.body);
+              if (!body) return refuse(response, 400, body.error().line());
+              answer(response, (calls.*call)(capture(request, 1), *body));
+            });
+}
+
+void Server::State::serve_shots() {
+  http.Get("/api/shots", [this](const httplib::Request&, httplib::Response& response) {
+    answer(response, calls.list());
+  });
+  http.Get("/api/shots/(\\d{1,6})",
+           [this](const httplib::Request& request, httplib::Response& response) {
+             answer(response, calls.view(capture(request, 1)));
+           });
+  post("edits", &ShotCalls::edit);
+  post("match", &ShotCalls::match);
+  post("move", &ShotCalls::move);
+  post("draw", &ShotCalls::draw);
+  http.Post("/api/shots/(\\d{1,6})/(undo|redo|save)",
+            [this](const httplib::Request& request, httplib::Response& response) {
+              answer(response, calls.step(capture(request, 1), request.matches[2].str()));
+            });
+  http.Get("/api/shots/(\\d{1,6})/strips/(\\d{1,6})/(\\d{1,6})/(template|touched)",
+           [this](const httplib::Request& request, httplib::Response& response) {
+             const auto strip = calls.strip(capture(request, 1), capture(request, 2),
+                                            capture(request, 3), request.matches[4] == "touched");
+             if (!strip) return refuse(response, 422, strip.error().line());
+             response.set_content(*strip, "image/jpeg");
+           });
+}
+
+void Server::State::serve_seam() {
+  http.Post("/api/shots/(\\d{1,6})/seam",
+            [this](const httplib::Request& request, httplib::Response& response) {
+              answer(response, calls.find_seam(capture(request, 1)));
+            });
+  http.Get("/api/seam", [this](const httplib::Request&, httplib::Response& response) {
+    answer(response, calls.seam_status());
+  });
+  http.Delete("/api/seam", [this](const httplib::Request&, httplib::Response& response) {
+    calls.stop_seam();
+    answer(response, calls.seam_status());
+  });
+}
+
+Server::Server(std::vector<ShotEntry> shots, OpenShotFn open_shot)
+    : state_(std::make_unique<State>(std::move(shots), std::move(open_shot))) {
+  state_->protect();
+  state_->serve_page();
+  state_->serve_shots();
+  state_->serve_seam();
+}
+
+Server::~Server() { stop(); }
+
+Result<void> Server::bind() {
+  state_->port = state_->http.bind_to_any_port("127.0.0.1");
+  if (state_->port > 0) return {};
+  return fail({.kind = ErrorKind::io,
+               .where = "127.0.0.1",
+               .field = {},
+               .what = "no port is free",
+               .remedy = "close other programs that serve on this machine"});
+}
+
+int Server::port() const { return state_->port; }
+
+std::string Server::address() const {
+  return fmt::format("http://127.0.0.1:{}/enter/{}", state_->port, state_->token);
+}
+
+Result<void> Server::run() {
+  if (state_->http.listen_after_bind()) return {};
+  return fail({.kind = ErrorKind::io,
+               .where = fmt::format("127.0.0.1:{}", state_->port),
+               .field = {},
+               .what = "stopped serving",
+               .remedy = "start the workbench again; what was edited is in the journal"});
+}
+
+void Server::stop() { state_->http.stop(); }
+
+}  // namespace seamwright::workbench

@@ -1,0 +1,46 @@
+#pragma once
+
+// The page's server: this machine only, a port of the system's choice, one secret in the address.
+// docs/workbench-api.md describes every call. Files are only ever named by the number of a shot in
+// the list; no path from a request is opened.
+
+#include <functional>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "base/result.h"
+#include "workbench/desk.h"
+#include "workbench/shot_list.h"
+
+namespace seamwright::workbench {
+
+/// Reads frames, template and shot file of an entry.
+using OpenShotFn = std::function<Result<OpenedShot>(const ShotEntry&)>;
+
+class Server {
+ public:
+  /// Bodies of requests beyond this are refused.
+  static constexpr std::size_t kMostBody_bytes = std::size_t{256} << 10U;
+
+  Server(std::vector<ShotEntry> shots, OpenShotFn open_shot);
+  Server(const Server&) = delete;
+  Server& operator=(const Server&) = delete;
+  ~Server();
+
+  /// Takes a port; once, before run().
+  [[nodiscard]] Result<void> bind();
+  [[nodiscard]] int port() const;
+  /// With the secret: for the person only.
+  [[nodiscard]] std::string address() const;
+  /// Serves until stop().
+  [[nodiscard]] Result<void> run();
+  /// From any thread.
+  void stop();
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace seamwright::workbench
