@@ -1,0 +1,162 @@
+#include "workbench/server.h"
+
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <catch2/catch.hpp>
+#include <httplib.h>
+
+#include "tests/support/random.h"
+#include "tests/support/rigs.h"
+#include "tests/support/scratch_dir.h"
+#include "workbench/guard.h"
+
+using namespace seamwright;
+using namespace seamwright::workbench;
+using test::ScratchDir;
+
+namespace {
+
+// A small body and a frame a lens with a mark at every 12 px.
+OpenedShot small_shot() {
+  OpenedShot opened;
+  opened.body.solution.rig = test::nominal_rig({.width_px = 160, .height_px = 160});
+  opened.shot.frames = {"front.tif", "back.tif"};
+  test::Random random(7);
+  for (int lens = 0; lens < 2; ++lens) {
+    Image image(160, 160, Channels::rgb, SampleType::u8);
+    for (int y = 0; y < 160; ++y) {
+      for (std::uint8_t& code : image.row<std::uint8_t>(y)) {
+        code = static_cast<std::uint8_t>(random.bits() & 0xFFU);
+      }
+    }
+    opened.frames.push_back({std::move(image), {.file = "frame.tif"}});
+  }
+  return opened;
+}
+
+// A server that runs while this lives.
+struct Running {
+  ScratchDir scratch;
+  Server server{{{"room", scratch / "room.shot.yaml", false, {"front.tif", "back.tif"}}},
+                [](const ShotEntry&) -> Result<OpenedShot> { return small_shot(); }};
+  std::thread thread;
+  std::string secret;
+  std::string cookie;
+
+  Running() {
+    if (auto bound = server.bind(); !bound) FAIL(bound.error().line());
+    secret = server.address().substr(server.address().find("/enter/"));
+    thread = std::thread([this] { static_cast<void>(server.run()); });
+    httplib::Client client("127.0.0.1", server.port());
+    client.set_connection_timeout(5);
+    const auto entered = client.Get(secret);
+    REQUIRE(entered);
+    CHECK(entered->status == 303);
+    const std::string set = entered->get_header_value("Set-Cookie");
+    CHECK_THAT(set, Catch::Contains("HttpOnly") && Catch::Contains("SameSite=Strict"));
+    cookie = set.substr(0, set.find(';'));
+  }
+  ~Running() {
+    server.stop();
+    thread.join();
+  }
+  [[nodiscard]] std::string origin() const {
+    return "http://127.0.0.1:" + std::to_string(server.port());
+  }
+  [[nodiscard]] httplib::Headers headers() const {
+    return {{"Cookie", cookie}, {"Origin", origin()}};
+  }
+  [[nodiscard]] int get(const std::string& path, const httplib::Headers& headers) const {
+    httplib::Client client("127.0.0.1", server.port());
+    const auto answer = client.Get(path, headers);
+    return answer ? answer->status : 0;
+  }
+  [[nodiscard]] int post(const std::string& path, const std::string& body,
+                         const httplib::Headers& headers,
+                         const char* type = "application/json") const {
+    httplib::Client client("127.0.0.1", server.port());
+    const auto answer = client.Post(path, headers, body, type);
+    return answer ? answer->status : 0;
+  }
+};
+
+}  // namespace
+
+TEST_CASE("the server lets in who has the secret, from its own page only") {
+  const Running running;
+  const auto with = [&](httplib::Headers more) {
+    for (const auto& [name, value] : running.headers()) {
+      if (more.count(name) == 0) more.emplace(name, value);
+    }
+    return more;
+  };
+  CHECK(running.get("/api/shots", running.headers()) == 200);
+  CHECK(running.get("/api/shots", {}) == 403);
+  CHECK(running.get("/api/shots", with({{"Cookie", running.cookie + "0"}})) == 403);
+  CHECK(running.get("/api/shots", with({{"Cookie", "other=1; " + running.cookie}})) == 200);
+  CHECK(running.get("/enter/" + std::string(64, '0'), {}) == 403);
+  CHECK(running.get(running.secret.substr(0, running.secret.size() - 1), {}) == 403);
+  CHECK(running.get("/api/shots", with({{"Host", "rebound.example"}})) == 403);
+  CHECK(running.get("/api/shots", with({{"Host", "127.0.0.1"}})) == 403);
+  CHECK(running.get("/api/shots", with({{"Origin", "http://elsewhere.example"}})) == 403);
+  CHECK(running.get("/api/shots", with({{"Origin", "null"}})) == 403);
+  CHECK(running.post("/api/shots/0/undo", "{}", running.headers()) == 200);
+  CHECK(running.post("/api/shots/0/undo", "{}", {{"Cookie", running.cookie}}) == 403);
+  CHECK(running.post("/api/shots/0/undo", "{}", running.headers(), "text/plain") == 415);
+  httplib::Client client("127.0.0.1", running.server.port());
+  CHECK(client.Put("/api/shots", running.headers(), "{}", "application/json")->status == 405);
+  const auto answer = client.Get("/api/shots", running.headers());
+  CHECK_THAT(answer->get_header_value("Content-Security-Policy"),
+             Catch::Contains("default-src 'none'") && !Catch::Contains("unsafe"));
+}
+
+TEST_CASE("no path of a request is opened") {
+  const Running running;
+  test::put_file(running.scratch / "secret.txt", "secret");
+  for (const std::string path :
+       {"/../secret.txt", "/..%2fsecret.txt", "/%2e%2e/secret.txt", "/secret.txt", "//etc/passwd",
+        "/api/shots/../../etc/passwd", "/api/shots/0/strips/0/0/..%2f..%2fsecret.txt",
+        "/api/shots/-1", "/api/shots/99999999999999999999", "/api/shots/0x0"}) {
+    CAPTURE(path);
+    const int status = running.get(path, running.headers());
+    CHECK((status == 404 || status == 400));
+  }
+  CHECK(running.get("/api/shots/7", running.headers()) == 422);
+  CHECK(running.get("/api/shots/0/strips/0/5/template", running.headers()) == 422);
+  CHECK(running.get("/api/shots/0/strips/0/0/template", running.headers()) == 200);
+}
+
+TEST_CASE("huge and broken bodies are refused, and the server stays up") {
+  const Running running;
+  const std::string huge(Server::kMostBody_bytes + 1, ' ');
+  CHECK(running.post("/api/shots/0/edits", huge, running.headers()) == 413);
+  CHECK(running.post("/api/shots/0/edits", std::string(100'000, '['), running.headers()) == 400);
+  CAPTURE(test::seed());
+  test::Random random(3);
+  const std::string bodies[] = {
+      R"({"kind":"add-tie","tie":{"range":"open","sigma_px":0.5,"sights":[{"lens":0,"px":[80,10]},{"lens":1,"px":[80,10]}]}})",
+      R"({"pair":0,"lens":0,"at":[100,5]})", R"({"id":1,"lens":0,"at":[100,5]})",
+      R"({"pair":0,"wish":"away","lens":0,"reach_px":4,"path":[[10,5],[20,5]]})"};
+  const std::string calls[] = {"edits", "match", "move", "draw"};
+  int refused = 0;
+  for (int i = 0; i < 200; ++i) {
+    std::string body = bodies[i % 4];
+    for (int k = 0; k < 3; ++k) {
+      body[static_cast<std::size_t>(random.integer(0, static_cast<int>(body.size()) - 1))] =
+          random.bytes(1)[0];
+    }
+    const int status = running.post("/api/shots/0/" + calls[i % 4], body, running.headers());
+    CAPTURE(body);
+    CHECK((status == 200 || status == 400 || status == 422));
+    if (status != 200) ++refused;
+  }
+  CHECK(refused > 100);
+  CHECK(running.get("/api/shots", running.headers()) == 200);
+}
+
+TEST_CASE("the secret is long and never twice the same") {
+  CHECK(random_token().size() == 64);
+  CHECK(random_token() != random_token());
+}
