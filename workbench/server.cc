@@ -107,6 +107,9 @@ void Server::State::protect() {
 }
 
 void Server::State::serve_page() {
+  // Browsers ask for it unbidden.
+  http.Get("/favicon.ico",
+           [](const httplib::Request&, httplib::Response& response) { response.status = 204; });
   for (const PageFile& file : page_files()) {
     http.Get(std::string(file.path), [&file](const httplib::Request&, httplib::Response& response) {
       response.set_content(file.bytes.data(), file.bytes.size(), std::string(file.type));

@@ -16,14 +16,14 @@ function item(list: HTMLElement, text: string, pressed: boolean, act: () => void
   button.textContent = text;
   if (pressed) button.setAttribute('aria-current', 'true');
   button.addEventListener('click', act);
-  const line = document.createElement('li');
-  line.append(button);
-  list.append(line);
+  const entry = document.createElement('li');
+  entry.append(button);
+  list.append(entry);
   return button;
 }
 
-function paragraph(parent: HTMLElement, text: string, kind: string): void {
-  const p = document.createElement('p');
+function line(parent: HTMLElement, text: string, kind = ''): void {
+  const p = document.createElement(parent.tagName === 'OL' ? 'li' : 'p');
   p.textContent = text;
   p.className = kind;
   parent.append(p);
@@ -61,7 +61,7 @@ export function showTies(view: ShotView, chosen: number | null, choose: (id: num
     const button = item(list, `${tie.id}: ${fit}${tie.suspect ? ', look again' : ''}`, tie.id === chosen, () => choose(tie.id));
     if (!tie.on) button.classList.add('off');
   }
-  if (view.ties.length === 0) paragraph(list, 'Click a clear mark in one strip.', '');
+  if (view.ties.length === 0) line(list, 'Click a clear mark in one strip.');
 }
 
 export function showStrokes(view: ShotView, remove: (index: number) => void): void {
@@ -71,14 +71,14 @@ export function showStrokes(view: ShotView, remove: (index: number) => void): vo
     const what = stroke.wish === 'lens' ? `lens ${stroke.lens} wanted` : stroke.wish === 'away' ? 'seam keeps away' : 'seam may pass';
     item(list, `Remove: ${what}`, false, () => remove(i));
   });
-  if (view.strokes.length === 0) paragraph(list, 'None.', '');
+  if (view.strokes.length === 0) line(list, 'None.');
 }
 
 export function showWords(view: ShotView): void {
   const words = element('words');
   words.replaceChildren();
-  for (const text of view.touch.findings) paragraph(words, text, 'finding');
-  for (const text of view.touch.advice) paragraph(words, text, '');
+  for (const text of view.touch.findings) line(words, text, 'finding');
+  for (const text of view.touch.advice) line(words, text);
 }
 
 /** The trust slider is logarithmic: its ends are 0.1 and 10 px. */

@@ -87,7 +87,7 @@ function label(c: CanvasRenderingContext2D, text: string, x: number, y: number):
 
 // A line that shows on light and dark pictures alike.
 function cased(c: CanvasRenderingContext2D, colour: string, width: number, trace: () => void): void {
-  for (const [style, w] of [['rgba(0,0,0,.8)', width + 2.5], [colour, width]] as const) {
+  for (const [style, w] of [['rgba(0,0,0,.8)', width + 4], ['#ffffff', width + 2], [colour, width]] as const) {
     c.strokeStyle = style;
     c.lineWidth = w;
     c.beginPath();
