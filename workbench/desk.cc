@@ -93,7 +93,7 @@ std::optional<Desk::Matched> Desk::match(std::size_t pair, int lens, const Vec2&
 
 Result<TouchResult> Desk::touch(const std::vector<ManualTie>& ties) const {
   std::vector<Tie> scaled_ties;
-  for (const ManualTie& tie : ties) scaled_ties.push_back(scaled(tie.as_tie(0), scale_));
+  for (const ManualTie& tie : ties) scaled_ties.push_back(scaled_tie(tie.as_tie(0), scale_));
   const RigSolution& solution = opened_.body.solution;
   auto result = seamwright::touch(solution.rig, solution.covariance,
                                   solution.quality.flex_sigma_rad, scaled_ties);
