@@ -130,6 +130,7 @@ Result<ToneCurve> write_display(const DisplayFiles& files, const ToneOptions& to
   if (!shown) return tl::unexpected(shown.error());
   PanoramaInfo sphere = PanoramaInfo::whole_sphere(light->width(), light->height());
   sphere.source_photos = static_cast<int>(frames.size());
+  sphere.made_from = files.made_from;
   WriteOptions options{.tiff_compression = files.compression,
                        .jpeg_quality = files.jpeg_quality,
                        .info = frames.front().info,

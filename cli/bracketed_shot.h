@@ -9,6 +9,7 @@
 #include "cli/bracket_options.h"
 #include "cli/console.h"
 #include "imaging/frame.h"
+#include "imaging/metadata.h"
 #include "imaging/tiff_writer.h"
 #include "templates/shot_file.h"
 
@@ -47,6 +48,7 @@ struct DisplayFiles {
   std::filesystem::path jpeg;
   int jpeg_quality = 92;
   TiffCompression compression = TiffCompression::none;
+  std::optional<MadeFrom> made_from = {};
 };
 [[nodiscard]] Result<ToneCurve> write_display(const DisplayFiles& files, const ToneOptions& tone,
                                               const std::vector<Frame>& frames);

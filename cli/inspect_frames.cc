@@ -14,6 +14,7 @@ struct FrameFacts {
   std::string file;
   ImageHeader header;
   FrameInfo info;
+  std::optional<MadeFrom> made_from;
   Result<ImageCircle> circle;
 };
 
@@ -24,7 +25,10 @@ Result<FrameFacts> facts_of(const std::string& file) {
   if (!image) return tl::unexpected(image.error());
   auto info = read_frame_info(file);
   if (!info) return tl::unexpected(info.error());
-  return FrameFacts{file, std::move(*header), std::move(*info), find_image_circle(*image)};
+  const auto sphere = read_panorama_info(file);
+  return FrameFacts{file, std::move(*header), std::move(*info),
+                    sphere && *sphere ? (*sphere)->made_from : std::nullopt,
+                    find_image_circle(*image)};
 }
 
 std::string_view channels_name(Channels channels) {
@@ -69,6 +73,13 @@ void tell_people(const FrameFacts& facts) {
                header.icc_bytes);
   }
   fmt::print("  exposure   {}\n", exposure_text(facts.info));
+  if (facts.made_from) {
+    fmt::print("  made by    {}, template {}\n", facts.made_from->program,
+               facts.made_from->template_sha256);
+    for (const MadeFromFile& made : facts.made_from->files) {
+      fmt::print("  made from  {} {}\n", made.sha256, made.name);
+    }
+  }
   if (facts.circle) {
     const ImageCircle& circle = *facts.circle;
     fmt::print(
@@ -109,7 +120,17 @@ nlohmann::json as_json(const FrameFacts& facts) {
       {"body_model", or_null(info.body_model)},
       {"lens_model", or_null(info.lens_model)},
       {"circle", nullptr},
+      {"made_from", nullptr},
   };
+  if (facts.made_from) {
+    nlohmann::json files = nlohmann::json::array();
+    for (const MadeFromFile& made : facts.made_from->files) {
+      files.push_back({{"name", made.name}, {"sha256", made.sha256}});
+    }
+    object["made_from"] = {{"program", facts.made_from->program},
+                           {"template_sha256", facts.made_from->template_sha256},
+                           {"files", files}};
+  }
   if (facts.circle) {
     const ImageCircle& circle = *facts.circle;
     object["circle"] = {{"centre_u_px", circle.centre_px.x()},

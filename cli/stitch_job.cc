@@ -1,11 +1,14 @@
 #include "cli/stitch_job.h"
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "base/file.h"
+#include "brackets/frame_list.h"
 #include "cli/bracketed_shot.h"
 #include "cli/output_files.h"
 #include "cli/ribbon_pictures.h"
@@ -54,8 +57,9 @@ Result<RenderOptions> render_options(const StitchOptions& options) {
   return render;
 }
 
-PanoramaFiles panorama_files(const StitchOptions& options) {
+PanoramaFiles panorama_files(const StitchOptions& options, const MadeFrom& made) {
   PanoramaFiles files;
+  files.made_from = made;
   files.picture = options.out;
   if (!options.jpeg.empty()) files.jpeg = options.jpeg;
   if (options.compression == "deflate") files.tiff_compression = TiffCompression::deflate;
@@ -65,6 +69,32 @@ PanoramaFiles panorama_files(const StitchOptions& options) {
   files.heading_deg = options.level.compass_deg.value_or(0);
   files.keep_location = !options.strip_location;
   return files;
+}
+
+/// The files of a shot by name: frames, or all their exposures, and the shot file.
+Result<MadeFrom> made_from(const StitchOptions& options, const ShotInput& shot,
+                           const std::string& template_sha256) {
+  MadeFrom made{
+      .program = "Seamwright " SEAMWRIGHT_VERSION, .template_sha256 = template_sha256, .files = {}};
+  std::vector<std::filesystem::path> files = shot.exposures.empty() ? shot.files : shot.exposures;
+  if (options.frames.size() == 1 && is_yaml(options.frames.front())) {
+    files.emplace_back(options.frames.front());
+  }
+  for (const std::filesystem::path& file : files) {
+    std::error_code code;
+    const auto inside = std::filesystem::is_directory(file, code)
+                            ? pictures_in(file)
+                            : Result<std::vector<std::filesystem::path>>({file});
+    if (!inside) return tl::unexpected(inside.error());
+    for (const std::filesystem::path& one : *inside) {
+      auto hash = sha256_of_file(one);
+      if (!hash) return tl::unexpected(hash.error());
+      made.files.push_back({one.filename().string(), std::move(*hash)});
+    }
+  }
+  std::sort(made.files.begin(), made.files.end(),
+            [](const MadeFromFile& a, const MadeFromFile& b) { return a.name < b.name; });
+  return made;
 }
 
 std::vector<OutputFile> outputs_of(const StitchOptions& options) {
@@ -235,13 +265,14 @@ std::string light_file(const StitchOptions& options) {
 // The panorama as light first, then for displays; the light is kept where that was asked for.
 Result<RenderReport> write_from_light(const Rig& rig, const std::vector<Frame>& frames,
                                       const RenderOptions& render, const StitchOptions& options,
-                                      const Console& console) {
-  PanoramaFiles files = panorama_files(options);
+                                      const MadeFrom& made, const Console& console) {
+  PanoramaFiles files = panorama_files(options, made);
   const DisplayFiles display{.light = light_file(options),
                              .picture = options.out,
                              .jpeg = options.jpeg,
                              .jpeg_quality = options.jpeg_quality,
-                             .compression = files.tiff_compression};
+                             .compression = files.tiff_compression,
+                             .made_from = made};
   files.picture = display.light;
   files.jpeg.reset();
   auto report = write_panorama(rig, frames, render, files, console.progress());
@@ -260,8 +291,9 @@ Result<RenderReport> write_from_light(const Rig& rig, const std::vector<Frame>& 
 // With the stand hidden, in memory: the floor is looked at as a whole.
 Result<RenderReport> write_covered(const Rig& rig, const std::vector<Frame>& frames,
                                    const RenderOptions& render, const StitchOptions& options,
-                                   std::vector<std::string>& findings, const Console& console) {
-  const PanoramaFiles files = panorama_files(options);
+                                   const MadeFrom& made, std::vector<std::string>& findings,
+                                   const Console& console) {
+  const PanoramaFiles files = panorama_files(options, made);
   const auto shape = panorama_shape(rig, frames, render);
   if (!shape) return tl::unexpected(shape.error());
   if (auto error = check_panorama_files(files, shape->width_px)) return fail(std::move(*error));
@@ -325,6 +357,8 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
       !free) {
     return tl::unexpected(free.error());
   }
+  const auto made_of = made_from(options, *shot, opened->sha256);
+  if (!made_of) return tl::unexpected(made_of.error());
   const auto read = read_frames(options, *shot, opened->shot, rig->lens_count(), console);
   if (!read) return tl::unexpected(read.error());
   if (read->is_light) {
@@ -345,17 +379,19 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
   if (*seams) render->seams = &**seams;
   std::vector<std::string> cover_findings;
   const auto written = [&]() -> Result<RenderReport> {
-    if (read->is_light) return write_from_light(*rig, *frames, *render, options, console);
+    if (read->is_light) return write_from_light(*rig, *frames, *render, options, *made_of, console);
     if (options.cover.any()) {
-      return write_covered(*rig, *frames, *render, options, cover_findings, console);
+      return write_covered(*rig, *frames, *render, options, *made_of, cover_findings, console);
     }
-    return write_panorama(*rig, *frames, *render, panorama_files(options), console.progress());
+    return write_panorama(*rig, *frames, *render, panorama_files(options, *made_of),
+                          console.progress());
   };
   const auto report = written();
   if (!report) return tl::unexpected(report.error());
   if (!options.layers.empty()) {
-    const auto layers = write_layers(*rig, *frames, *render, options.layers,
-                                     panorama_files(options).tiff_compression, console.progress());
+    const auto layers =
+        write_layers(*rig, *frames, *render, options.layers,
+                     panorama_files(options, *made_of).tiff_compression, console.progress());
     if (!layers) return tl::unexpected(layers.error());
   }
   auto findings = findings_of(*report, render->gain_match);

@@ -87,6 +87,7 @@ PanoramaInfo panorama_info(int width_px, std::span<const Frame> frames,
                            const PanoramaFiles& files) {
   PanoramaInfo info = PanoramaInfo::whole_sphere(width_px, width_px / 2);
   info.heading_deg = files.heading_deg;
+  info.made_from = files.made_from;
   info.source_photos = static_cast<int>(frames.size());
   for (const Frame& frame : frames) {
     const auto& time = frame.info.taken_at;

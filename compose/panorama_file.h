@@ -4,6 +4,7 @@
 #include <optional>
 
 #include "compose/render.h"
+#include "imaging/metadata.h"
 #include "imaging/tiff_writer.h"
 
 namespace seamwright {
@@ -19,6 +20,7 @@ struct PanoramaFiles {
   int jpeg_width_px = 0;   ///< of the companion, even, 64 to the panorama's own; 0: the same
   double heading_deg = 0;  ///< compass bearing of the middle column
   bool keep_location = true;
+  std::optional<MadeFrom> made_from = {};  ///< written beside the panorama's own XMP
 };
 
 /// Renders into files, with the frames' ICC profile byte for byte, EXIF of the first frame and the

@@ -48,6 +48,8 @@ double wrapped(double value_deg, double lowest_deg) {
   return lowest_deg + (turned >= 360.0 - kHalfLastDigit ? 0.0 : turned);
 }
 
+constexpr std::string_view kMadeNamespace = "https://seamwright.example/ns/made/1.0/";
+
 class Packet {
  public:
   void add(std::string_view name, std::string_view value) {
@@ -58,13 +60,25 @@ class Packet {
     if (exif_date && is_exif_date(*exif_date)) add(name, iso_date(*exif_date));
   }
 
+  void add(const MadeFrom& made) {
+    text_ += fmt::format("   <made:Program>{}</made:Program>\n", escaped(made.program));
+    text_ += fmt::format("   <made:Template>{}</made:Template>\n", escaped(made.template_sha256));
+    text_ += "   <made:Files>\n    <rdf:Seq>\n";
+    for (const MadeFromFile& file : made.files) {
+      text_ +=
+          fmt::format("     <rdf:li>{} {}</rdf:li>\n", escaped(file.sha256), escaped(file.name));
+    }
+    text_ += "    </rdf:Seq>\n   </made:Files>\n";
+    namespaces_ = fmt::format("\n    xmlns:made=\"{}\"", kMadeNamespace);
+  }
+
   [[nodiscard]] std::string whole() const {
     return "<?xpacket begin=\"\xEF\xBB\xBF\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?>\n"
            "<x:xmpmeta xmlns:x=\"adobe:ns:meta/\">\n"
            " <rdf:RDF xmlns:rdf=\"http://www.w3.org/1999/02/22-rdf-syntax-ns#\">\n"
            "  <rdf:Description rdf:about=\"\"\n"
-           "    xmlns:GPano=\"http://ns.google.com/photos/1.0/panorama/\">\n" +
-           text_ +
+           "    xmlns:GPano=\"http://ns.google.com/photos/1.0/panorama/\"" +
+           namespaces_ + ">\n" + text_ +
            "  </rdf:Description>\n"
            " </rdf:RDF>\n"
            "</x:xmpmeta>\n"
@@ -73,6 +87,7 @@ class Packet {
 
  private:
   std::string text_;
+  std::string namespaces_;
 };
 
 }  // namespace
@@ -115,6 +130,7 @@ std::string gpano_xmp(const PanoramaInfo& info) {
   if (info.source_photos) packet.add("SourcePhotosCount", *info.source_photos);
   packet.add_date("FirstPhotoDate", info.first_taken_at);
   packet.add_date("LastPhotoDate", info.last_taken_at);
+  if (info.made_from) packet.add(*info.made_from);
   return packet.whole();
 }
 

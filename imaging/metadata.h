@@ -6,6 +6,7 @@
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "base/result.h"
 #include "imaging/frame.h"
@@ -15,6 +16,24 @@ namespace seamwright {
 /// What a TIFF, PNG or JPEG says about how it was taken. Fields that are missing, malformed or
 /// not finite are left empty; a file without EXIF is no error.
 [[nodiscard]] Result<FrameInfo> read_frame_info(const std::filesystem::path& path);
+
+/// A file that a picture was made from.
+struct MadeFromFile {
+  std::string name;  ///< without its folder
+  std::string sha256;
+
+  bool operator==(const MadeFromFile&) const = default;
+};
+
+/// What a picture was made from and by what, in an XMP namespace of our own,
+/// https://seamwright.example/ns/made/1.0/. Nothing of the clock, the machine or a folder.
+struct MadeFrom {
+  std::string program;              ///< "Seamwright 0.1.0"
+  std::string template_sha256;      ///< of the template's bytes
+  std::vector<MadeFromFile> files;  ///< frames and shot file, by name
+
+  bool operator==(const MadeFrom&) const = default;
+};
 
 /// What a viewer needs to show a spherical panorama: the fields of the Photo Sphere XMP (GPano)
 /// namespace http://ns.google.com/photos/1.0/panorama/. The projection is equirectangular.
@@ -35,13 +54,14 @@ struct PanoramaInfo {
   std::optional<std::string> first_taken_at;  ///< FirstPhotoDate, as EXIF "YYYY:MM:DD HH:MM:SS"
   std::optional<std::string> last_taken_at;   ///< LastPhotoDate, likewise
   std::string software = "Seamwright";        ///< StitchingSoftware
+  std::optional<MadeFrom> made_from = {};
 
   /// A picture of the whole sphere.
   [[nodiscard]] static PanoramaInfo whole_sphere(int width_px, int height_px);
 };
 
 /// The XMP packet of a panorama, UTF-8, same bytes for same info. Dates that are not in EXIF form
-/// are left out.
+/// are left out. What the picture was made from stands beside it, where it is known.
 [[nodiscard]] std::string gpano_xmp(const PanoramaInfo& info);
 
 /// What a file says of itself in that namespace; nothing when it is no equirectangular panorama.

@@ -59,6 +59,26 @@ std::optional<std::string> exif_date(std::optional<std::string> iso) {
   return iso;
 }
 
+std::optional<MadeFrom> made_from(const Exiv2::XmpData& xmp) {
+  MadeFrom made;
+  bool found = false;
+  for (const Exiv2::Xmpdatum& datum : xmp) {
+    if (datum.groupName() != "made") continue;
+    found = true;
+    if (datum.tagName() == "Program") made.program = datum.toString();
+    if (datum.tagName() == "Template") made.template_sha256 = datum.toString();
+    if (datum.tagName() != "Files") continue;
+    for (long i = 0; i < datum.count(); ++i) {
+      const std::string line = datum.toString(i);
+      const std::size_t space = line.find(' ');
+      if (space == std::string::npos) continue;
+      made.files.push_back({line.substr(space + 1), line.substr(0, space)});
+    }
+  }
+  if (!found) return {};
+  return made;
+}
+
 PanoramaInfo info_of(const Exiv2::XmpData& xmp) {
   PanoramaInfo info;
   info.full_width_px = whole(xmp, "FullPanoWidthPixels");
@@ -76,6 +96,7 @@ PanoramaInfo info_of(const Exiv2::XmpData& xmp) {
   }
   info.first_taken_at = exif_date(text(xmp, "FirstPhotoDate"));
   info.last_taken_at = exif_date(text(xmp, "LastPhotoDate"));
+  info.made_from = made_from(xmp);
   return info;
 }
 

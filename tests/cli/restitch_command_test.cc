@@ -11,6 +11,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "base/file.h"
 #include "imaging/read_image.h"
 #include "imaging/write_image.h"
 #include "tests/cli/run.h"
@@ -162,6 +163,27 @@ TEST_CASE("restitch does again what changed, and nothing else") {
   // Another width is other bytes.
   const auto wider = run(shots.command("out", {"--dry-run"}, "320"));
   CHECK_THAT(wider.err, Catch::Contains("settings changed") && Catch::Contains("3 to do"));
+}
+
+TEST_CASE("a panorama says what it was made from, and finish keeps that") {
+  if (test::program().empty()) return;
+  const Shots shots(1);
+  REQUIRE(run(shots.command("out")).exit_code != 1);
+  const std::string room = (shots.dir / "out" / "room00.tif").string();
+  const auto told = run({"inspect", room, "--json"}).json().at("frames")[0].at("made_from");
+  CHECK_THAT(told.at("program").get<std::string>(), Catch::StartsWith("Seamwright "));
+  REQUIRE(told.at("files").size() == 2);
+  CHECK(told.at("files")[0].at("name") == "room00_back.tif");
+  CHECK(told.at("files")[0].at("sha256") == *sha256_of_file(shots.frame(0, "back")));
+  CHECK(told.at("template_sha256") == *sha256_of_file(shots.dir / "T.template.yaml"));
+  CHECK_THAT(run({"inspect", room}).out, Catch::Contains("room00_front.tif"));
+
+  const std::string done = (shots.dir / "done.jpg").string();
+  REQUIRE(run({"finish", room, "--out", done}).exit_code == 0);
+  CHECK(run({"inspect", done, "--json"}).json().at("frames")[0].at("made_from") == told);
+  // Nothing of where or when it was made.
+  const std::string bytes = test::get_file(room);
+  CHECK(bytes.find(shots.dir.path().string()) == std::string::npos);
 }
 
 TEST_CASE("restitch says what fails and does the rest") {

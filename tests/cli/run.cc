@@ -9,6 +9,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "imaging/read_image.h"
 #include "imaging/write_image.h"
 #include "templates/rig_template.h"
 #include "tests/compose/sphere_scene.h"
@@ -57,6 +58,13 @@ Ran run(const std::vector<std::string>& arguments, const std::string& input) {
   ::waitpid(child, &status, 0);
   return {WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status), get_file(out),
           get_file(err)};
+}
+
+std::string pixels_of(const std::string& picture) {
+  const auto image = read_image(picture);
+  REQUIRE(image);
+  const auto bytes = image->bytes();
+  return {reinterpret_cast<const char*>(bytes.data()), bytes.size()};
 }
 
 void check_refused(const Ran& ran, const std::string& needle) {

@@ -29,6 +29,9 @@ struct Ran {
 /// Runs it with arguments (not interpreted by a shell) and `input` as stdin.
 [[nodiscard]] Ran run(const std::vector<std::string>& arguments, const std::string& input = {});
 
+/// A picture's samples as bytes: what it shows, not what it says of itself.
+[[nodiscard]] std::string pixels_of(const std::string& picture);
+
 /// Checks what every failure must look like: exit 1, nothing on stdout, one line on stderr that
 /// starts with "seamwright: " and holds `needle`.
 void check_refused(const Ran& ran, const std::string& needle);

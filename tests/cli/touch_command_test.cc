@@ -56,13 +56,13 @@ struct Touched {
     const auto ran = run({"stitch", shot.at(shot_file), "--width", "256", "--out", shot.at(out)});
     INFO(ran.err);
     REQUIRE(ran.exit_code == 0);
-    return get_file(shot.at(out));
+    return test::pixels_of(shot.at(out));
   }
 };
 
 }  // namespace
 
-TEST_CASE("touch without ties writes a shot file that stitches to the same bytes") {
+TEST_CASE("touch without ties writes a shot file that stitches to the same pixels") {
   if (test::program().empty()) return;
   const Touched with;
   const auto ran = with.touch({});
@@ -70,7 +70,7 @@ TEST_CASE("touch without ties writes a shot file that stitches to the same bytes
   REQUIRE(ran.exit_code == 0);
   CHECK_THAT(ran.err, Catch::Contains("the template stands as it is"));
   REQUIRE(run(with.shot.stitch(with.shot.at("plain.tif"))).exit_code == 0);
-  CHECK(with.stitched("s.shot.yaml", "again.tif") == get_file(with.shot.at("plain.tif")));
+  CHECK(with.stitched("s.shot.yaml", "again.tif") == test::pixels_of(with.shot.at("plain.tif")));
 }
 
 TEST_CASE("touch moves the rig by what its ties say, and stitch takes it") {
@@ -110,7 +110,7 @@ TEST_CASE("touch moves the rig by what its ties say, and stitch takes it") {
     CHECK(shot->touch->step[i] == answer["step"][shot->touch->names[i]].get<double>());
   }
   REQUIRE(run(with.shot.stitch(with.shot.at("plain.tif"))).exit_code == 0);
-  CHECK(with.stitched("s.shot.yaml", "touched.tif") != get_file(with.shot.at("plain.tif")));
+  CHECK(with.stitched("s.shot.yaml", "touched.tif") != test::pixels_of(with.shot.at("plain.tif")));
 
   // Ties of the file are kept, new ones join; the file may be written over itself.
   const auto again = run({"touch", with.shot.at("s.shot.yaml"), "--tie",
