@@ -101,6 +101,17 @@ Result<ShotInput> open_shot_input(const std::vector<std::string>& arguments,
   return input;
 }
 
+Result<fs::path> seen_from_shot_file(const fs::path& file, const fs::path& shot_file) {
+  std::error_code code;
+  fs::path relative = fs::relative(file, fs::absolute(shot_file).parent_path(), code);
+  if (!code && !relative.empty()) return relative;
+  return fail({.kind = ErrorKind::user_input,
+               .where = shot_file.string(),
+               .field = {},
+               .what = fmt::format("has no relative path to {}", file.string()),
+               .remedy = "keep the shot file on the same drive as frames and template"});
+}
+
 Result<std::vector<TemplateSource>> sources_of(const ShotInput& shot) {
   std::vector<TemplateSource> sources;
   for (const fs::path& file : shot.files) {

@@ -41,6 +41,10 @@ struct ShotInput {
                                                 const IntakeOptions& options, int lens_count,
                                                 bool brackets = false);
 
+/// How a shot file that lies at `shot_file`, or will, names a file. Fails across drives.
+[[nodiscard]] Result<std::filesystem::path> seen_from_shot_file(
+    const std::filesystem::path& file, const std::filesystem::path& shot_file);
+
 /// File names and content hashes, for a template's record.
 [[nodiscard]] Result<std::vector<TemplateSource>> sources_of(const ShotInput& shot);
 

@@ -48,27 +48,14 @@ struct Opened {
   ShotFile shot;
 };
 
-Result<fs::path> beside(const fs::path& file, const fs::path& out) {
-  std::error_code code;
-  fs::path relative = fs::relative(file, fs::absolute(out).parent_path(), code);
-  if (code || relative.empty()) {
-    return fail({.kind = ErrorKind::user_input,
-                 .where = out.string(),
-                 .field = "--out",
-                 .what = fmt::format("has no relative path to {}", file.string()),
-                 .remedy = "write the shot file on the same drive as frames and template"});
-  }
-  return relative;
-}
-
 std::optional<Error> set_paths(const std::string& out, Opened& opened) {
   opened.shot.frames.clear();
   for (const fs::path& file : opened.input.files) {
-    auto relative = beside(file, out);
+    auto relative = seen_from_shot_file(file, out);
     if (!relative) return relative.error();
     opened.shot.frames.push_back(std::move(*relative));
   }
-  auto relative = beside(opened.body.file, out);
+  auto relative = seen_from_shot_file(opened.body.file, out);
   if (!relative) return relative.error();
   opened.shot.rig_template = TemplateReference{std::move(*relative), opened.body.sha256};
   return std::nullopt;

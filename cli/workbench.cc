@@ -30,21 +30,10 @@ constexpr std::string_view kExample =
     "NAME.shot.yaml, which 'seamwright stitch' takes.";
 
 // A shot without a file: what its file will say. Paths stand relative to its folder.
-Result<ShotFile> fresh_shot(const workbench::ShotEntry& entry) {
+ShotFile fresh_shot(const workbench::ShotEntry& entry) {
   ShotFile shot;
   for (const fs::path& frame : entry.frames) shot.frames.push_back(frame.filename());
   return shot;
-}
-
-Result<fs::path> seen_from(const fs::path& shot_file, const fs::path& file) {
-  std::error_code code;
-  fs::path relative = fs::relative(file, fs::absolute(shot_file).parent_path(), code);
-  if (!code && !relative.empty()) return relative;
-  return fail({.kind = ErrorKind::user_input,
-               .where = file.string(),
-               .field = "--template",
-               .what = fmt::format("has no relative path from {}", shot_file.string()),
-               .remedy = "put template and shots on the same drive"});
 }
 
 Result<workbench::OpenedShot> open_shot(const workbench::ShotEntry& entry,
@@ -59,18 +48,16 @@ Result<workbench::OpenedShot> open_shot(const workbench::ShotEntry& entry,
   if (!body) return tl::unexpected(body.error());
   auto input = open_shot_input(arguments, {}, body->rig_template.rig().lens_count());
   if (!input) return tl::unexpected(input.error());
-  auto shot = body->shot ? Result<ShotFile>(*body->shot) : fresh_shot(entry);
-  if (!shot) return tl::unexpected(shot.error());
-  if (!body->shot) shot->intake = input->intake;
-  auto reference = seen_from(entry.shot_file, body->file);
+  ShotFile shot = body->shot ? *body->shot : fresh_shot(entry);
+  if (!body->shot) shot.intake = input->intake;
+  auto reference = seen_from_shot_file(body->file, entry.shot_file);
   if (!reference) return tl::unexpected(reference.error());
-  shot->rig_template = TemplateReference{std::move(*reference), body->sha256};
+  shot.rig_template = TemplateReference{std::move(*reference), body->sha256};
   input->intake.mirrored = input->intake.mirrored || body->rig_template.mirrored;
   auto frames = read_shot(input->files, input->intake);
   if (!frames) return tl::unexpected(frames.error());
-  return workbench::OpenedShot{.body = std::move(body->rig_template),
-                               .shot = std::move(*shot),
-                               .frames = std::move(*frames)};
+  return workbench::OpenedShot{
+      .body = std::move(body->rig_template), .shot = std::move(shot), .frames = std::move(*frames)};
 }
 
 // Serves until the person says stop. Signals are waited for in a thread of their own: a handler may

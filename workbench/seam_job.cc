@@ -38,12 +38,18 @@ json pair_result(const Desk& desk, const PairSeam& pair) {
 SeamJob::~SeamJob() { cancel(); }
 
 void SeamJob::cancel() {
+  const std::lock_guard lock(starting_);
+  stop_running();
+}
+
+void SeamJob::stop_running() {
   stop_ = true;
   if (thread_.joinable()) thread_.join();
 }
 
 int SeamJob::start(SeamTask task) {
-  cancel();
+  const std::lock_guard starting(starting_);
+  stop_running();
   stop_ = false;
   {
     const std::lock_guard lock(mutex_);
@@ -54,6 +60,7 @@ int SeamJob::start(SeamTask task) {
     result_ = nullptr;
   }
   thread_ = std::thread([this, task = std::move(task)] { run(task); });
+  const std::lock_guard lock(mutex_);
   return number_;
 }
 

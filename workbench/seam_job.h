@@ -40,9 +40,11 @@ class SeamJob {
 
  private:
   void run(const SeamTask& task);
+  void stop_running();
 
-  mutable std::mutex mutex_;
+  std::mutex starting_;  // held while the thread is stopped or begun
   std::thread thread_;
+  mutable std::mutex mutex_;  // of what follows
   std::atomic<bool> stop_ = false;
   int number_ = 0;
   std::string state_ = "idle";

@@ -81,6 +81,7 @@ struct Server::State {
 
 void Server::State::protect() {
   http.set_payload_max_length(kMostBody_bytes);
+  http.set_tcp_nodelay(true);  // answers are small: waiting for more of them costs 40 ms
   http.set_default_headers({{"Content-Security-Policy", kPolicy},
                             {"X-Content-Type-Options", "nosniff"},
                             {"Referrer-Policy", "no-referrer"},

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cstddef>
+#include <optional>
 
 #include <fmt/format.h>
 
@@ -228,14 +229,18 @@ Result<std::string> ShotCalls::strip(int shot, int pair, int lens, bool touched)
 }
 
 Result<json> ShotCalls::find_seam(int shot) {
-  const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
-  if (!open) return tl::unexpected(open.error());
-  const Bench& bench = **open;
-  seam_.start({.desk = bench.desk(),
-               .rig = bench.desk()->touched(bench.touched()),
-               .ties = bench.session().state().ties_in_use(),
-               .strokes = bench.session().state().strokes});
+  std::optional<SeamTask> task;
+  {
+    const std::lock_guard lock(mutex_);
+    const auto open = bench(shot);
+    if (!open) return tl::unexpected(open.error());
+    const Bench& bench = **open;
+    task = SeamTask{.desk = bench.desk(),
+                    .rig = bench.desk()->touched(bench.touched()),
+                    .ties = bench.session().state().ties_in_use(),
+                    .strokes = bench.session().state().strokes};
+  }
+  seam_.start(std::move(*task));  // may wait for an older one to stop: edits go on meanwhile
   return seam_.status();
 }
 
