@@ -35,8 +35,10 @@ assert.notEqual(flexed, truth);
 const template = join(folder, 'T.template.yaml');
 writeFileSync(template, flexed);
 
+let running = null; // the server, to be ended whatever happens
 async function serve() {
   const child = spawn(program, ['workbench', folder, '--template', template]);
+  running = child;
   let told = '';
   for await (const chunk of child.stderr) {
     told += chunk;
@@ -198,5 +200,6 @@ try {
   assert.equal(await ended(child), 0);
 } finally {
   await browser.close();
+  running?.kill('SIGKILL');
 }
 console.log('the page works');
