@@ -1,6 +1,7 @@
 #include "workbench/session.h"
 
 #include <cstddef>
+#include <cstdint>
 #include <cstdio>
 #include <memory>
 #include <system_error>
@@ -83,7 +84,7 @@ Result<void> Session::recover() {
     fs::resize_file(journal, whole_bytes, code);
     if (code) return fail(journal_fault(journal, "cannot be mended: " + code.message()));
   }
-  has_journal_ = true;
+  journal_bytes_ = whole_bytes;
   return {};
 }
 
@@ -166,10 +167,20 @@ Result<void> Session::set_aside() {
 
 Result<void> Session::append(const std::string& line) {
   const fs::path journal = journal_of(shot_file_);
-  std::string bytes = line + "\n";
-  if (!has_journal_) {
-    if (auto done = write_file(journal, header(text_).dump() + "\n"); !done) return done;
-    has_journal_ = true;
+  const std::string bytes = line + "\n";
+  std::error_code code;
+  const std::uintmax_t found = fs::exists(journal) ? fs::file_size(journal, code) : 0;
+  if (code || found != journal_bytes_) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = journal.string(),
+                 .field = {},
+                 .what = "was changed by another program",
+                 .remedy = "close the other workbench on this shot, then start this one again"});
+  }
+  if (journal_bytes_ == 0) {
+    const std::string first = header(text_).dump() + "\n";
+    if (auto done = write_file(journal, first); !done) return done;
+    journal_bytes_ = first.size();
   }
   struct Closer {
     void operator()(std::FILE* file) const { std::fclose(file); }
@@ -179,6 +190,7 @@ Result<void> Session::append(const std::string& line) {
       std::fflush(file.get()) != 0) {
     return fail(journal_fault(journal, "cannot be written"));
   }
+  journal_bytes_ += bytes.size();
   return {};
 }
 

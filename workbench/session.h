@@ -11,8 +11,10 @@
 //   {"edit": {…}}   {"undo": true}   {"redo": true}   {"saving": "<sha256>"}
 //
 // A last line that was cut off is dropped. A journal of another state of the shot file than the one
-// on disk is not lost either: it is set aside as `NAME.shot.edits.old`.
+// on disk is not lost either: it is set aside as `NAME.shot.edits.old`. A journal that has grown by
+// another hand (a second workbench on the same shot) is not appended to: the edit is refused.
 
+#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -71,7 +73,7 @@ class Session {
   std::size_t at_ = 0;
   std::optional<std::string> saved_sha256_;  // of the last "saving"
   EditState saved_;                          // what the shot file holds
-  bool has_journal_ = false;
+  std::uintmax_t journal_bytes_ = 0;         // as this session left it; 0: none yet
   int recovered_ = 0;
   std::string note_;
 };

@@ -166,6 +166,20 @@ TEST_CASE("a journal of another state of the shot is set aside, not lost") {
   CHECK(get_file(bench.journal.string() + ".old") == (spoiled.empty() ? journal : spoiled));
 }
 
+TEST_CASE("two sessions on one shot do not mix their edits") {
+  const Bench bench;
+  bench.put_shot();
+  Session one = bench.open();
+  Session other = bench.open();
+  REQUIRE(one.edit(AddTie{tie_at(10)}));
+  const auto refused = other.edit(AddTie{tie_at(11)});
+  REQUIRE_FALSE(refused);
+  CHECK_THAT(refused.error().line(), Catch::Contains("room.shot.edits"));
+  CHECK_FALSE(other.can_undo());
+  REQUIRE(one.edit(AddTie{tie_at(12)}));
+  CHECK(bench.open().state() == one.state());
+}
+
 TEST_CASE("edits that no shot file could hold are refused and leave no trace") {
   const Bench bench;
   bench.put_shot();
