@@ -14,6 +14,9 @@ namespace seamwright {
 
 namespace {
 
+// Beyond this a body has hardly flexed: it is another one, or was dropped.
+constexpr double kOtherBody_px = 6;
+
 // How a place is called where the panorama is looked at.
 std::string where(const PanoramaPlace& place) {
   return fmt::format("longitude {:.0f}, latitude {:.0f}", deg_from_rad(place.longitude_rad),
@@ -98,12 +101,13 @@ class Checker {
              "the lenses sit {:.1f} px from where the template has them (P95 of the ring, sure to "
              "{:.1f}); worst at {}: {:+.1f} px along, {:+.1f} px across",
              ring.p95_px, ring.sigma_px, where(place), worst.along_px, worst.across_px),
-         .remedy = ring.contradicts_template
-                       ? "far more than this body flexes: is it this body's template? If it was "
-                         "dropped, learn it again; for this shot 'seamwright touch --auto'"
-                       : fmt::format("'seamwright touch --auto', or two ties near {}, one of them "
-                                     "far away",
-                                     where(place))});
+         .remedy =
+             fmt::format("'seamwright touch --auto', or two ties near {}, one of them far away; "
+                         "{}",
+                         where(place),
+                         ring.p95_px > kOtherBody_px
+                             ? "is this the template of this body?"
+                             : "if other shots of the day say the same, learn it again")});
   }
 
   Result<void> explain_unreadable() {
