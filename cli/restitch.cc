@@ -10,13 +10,13 @@
 
 #include "archive/run.h"
 #include "base/file.h"
-#include "check/ring_check.h"
 #include "cli/check_inputs.h"
 #include "cli/output_files.h"
 #include "cli/program.h"
 #include "cli/restitch_slurm.h"
 #include "cli/shot_template.h"
 #include "cli/stitch_job.h"
+#include "cli/template_choice.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -68,54 +68,6 @@ Result<Part> parse_part(const std::string& text) {
                .remedy = "give K/N with K from 1 to N, such as 3/16"});
 }
 
-/// A template and what may be told of it before it is used.
-struct Body {
-  std::string file;
-  RigTemplate rig_template;
-};
-
-/// Which of several templates a shot was taken with, by what its frames say.
-class TemplateChoice {
- public:
-  explicit TemplateChoice(std::vector<Body> bodies) : bodies_(std::move(bodies)) {}
-
-  [[nodiscard]] const std::vector<Body>& bodies() const { return bodies_; }
-
-  /// Fails where none fits.
-  Result<std::string> of(const CheckInput& shot) const {
-    if (bodies_.size() == 1) return bodies_.front().file;
-    // Beyond this no flex explains it: another body.
-    constexpr double kMost_px = 6;
-    const Body* best = nullptr;
-    double least_px = kMost_px;
-    for (const Body& body : bodies_) {
-      if (static_cast<int>(shot.frames.size()) != body.rig_template.rig().lens_count() &&
-          shot.intake.layout == FrameLayout::one_per_file) {
-        continue;
-      }
-      FrameIntake intake = shot.intake;
-      intake.mirrored = intake.mirrored || body.rig_template.mirrored;
-      const auto frames = read_shot(shot.frames, intake);
-      if (!frames) return tl::unexpected(frames.error());
-      std::vector<Image> images;
-      for (const Frame& frame : *frames) images.push_back(frame.image);
-      const auto ring = check_ring(body.rig_template, images);
-      if (!ring || !ring->readable || ring->p95_px >= least_px) continue;
-      least_px = ring->p95_px;
-      best = &body;
-    }
-    if (best != nullptr) return best->file;
-    return fail({.kind = ErrorKind::user_input,
-                 .where = shot.name,
-                 .field = "--template",
-                 .what = fmt::format("none of the {} fits this shot", bodies_.size()),
-                 .remedy = "give the template of its body as well, or leave the shot out"});
-  }
-
- private:
-  std::vector<Body> bodies_;
-};
-
 std::string stem_of(const CheckInput& shot) {
   std::string name = shot.name;
   for (const std::string_view ending : {".shot.yaml", ".shot.yml"}) {
@@ -161,7 +113,7 @@ class Restitch {
     auto part = parse_part(command_.part);
     if (!part) return tl::unexpected(part.error());
     part_ = *part;
-    std::vector<Body> bodies;
+    std::vector<NamedTemplate> bodies;
     for (const std::string& file : command_.templates) {
       auto body = read_template(file);
       if (!body) return tl::unexpected(body.error());

@@ -14,6 +14,7 @@
 #include "base/file.h"
 #include "imaging/read_image.h"
 #include "imaging/write_image.h"
+#include "templates/rig_template.h"
 #include "tests/cli/run.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
@@ -184,6 +185,37 @@ TEST_CASE("a panorama says what it was made from, and finish keeps that") {
   // Nothing of where or when it was made.
   const std::string bytes = test::get_file(room);
   CHECK(bytes.find(shots.dir.path().string()) == std::string::npos);
+}
+
+TEST_CASE("of several templates each shot takes the one that fits, or none") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  REQUIRE(
+      run({"demo", dir.path().string(), "--frame", "400", "--no-panoramas", "--shots", "library_1"})
+          .exit_code == 0);
+  const std::string own = (dir / "truth" / "body.template.yaml").string();
+  // Another body: its back lens looks two degrees elsewhere.
+  auto other = read_template(own);
+  REQUIRE(other);
+  Quat& mount = other->solution.rig.lenses[1].rig_from_lens;
+  mount = quat_from_rotation_vector(rad_from_deg(2) * Vec3(0.5, 0.5, 0.7)) * mount;
+  const std::string foreign = (dir / "foreign.yaml").string();
+  REQUIRE(write_template(foreign, *other));
+  other->body += " again";
+  const std::string again = (dir / "again.yaml").string();
+  REQUIRE(write_template(again, *other));
+  const auto restitch = [&](const std::string& first, const std::string& second) {
+    return run({"restitch", (dir / "frames").string(), "--template", first, "--template", second,
+                "--out", (dir / "out").string(), "--width", "256", "--seam", "plain"});
+  };
+  const auto fits = restitch(foreign, own);
+  INFO(fits.err);
+  CHECK_THAT(fits.err, Catch::Contains("1 stitched"));
+  const auto made = run({"inspect", (dir / "out" / "library_1.tif").string(), "--json"});
+  CHECK(made.json().at("frames")[0].at("made_from").at("template_sha256") == *sha256_of_file(own));
+  const auto none = restitch(foreign, again);
+  CHECK(none.exit_code == 2);
+  CHECK_THAT(none.err, Catch::Contains("none of the 2 fits"));
 }
 
 TEST_CASE("restitch says what fails and does the rest") {
