@@ -13,9 +13,9 @@
 #include "cli/check_inputs.h"
 #include "cli/output_files.h"
 #include "cli/program.h"
+#include "cli/restitch_options.h"
 #include "cli/restitch_slurm.h"
 #include "cli/shot_template.h"
-#include "cli/stitch_job.h"
 #include "cli/template_choice.h"
 
 namespace seamwright {
@@ -23,23 +23,12 @@ namespace fs = std::filesystem;
 
 namespace {
 
-struct RestitchCommand {
-  std::vector<std::string> inputs;
-  std::vector<std::string> templates;
-  std::string out;
-  std::string part;
-  std::string emit;
-  StitchOptions stitch;
-  bool jpeg = false;
-  bool dry_run = false;
-};
-
 constexpr std::string_view kRestitchExample =
     "Examples:\n"
     "  seamwright restitch archive/2024 --template my.template.yaml --out panoramas --width 16384\n"
     "  seamwright restitch archive/2024 --template a.yaml --template b.yaml --out panoramas "
     "--dry-run\n"
-    "  seamwright restitch archive/2024 --template my.template.yaml --out panoramas --part 3/16\n"
+    "  seamwright restitch archive.run.yaml --part 3/16\n"
     "\nStitches every shot that the folders hold, and skips what was stitched from the very same "
     "frames, template and options before. Can be stopped or killed at any moment and started "
     "again. Of several templates each shot takes the one that fits it best. With --part several "
@@ -80,8 +69,8 @@ std::string stem_of(const CheckInput& shot) {
 
 class Restitch {
  public:
-  Restitch(const RestitchCommand& command, const Console& console)
-      : command_(command), console_(console) {}
+  Restitch(const RestitchOptions& given, RestitchOptions resolved, const Console& console)
+      : given_(given), command_(std::move(resolved)), console_(console) {}
 
   Result<Outcome> run() {
     if (auto ready = prepare(); !ready) return tl::unexpected(ready.error());
@@ -297,26 +286,19 @@ class Restitch {
   }
 
   Result<Outcome> emit() const {
-    SlurmJob job{.inputs = command_.inputs,
-                 .templates = command_.templates,
-                 .out = command_.out,
-                 .parts = std::max(2, part_.parts),
-                 .more = {}};
-    job.more = {"--width",       command_.stitch.width,      "--seam", command_.stitch.seam,
-                "--compression", command_.stitch.compression};
-    if (command_.jpeg) job.more.insert(job.more.end(), {"--jpeg"});
-    if (command_.stitch.level.level) job.more.insert(job.more.end(), {"--level"});
-    if (!command_.stitch.brackets.pattern.empty()) {
-      job.more.insert(job.more.end(), {"--pattern", command_.stitch.brackets.pattern});
-    }
-    if (auto written = write_file(command_.emit, slurm_script(job)); !written) {
+    const std::string report =
+        (fs::absolute(command_.out) / "restitch-report.json").lexically_normal().string();
+    const std::string script =
+        slurm_script(restitch_words(given_), std::max(2, part_.parts), report);
+    if (auto written = write_file(command_.emit, script); !written) {
       return tl::unexpected(written.error());
     }
     console_.say(fmt::format("{}: start it with 'sh {}'", command_.emit, command_.emit));
     return Outcome::done;
   }
 
-  const RestitchCommand& command_;
+  const RestitchOptions& given_;
+  const RestitchOptions command_;  // with what the run file says
   const Console& console_;
   Part part_;
   std::unique_ptr<TemplateChoice> choice_;
@@ -327,23 +309,30 @@ class Restitch {
   double spent_s_ = 0;
 };
 
+Result<Outcome> restitch(const RestitchOptions& given, const Console& console) {
+  auto resolved = with_run_file(given);
+  if (!resolved) return tl::unexpected(resolved.error());
+  return Restitch(given, std::move(*resolved), console).run();
+}
+
 }  // namespace
 
 void add_restitch(Program& program) {
-  const auto options = std::make_shared<RestitchCommand>();
+  const auto options = std::make_shared<RestitchOptions>();
   CLI::App& command = program.add_command(
       "restitch", "Stitch an archive of shots, as often as is needed and no more",
       std::string(kRestitchExample),
-      [options](const Console& console) { return Restitch(*options, console).run(); });
+      [options](const Console& console) { return restitch(*options, console); });
   StitchOptions& stitch = options->stitch;
-  command.add_option("inputs", options->inputs, "Folders of frames, frames, *.shot.yaml")
+  command
+      .add_option("inputs", options->inputs,
+                  "Folders of frames, frames, *.shot.yaml; or one *.run.yaml that says all")
       ->required();
   command
       .add_option("--template", options->templates,
                   "Template of the body; of several, each shot takes the one that fits")
       ->allow_extra_args(false);
-  command.add_option("--out", options->out, "Folder for the panoramas; made when missing")
-      ->required();
+  command.add_option("--out", options->out, "Folder for the panoramas; made when missing");
   command.add_option("--width", stitch.width, "Width in pixels, or native")->capture_default_str();
   command.add_flag("--jpeg", options->jpeg, "Also write a JPEG beside each panorama");
   command.add_option("--jpeg-quality", stitch.jpeg_quality, "1 to 100")

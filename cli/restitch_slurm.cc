@@ -1,7 +1,5 @@
 #include "cli/restitch_slurm.h"
 
-#include <filesystem>
-
 #include <fmt/format.h>
 
 namespace seamwright {
@@ -15,18 +13,12 @@ std::string shell_word(const std::string& text) {
   return word + "'";
 }
 
-std::string absolute(const std::string& path) {
-  return shell_word(std::filesystem::absolute(path).lexically_normal().string());
-}
-
 }  // namespace
 
-std::string slurm_script(const SlurmJob& job) {
-  std::string command = "seamwright restitch";
-  for (const std::string& input : job.inputs) command += " " + absolute(input);
-  for (const std::string& body : job.templates) command += " --template " + absolute(body);
-  command += " --out " + absolute(job.out);
-  for (const std::string& word : job.more) command += " " + shell_word(word);
+std::string slurm_script(const std::vector<std::string>& words, int parts,
+                         const std::string& report) {
+  std::string command = "seamwright";
+  for (const std::string& word : words) command += " " + shell_word(word);
   return fmt::format(
       "#!/bin/sh\n"
       "# Stitches an archive in {0} jobs that share one file system, then reports all of it.\n"
@@ -42,7 +34,7 @@ std::string slurm_script(const SlurmJob& job) {
       "--wrap=\"$line --part \\$SLURM_ARRAY_TASK_ID/{0} || [ \\$? = 2 ]\")\n"
       "sbatch --parsable ${{SBATCH_OPTIONS:-}} --dependency=afterany:\"$array\" "
       "--job-name=restitch-report --wrap=\"$line --json > {2} || [ \\$? = 2 ]\"\n",
-      job.parts, shell_word(command), absolute(job.out + "/restitch-report.json"));
+      parts, shell_word(command), shell_word(report));
 }
 
 }  // namespace seamwright

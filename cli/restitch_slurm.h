@@ -5,17 +5,10 @@
 
 namespace seamwright {
 
-/// A restitch run that many machines share through one file system.
-struct SlurmJob {
-  std::vector<std::string> inputs;
-  std::vector<std::string> templates;
-  std::string out;
-  int parts = 2;
-  std::vector<std::string> more;  ///< options of restitch
-};
-
-/// A shell script that submits an array of `parts` jobs, and one after them that does what is
-/// missing and reports all.
-[[nodiscard]] std::string slurm_script(const SlurmJob& job);
+/// A shell script that submits a job array of `parts` restitch runs which share one file system,
+/// and one after them that does what is missing and reports all into `report`. `words`: the run's
+/// (restitch_words).
+[[nodiscard]] std::string slurm_script(const std::vector<std::string>& words, int parts,
+                                       const std::string& report);
 
 }  // namespace seamwright

@@ -7,6 +7,7 @@
 
 #include "base/file.h"
 #include "solver/shared_terms.h"
+#include "templates/relative_path.h"
 #include "templates/shot_file.h"
 #include "templates/shot_keys.h"
 #include "templates/strict_map.h"
@@ -17,20 +18,6 @@ namespace seamwright {
 namespace {
 
 constexpr int kMostLenses = 8;
-
-/// A path that means the same on every system: relative, with '/' between its parts.
-std::filesystem::path read_path(const StrictValue& value) {
-  std::string text = value.text();
-  const bool has_drive = text.size() > 1 && text[1] == ':';
-  if (text[0] == '/' || text[0] == '~' || text[0] == '\\' || has_drive) {
-    value.refuse(fmt::format("the path {} is absolute", shown(text)),
-                 "give it relative to the folder of this file, so that the folder can move");
-  }
-  if (text.find('\\') != std::string::npos) {
-    value.refuse(fmt::format("the path {} has a backslash", shown(text)), "write '/' instead");
-  }
-  return std::filesystem::path(std::move(text));
-}
 
 std::vector<int> read_quarter_turns(const StrictValue& value, int lens_count) {
   const std::vector<StrictValue> items = value.list();
@@ -63,7 +50,7 @@ FrameIntake read_intake(const StrictMap& map, std::size_t file_count) {
 
 BracketFrame read_bracket_frame(const StrictValue& value) {
   const StrictMap map(value, {"file", "ev"});
-  BracketFrame frame{.file = read_path(map.at("file")), .ev = {}};
+  BracketFrame frame{.file = read_relative_path(map.at("file")), .ev = {}};
   if (!map.has("ev")) return frame;
   frame.ev = map.at("ev").number();
   if (std::abs(*frame.ev) > 30) map.at("ev").refuse("is beyond 30 stops", "give it in stops");
@@ -107,7 +94,7 @@ void read_brackets(const StrictValue& value, ShotFile& shot) {
 
 TemplateReference read_reference(const StrictValue& value) {
   const StrictMap map(value, {"file", "sha256"});
-  TemplateReference reference{.file = read_path(map.at("file")), .sha256 = {}};
+  TemplateReference reference{.file = read_relative_path(map.at("file")), .sha256 = {}};
   if (map.has("sha256")) reference.sha256 = map.at("sha256").sha256();
   return reference;
 }
@@ -199,7 +186,8 @@ ShotTouch read_touch(const StrictValue& value, int lens_count) {
 
 ShotFile read_common(const StrictMap& map) {
   ShotFile shot;
-  for (const StrictValue& item : map.at("frames").list()) shot.frames.push_back(read_path(item));
+  for (const StrictValue& item : map.at("frames").list())
+    shot.frames.push_back(read_relative_path(item));
   shot.intake = read_intake(map, shot.frames.size());
   if (map.has("template")) shot.rig_template = read_reference(map.at("template"));
   if (map.has("manual_ties")) {

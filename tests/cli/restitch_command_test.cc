@@ -255,6 +255,29 @@ TEST_CASE("restitch bears a full disk") {
   CHECK_THAT(run(shots.command("out")).err, Catch::Contains("2 stitched"));
 }
 
+TEST_CASE("a run file says the same as the command line") {
+  if (test::program().empty()) return;
+  const Shots shots(2);
+  REQUIRE(run(shots.command("out")).exit_code != 1);
+  const std::string file = (shots.dir / "house.run.yaml").string();
+  const std::string text =
+      "format: seamwright-run\nversion: 1\nshots: [\"frames\"]\n"
+      "templates: [\"T.template.yaml\"]\nout: \"by-file\"\nwidth_px: 256\njpeg: {}\n"
+      "pattern: \"(?<shot>room\\\\d+)_(?<lens>front|back)\\\\.tif\"\n";
+  test::put_file(file, text);
+  const auto ran = run({"restitch", file});
+  INFO(ran.err);
+  REQUIRE((ran.exit_code == 0 || ran.exit_code == 2));
+  CHECK(shots.tree("by-file") == shots.tree("out"));
+  test::check_refused(run({"restitch", file, "--out", "elsewhere"}), "is said by the run file");
+  const std::string script = (shots.dir / "job.sh").string();
+  REQUIRE(run({"restitch", file, "--emit-slurm", script}).exit_code == 0);
+  CHECK_THAT(test::get_file(script), Catch::Contains("house.run.yaml"));
+  test::put_file(file, text + "widht_px: 3\n");
+  test::check_refused(run({"restitch", file}), "widht_px");
+  test::check_refused(run({"restitch", shots.frame(0, "front")}), "--out");
+}
+
 TEST_CASE("restitch writes a script for a job array") {
   if (test::program().empty()) return;
   const Shots shots(1);
