@@ -80,12 +80,13 @@ Result<Journal> Journal::open(const fs::path& path) {
   return journal;
 }
 
-Result<std::vector<nlohmann::json>> Journal::read(const fs::path& path) {
+Result<JournalContents> Journal::read(const fs::path& path) {
   std::error_code code;
-  if (!fs::exists(path, code)) return std::vector<nlohmann::json>{};
+  if (!fs::exists(path, code)) return JournalContents{};
   const auto text = read_file(path, kMostBytes);
   if (!text) return tl::unexpected(text.error());
-  return parse(*text).entries;
+  Parsed parsed = parse(*text);
+  return JournalContents{std::move(parsed.entries), parsed.damaged_lines};
 }
 
 Journal::Journal(Journal&& other) noexcept

@@ -17,13 +17,19 @@
 
 namespace seamwright {
 
+/// What a journal holds.
+struct JournalContents {
+  std::vector<nlohmann::json> entries;
+  int damaged_lines = 0;
+};
+
 /// Open for this process alone: a second one is refused for as long as this one lives.
 class Journal {
  public:
   /// Makes the file and its folder where they are missing.
   [[nodiscard]] static Result<Journal> open(const std::filesystem::path& path);
-  /// The entries of a journal that may be in use by another process; none where there is no file.
-  [[nodiscard]] static Result<std::vector<nlohmann::json>> read(const std::filesystem::path& path);
+  /// Of a journal that may be in use by another process; nothing where there is no file.
+  [[nodiscard]] static Result<JournalContents> read(const std::filesystem::path& path);
 
   Journal(Journal&& other) noexcept;
   Journal& operator=(Journal&& other) = delete;

@@ -9,7 +9,9 @@
 
 #include <fmt/format.h>
 
+#include "archive/folder_lock.h"
 #include "base/file.h"
+#include "base/median.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -100,6 +102,7 @@ class Runner {
     std::sort(items.begin(), items.end(),
               [](const ArchiveItem& a, const ArchiveItem& b) { return a.name < b.name; });
     if (auto done = open_journals(); !done) return tl::unexpected(done.error());
+    report_.usual_seconds = median(seconds_);
     if (!options_.dry_run) {
       for (const ArchiveItem& item : items) clear_leftovers(item);
     }
@@ -126,6 +129,13 @@ class Runner {
   // This run's own, and what other parts have done.
   Result<void> open_journals() {
     std::error_code code;
+    if (!options_.dry_run) {
+      auto lock = FolderLock::take(journal_folder() / "lock", options_.parts == 1
+                                                                  ? FolderLock::Kind::alone
+                                                                  : FolderLock::Kind::shared);
+      if (!lock) return tl::unexpected(lock.error());
+      lock_.emplace(std::move(*lock));
+    }
     std::vector<fs::path> others;
     for (const auto& entry : fs::directory_iterator(journal_folder(), code)) {
       const bool own = entry.path().filename() == own_journal().filename();
@@ -135,15 +145,16 @@ class Runner {
     }
     std::sort(others.begin(), others.end());
     for (const fs::path& other : others) {
-      const auto entries = Journal::read(other);
-      if (!entries) return tl::unexpected(entries.error());
-      take(*entries);
+      const auto contents = Journal::read(other);
+      if (!contents) return tl::unexpected(contents.error());
+      report_.damaged_lines += contents->damaged_lines;
+      take(contents->entries);
     }
     if (options_.dry_run) return {};
     auto journal = Journal::open(own_journal());
     if (!journal) return tl::unexpected(journal.error());
     journal_.emplace(std::move(*journal));
-    report_.damaged_lines = journal_->damaged_lines();
+    report_.damaged_lines += journal_->damaged_lines();
     take(journal_->entries());
     return {};
   }
@@ -154,7 +165,10 @@ class Runner {
       const std::string name = entry.value("name", "");
       if (event == "hash") hashes_.remember(entry);
       if (event == "begin") begun_[name] = true;
-      if (event == "done") done_[name] = entry;
+      if (event == "done") {
+        done_[name].push_back(entry);
+        seconds_.push_back(entry.value("seconds", 0.0));
+      }
       if (event == "done" || event == "failed") begun_[name] = false;
     }
   }
@@ -183,56 +197,93 @@ class Runner {
     for (const fs::path& partial : partials) fs::remove(partial, code);
   }
 
-  Result<Key> key_of(const ArchiveItem& item) {
+  // Remembers what it learns in the journal.
+  Result<std::string> hash_of(const fs::path& file) {
     std::vector<nlohmann::json> learned;
+    auto hash = hashes_.of(file, learned);
+    if (!hash || !journal_) return hash;
+    for (const nlohmann::json& entry : learned) {
+      if (auto kept = journal_->append(entry); !kept) return tl::unexpected(kept.error());
+    }
+    return hash;
+  }
+
+  Result<Key> key_of(const ArchiveItem& item) {
     std::string text;
     for (const fs::path& input : item.inputs) {
-      const auto hash = hashes_.of(input, learned);
+      const auto hash = hash_of(input);
       if (!hash) return tl::unexpected(hash.error());
       text += fmt::format("{} {}\n", *hash, input.filename().string());
-    }
-    if (journal_) {
-      for (const nlohmann::json& entry : learned) {
-        if (auto kept = journal_->append(entry); !kept) return tl::unexpected(kept.error());
-      }
     }
     return Key{sha256(text), sha256(item.settings)};
   }
 
-  // Why it has to be done; empty where it was.
-  std::string reason_to_do(const ArchiveItem& item, const Key& key) const {
-    const auto done = done_.find(item.name);
-    if (done == done_.end()) return "new";
-    if (done->second.value("inputs", "") != key.inputs) return "inputs changed";
-    if (done->second.value("settings", "") != key.settings) return "settings changed";
-    for (const auto& output : done->second.at("outputs")) {
-      const auto stamp = stamp_of(options_.folder / output.value("file", ""));
-      if (!stamp) return "output missing";
-      if (stamp->bytes != output.value("bytes", std::uintmax_t{0})) return "output changed";
+  // Why its outputs are not those of that time; empty where they are.
+  Result<std::string> outputs_differ(const nlohmann::json& done) {
+    for (const auto& output : done.at("outputs")) {
+      const fs::path file = options_.folder / output.value("file", "");
+      const auto stamp = stamp_of(file);
+      if (!stamp) return std::string("output missing");
+      if (stamp->bytes != output.value("bytes", std::uintmax_t{0})) {
+        return std::string("output changed");
+      }
+      const auto hash = hash_of(file);
+      if (!hash) return hash;
+      if (*hash != output.value("sha256", "")) return std::string("output changed");
     }
-    return {};
+    return std::string();
+  }
+
+  // The time it was done from the very same, with these outputs; else why it has to be done.
+  Result<const nlohmann::json*> find_done(const ArchiveItem& item, const Key& key,
+                                          std::string& why) {
+    const auto known = done_.find(item.name);
+    why = "new";
+    if (known == done_.end()) return nullptr;
+    for (auto done = known->second.rbegin(); done != known->second.rend(); ++done) {
+      const bool last = done == known->second.rbegin();
+      const bool same_inputs = done->value("inputs", "") == key.inputs;
+      if (!same_inputs || done->value("settings", "") != key.settings) {
+        if (last) why = same_inputs ? "settings changed" : "inputs changed";
+        continue;
+      }
+      auto differ = outputs_differ(*done);
+      if (!differ) return tl::unexpected(differ.error());
+      if (differ->empty()) return &*done;
+      if (last) why = *differ;
+    }
+    return nullptr;
   }
 
   Result<ItemOutcome> one(const ArchiveItem& item) {
     ItemOutcome outcome{.name = item.name};
-    auto key = key_of(item);
-    if (!key) {
-      if (key.error().field == "journal") return tl::unexpected(key.error());
-      return failed(std::move(outcome), key.error());
+    if (report_.stopped) {
+      outcome.why = "the run was stopped";
+      return outcome;
     }
-    outcome.why = reason_to_do(item, *key);
-    if (outcome.why.empty()) {
+    auto key = key_of(item);
+    if (!key) return failed_or_stop(std::move(outcome), key.error());
+    const auto done = find_done(item, *key, outcome.why);
+    if (!done) return failed_or_stop(std::move(outcome), done.error());
+    if (*done != nullptr) {
       outcome.state = ItemState::unchanged;
-      for (const auto& finding : done_.at(item.name).value("findings", nlohmann::json::array())) {
+      outcome.why.clear();
+      for (const auto& finding : (*done)->value("findings", nlohmann::json::array())) {
         outcome.findings.push_back(finding.get<std::string>());
       }
       return outcome;
     }
-    if (options_.dry_run || report_.stopped) return outcome;
+    if (options_.dry_run) return outcome;
     if (auto kept = journal_->append({{"event", "begin"}, {"name", item.name}}); !kept) {
       return tl::unexpected(kept.error());
     }
     return work_on(item, *key, std::move(outcome));
+  }
+
+  // What cannot be journalled ends the run; anything else is one item's failure.
+  Result<ItemOutcome> failed_or_stop(ItemOutcome outcome, const Error& error) {
+    if (error.field == "journal") return tl::unexpected(error);
+    return failed(std::move(outcome), error);
   }
 
   Result<ItemOutcome> work_on(const ArchiveItem& item, Key key, ItemOutcome outcome) {
@@ -252,7 +303,7 @@ class Runner {
       }
       // What it was made from may have been replaced meanwhile: then it is of neither.
       const auto again = key_of(item);
-      if (!again) return tl::unexpected(again.error());
+      if (!again) return failed_or_stop(std::move(outcome), again.error());
       if (*again != key) {
         key = *again;
         last = {.kind = ErrorKind::user_input,
@@ -279,8 +330,11 @@ class Runner {
                                            .what = "is not there after the work",
                                            .remedy = "check the output folder"});
       }
+      const auto hash = hash_of(output);
+      if (!hash) return failed_or_stop(std::move(outcome), hash.error());
       outputs.push_back({{"file", fs::proximate(output, options_.folder).generic_string()},
-                         {"bytes", stamp->bytes}});
+                         {"bytes", stamp->bytes},
+                         {"sha256", *hash}});
     }
     const nlohmann::json entry = {{"event", "done"},           {"name", item.name},
                                   {"inputs", key.inputs},      {"settings", key.settings},
@@ -308,7 +362,10 @@ class Runner {
   const ItemTold& told_;
   std::optional<Journal> journal_;
   Hashes hashes_;
-  std::map<std::string, nlohmann::json> done_;
+  std::map<std::string, std::vector<nlohmann::json>>
+      done_;  // every time, oldest first in a journal
+  std::vector<double> seconds_;
+  std::optional<FolderLock> lock_;
   std::map<std::string, bool> begun_;
   RunReport report_;
 };

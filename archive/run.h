@@ -3,10 +3,10 @@
 // Many pieces of the same work, done once each, whatever happens in between.
 //
 // What a piece depends on is told by content: the SHA-256 of its inputs and the text of its
-// settings. A piece is skipped when the journal says that it was done from the very same, and its
-// outputs are still there. Outputs appear whole or not at all (base/file.h), and a piece counts as
-// done only when its outputs are on the disk and then the journal says so: a kill between the two
-// costs one piece done again, to the same bytes.
+// settings. A piece is skipped when a journal says that it was done from the very same, and its
+// outputs still hold the very bytes that were written then. Outputs appear whole or not at all
+// (base/file.h), and a piece counts as done only when its outputs are on the disk and then the
+// journal says so: a kill between the two costs one piece done again, to the same bytes.
 //
 // Hashes are remembered by size and time of change. A file whose time of change is not clearly
 // older than the moment it was hashed is hashed again, so that neither a quick edit nor a clock
@@ -48,7 +48,8 @@ struct ItemOutcome {
 
 struct RunReport {
   std::vector<ItemOutcome> items;  ///< in the order of their names
-  int damaged_lines = 0;           ///< of the journal
+  int damaged_lines = 0;           ///< of all journals
+  double usual_seconds = 0;        ///< of one item, median over what the journals tell; 0: unknown
   bool stopped = false;            ///< before all was done
 
   [[nodiscard]] int count(ItemState state) const;
@@ -57,8 +58,8 @@ struct RunReport {
 struct RunOptions {
   std::filesystem::path folder;  ///< of the outputs; the journal lies in its folder `.restitch`
   int part = 1;                  ///< of `parts`: items go to parts by the hash of their names
-  int parts = 1;
-  bool dry_run = false;  ///< nothing is written, not even the journal
+  int parts = 1;                 ///< parts of one number may run side by side, a whole run alone
+  bool dry_run = false;          ///< nothing is written, not even the journal
 };
 
 /// Does one item: makes its outputs, gives findings. An error of kind `cancelled` stops the run.

@@ -199,7 +199,11 @@ class Restitch {
   }
 
   bool tell_one(const ItemOutcome& item, int at, int of) {
-    if (!item.findings.empty() || item.state == ItemState::failed) worst_ = item.name;
+    const std::size_t bad = item.state == ItemState::failed ? 1000 : item.findings.size();
+    if (bad > worst_findings_) {
+      worst_findings_ = bad;
+      worst_ = item.name;
+    }
     if (item.state == ItemState::done) {
       ++stitched_;
       spent_s_ += item.seconds;
@@ -258,13 +262,20 @@ class Restitch {
     if (command_.dry_run) tell_estimate(report);
   }
 
-  // Disk by what TIFFs of that width take; time is not known before the first shot.
+  // Disk by what TIFFs of that width take, time by what shots took before.
   void tell_estimate(const RunReport& report) const {
     const int count = report.count(ItemState::to_do);
-    if (count == 0 || command_.stitch.width == "native") return;
-    const double width = std::strtod(command_.stitch.width.c_str(), nullptr);
-    const double bytes = 0.5 * width * width * 6 * count;
-    console_.say(fmt::format("about {:.1f} GB of uncompressed TIFF to write", bytes / 1e9));
+    if (count == 0) return;
+    if (command_.stitch.width != "native") {
+      const double width = std::strtod(command_.stitch.width.c_str(), nullptr);
+      console_.say(fmt::format("about {:.0f} MB of uncompressed TIFF to write",
+                               0.5e-6 * width * width * 6 * count));
+    }
+    console_.say(report.usual_seconds > 0
+                     ? fmt::format("about {} at {:.1f} s a shot, as before",
+                                   duration_words(count * report.usual_seconds),
+                                   report.usual_seconds)
+                     : "how long a shot takes is not known yet");
   }
 
   nlohmann::json as_json(const RunReport& report) const {
@@ -304,7 +315,8 @@ class Restitch {
   std::unique_ptr<TemplateChoice> choice_;
   std::map<std::string, CheckInput> shots_;
   std::vector<ArchiveItem> items_;
-  std::string worst_;
+  std::string worst_;  // failed, or with the most findings so far
+  std::size_t worst_findings_ = 0;
   int stitched_ = 0;
   double spent_s_ = 0;
 };

@@ -89,6 +89,75 @@ TEST_CASE("what was done from the same is not done again, what changed is", "[ar
   CHECK(test::get_file(archive.dir / "out" / "c.tif") == "pixels of cwidth 128");
   test::put_file(archive.dir / "out" / "a.tif", "cut");
   CHECK(archive.run().items[0].why == "output changed");
+  std::string bytes = test::get_file(archive.dir / "out" / "a.tif");
+  bytes[3] = '!';  // as long as before
+  test::put_file(archive.dir / "out" / "a.tif", bytes);
+  CHECK(archive.run().items[0].why == "output changed");
+}
+
+TEST_CASE("going back to old settings does not pass off the new outputs as the old ones",
+          "[archive]") {
+  Archive archive;
+  const auto with = [&](const std::string& settings) {
+    for (ArchiveItem& item : archive.items) item.settings = settings;
+    return archive.run();
+  };
+  const auto all_are = [&](const std::string& settings) {
+    for (const ArchiveItem& item : archive.items) {
+      CHECK(test::get_file(item.outputs[0]) == "pixels of " + item.name + settings);
+    }
+  };
+  SECTION("by parts in between, whose journals are others") {
+    with("width 1");
+    archive.options.parts = 2;
+    with("width 2");
+    archive.options.part = 2;
+    with("width 2");
+    archive.options.part = archive.options.parts = 1;
+    CHECK(with("width 1").count(ItemState::done) == 4);
+    all_are("width 1");
+  }
+  SECTION("by a run that was killed before it could say so") {
+    with("width 1");
+    with("width 2");
+    const fs::path journal = archive.dir / "out" / ".restitch" / "journal.log";
+    const std::string text = test::get_file(journal);
+    test::put_file(journal, text.substr(0, text.rfind('\n', text.size() - 2) + 1));
+    with("width 1");
+    all_are("width 1");
+  }
+}
+
+TEST_CASE("an input that vanishes under the work fails its item only", "[archive]") {
+  Archive archive;
+  const auto report = run_archive(archive.items, archive.options, [&](const ArchiveItem& item) {
+    auto done = archive.work(item);
+    if (item.name == "b") fs::remove(archive.input("b"));
+    return done;
+  });
+  REQUIRE(report);
+  CHECK(report->items[1].state == ItemState::failed);
+  CHECK(report->count(ItemState::done) == 3);
+}
+
+TEST_CASE("parts share a folder, a whole run wants it alone", "[archive]") {
+  Archive archive;
+  const auto nothing = [](const ArchiveItem&) {
+    return Result<std::vector<std::string>>(std::vector<std::string>{});
+  };
+  archive.options.parts = 2;
+  std::string whole, other_part;
+  const auto report = run_archive(archive.items, archive.options, [&](const ArchiveItem& item) {
+    const auto refused = run_archive({}, {.folder = archive.options.folder}, nothing);
+    whole = refused ? "" : refused.error().line();
+    const auto beside =
+        run_archive({}, {.folder = archive.options.folder, .part = 2, .parts = 2}, nothing);
+    other_part = beside ? "" : beside.error().line();
+    return archive.work(item);
+  });
+  REQUIRE(report);
+  CHECK_THAT(whole, Catch::Contains("another run works on this folder"));
+  CHECK(other_part.empty());
 }
 
 TEST_CASE("an edit of equal size and time is noticed where the time is young", "[archive]") {
@@ -155,6 +224,7 @@ TEST_CASE("a stop leaves the rest to do, and the next run goes on", "[archive]")
   CHECK(report->stopped);
   CHECK(report->count(ItemState::done) == 2);
   CHECK(report->count(ItemState::to_do) == 2);
+  CHECK(report->items[3].why == "the run was stopped");
   CHECK(archive.run().count(ItemState::done) == 2);
 }
 
@@ -243,6 +313,6 @@ TEST_CASE("a folder that cannot be written is refused before any work", "[archiv
                                   [&](const ArchiveItem& item) { return archive.work(item); });
   REQUIRE_FALSE(report);
   CHECK_THAT(report.error().line(),
-             Catch::Contains("journal") && Catch::Contains("cannot be written"));
+             Catch::Contains("lock") && Catch::Contains("cannot be written"));
   CHECK(archive.worked.empty());
 }

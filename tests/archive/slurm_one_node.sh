@@ -16,7 +16,8 @@ done
 
 mkdir -p "$work/state" "$work/spool" /run/munge /var/log/munge /var/lib/munge
 chown munge: /run/munge /var/log/munge /var/lib/munge
-pgrep -x munged >/dev/null || su -s /bin/sh munge -c munged
+own_munged=no
+pgrep -x munged >/dev/null || { own_munged=yes; su -s /bin/sh munge -c munged; }
 host=$(hostname -s)
 export SLURM_CONF="$work/slurm.conf"
 cat >"$SLURM_CONF" <<CONF
@@ -42,7 +43,8 @@ PartitionName=all Nodes=$host Default=YES MaxTime=INFINITE State=UP
 CONF
 slurmctld
 slurmd
-trap 'kill $(cat "$work/slurmctld.pid" "$work/slurmd.pid") 2>/dev/null || true' EXIT
+trap 'kill $(cat "$work/slurmctld.pid" "$work/slurmd.pid") 2>/dev/null || true
+  [ $own_munged = no ] || pkill -x munged || true' EXIT
 for _ in $(seq 30); do
   sinfo -h -o %t 2>/dev/null | grep -q idle && break
   sleep 1
