@@ -10,6 +10,7 @@
 #include "imaging/transfer.h"
 #include "imaging/write_image.h"
 #include "tests/cli/run.h"
+#include "tests/imaging/dng.h"
 #include "tests/support/scratch_dir.h"
 
 using namespace seamwright;
@@ -200,6 +201,65 @@ TEST_CASE("stitch takes the brackets that a shot file writes down") {
   test::check_refused(stitch(shot_file, shot.at("card/room_1_back.tif")), "shot's own files");
   std::filesystem::remove(shot.at("card/room_1_back.tif"));
   test::check_refused(stitch(shot_file, (dir / "no.tif").string()), "room_1_back.tif");
+}
+
+TEST_CASE("raw brackets are merged and stitched as the same frames in TIFF are") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  const test::SmallShot shot(dir.path());
+  std::filesystem::create_directory(dir / "raw");
+  std::filesystem::create_directory(dir / "tif");
+  for (const std::string lens : {"front", "back"}) {
+    const auto picture = read_image(shot.at(lens + ".tif"));
+    REQUIRE(picture);
+    for (const double ev : kSteps_ev) {
+      const double factor = 0.9 * std::exp2(ev);
+      const std::string name = fmt::format("room_{}_{:+.0f}", lens, ev);
+      REQUIRE(write_image(dir / "tif" / (name + ".tif"), exposed(*picture, factor)));
+      test::write_dng(dir / "raw" / (name + ".dng"), picture->width(), picture->height(),
+                      [&](int x, int y, std::size_t channel) {
+                        const auto code = picture->row<std::uint16_t>(
+                            y)[3 * static_cast<std::size_t>(x) + channel];
+                        return factor * srgb_to_linear(code / 65535.0) *
+                               static_cast<double>(test::kDngNeutral[channel]);
+                      });
+    }
+  }
+  const auto light_of = [&](const std::string& kind) {
+    const auto ran = run({"stitch", "--template", shot.template_file(), (dir / kind).string(),
+                          "--out", (dir / (kind + ".tif")).string(), "--light",
+                          (dir / (kind + "_light.tif")).string(), "--width", "256", "--pattern",
+                          fmt::format("(?<shot>room)_(?<lens>front|back)_(?<ev>[-+]\\d)[.]{}",
+                                      kind == "raw" ? "dng" : "tif")});
+    INFO(ran.err);
+    REQUIRE((ran.exit_code == 0 || ran.exit_code == 2));
+    auto light = read_image(dir / (kind + "_light.tif"));
+    REQUIRE(light);
+    return std::move(*light);
+  };
+  const Image raw = light_of("raw");
+  const Image tif = light_of("tif");
+  // Rec. ITU-R BT.2087-0 prints this matrix for BT.709 in BT.2020, raw's working space.
+  constexpr double kWide[3][3] = {
+      {0.6274, 0.3293, 0.0433}, {0.0691, 0.9195, 0.0114}, {0.0164, 0.0880, 0.8956}};
+  double square = 0, energy = 0;
+  for (int y = 32; y < 96; ++y) {
+    const auto a = raw.row<float>(y);
+    const auto b = tif.row<float>(y);
+    for (std::size_t x = 0; x < 256; ++x) {
+      for (std::size_t c = 0; c < 3; ++c) {
+        double wide = 0;
+        for (std::size_t k = 0; k < 3; ++k) wide += kWide[c][k] * static_cast<double>(b[3 * x + k]);
+        const double off = static_cast<double>(a[3 * x + c]) - wide;
+        square += off * off;
+        energy += wide * wide;
+      }
+    }
+  }
+  // What filling the mosaic of frames of 160 px costs at edges.
+  const double share = std::sqrt(square / energy);
+  CAPTURE(share);
+  CHECK(share < 0.01);
 }
 
 TEST_CASE("merge refuses what does not belong together in one line") {

@@ -3,12 +3,11 @@
 #include <vector>
 
 #include <catch2/catch.hpp>
-#include <tiffio.h>
 
 #include "imaging/icc.h"
 #include "imaging/metadata.h"
 #include "imaging/raw_reader.h"
-#include "tests/imaging/raw_tiff.h"
+#include "tests/imaging/dng.h"
 #include "tests/support/scratch_dir.h"
 
 using namespace seamwright;
@@ -16,70 +15,14 @@ using namespace seamwright;
 namespace {
 
 constexpr int kPatch_px = 32;
-constexpr double kBlack = 512;
-constexpr double kWhite = 15872;
-// What a white wall gives: green is the most sensitive (AsShotNeutral, DNG 1.4).
-constexpr std::array<float, 3> kNeutral = {0.5F, 1.0F, 0.625F};
-
 using Colour = std::array<double, 3>;  // camera signal, 0…1 between black and white
 
-// Some of these tags (TIFF/EP, ISO 12234-2; DNG 1.4) take their count along, others know it.
-template <class T>
-void set_array(TIFF* tiff, std::uint32_t tag, const std::vector<T>& values) {
-  const TIFFField* field = TIFFFieldWithTag(tiff, tag);
-  test::require_tiff(field != nullptr);
-  const auto count = static_cast<int>(values.size());
-  test::require_tiff((TIFFFieldPassCount(field) != 0
-                          ? TIFFSetField(tiff, tag, count, values.data())
-                          : TIFFSetField(tiff, tag, values.data())) == 1);
-}
-
-// One row of even patches, as a sensor with the pattern red green / green blue sees them.
-std::vector<std::uint16_t> mosaic_row(const std::vector<Colour>& patches, int y) {
-  std::vector<std::uint16_t> row;
-  for (int x = 0; x < kPatch_px * static_cast<int>(patches.size()); ++x) {
-    const Colour& colour = patches[static_cast<std::size_t>(x / kPatch_px)];
-    const auto channel = static_cast<std::size_t>(x % 2 + y % 2);
-    row.push_back(static_cast<std::uint16_t>(
-        std::lround(kBlack + (kWhite - kBlack) * std::min(1.0, colour[channel]))));
-  }
-  return row;
-}
-
-// A minimal DNG (version 1.4) of an invented body whose primaries are those of BT.709.
+// One row of even patches.
 void write_dng(const std::filesystem::path& path, const std::vector<Colour>& patches) {
-  const int width = kPatch_px * static_cast<int>(patches.size());
-  TIFF* t = test::open_raw_tiff(path, "wl");
-  test::require_tiff(t != nullptr);
-  TIFFSetField(t, TIFFTAG_SUBFILETYPE, 0);
-  TIFFSetField(t, TIFFTAG_IMAGEWIDTH, width);
-  TIFFSetField(t, TIFFTAG_IMAGELENGTH, kPatch_px);
-  TIFFSetField(t, TIFFTAG_BITSPERSAMPLE, 16);
-  TIFFSetField(t, TIFFTAG_SAMPLESPERPIXEL, 1);
-  TIFFSetField(t, TIFFTAG_PHOTOMETRIC, PHOTOMETRIC_CFA);
-  TIFFSetField(t, TIFFTAG_COMPRESSION, COMPRESSION_NONE);
-  TIFFSetField(t, TIFFTAG_PLANARCONFIG, PLANARCONFIG_CONTIG);
-  TIFFSetField(t, TIFFTAG_ROWSPERSTRIP, kPatch_px);
-  TIFFSetField(t, TIFFTAG_ORIENTATION, ORIENTATION_TOPLEFT);
-  TIFFSetField(t, TIFFTAG_MAKE, "Lantern");
-  TIFFSetField(t, TIFFTAG_MODEL, "Lantern Two");
-  set_array<std::uint8_t>(t, TIFFTAG_DNGVERSION, {1, 4, 0, 0});
-  TIFFSetField(t, TIFFTAG_UNIQUECAMERAMODEL, "Lantern Two");
-  set_array<std::uint16_t>(t, TIFFTAG_CFAREPEATPATTERNDIM, {2, 2});
-  set_array<std::uint8_t>(t, TIFFTAG_CFAPATTERN, {0, 1, 1, 2});
-  set_array<float>(t, TIFFTAG_BLACKLEVEL, {static_cast<float>(kBlack)});
-  set_array<std::uint32_t>(t, TIFFTAG_WHITELEVEL, {static_cast<std::uint32_t>(kWhite)});
-  // XYZ (D65) to linear BT.709 (IEC 61966-2-1, 5.3, four digits).
-  set_array<float>(
-      t, TIFFTAG_COLORMATRIX1,
-      {3.2406F, -1.5372F, -0.4986F, -0.9689F, 1.8758F, 0.0415F, 0.0557F, -0.2040F, 1.0570F});
-  TIFFSetField(t, TIFFTAG_CALIBRATIONILLUMINANT1, 21);  // D65
-  set_array<float>(t, TIFFTAG_ASSHOTNEUTRAL, {kNeutral.begin(), kNeutral.end()});
-  for (int y = 0; y < kPatch_px; ++y) {
-    std::vector<std::uint16_t> row = mosaic_row(patches, y);
-    test::require_tiff(TIFFWriteScanline(t, row.data(), static_cast<std::uint32_t>(y), 0) == 1);
-  }
-  TIFFClose(t);
+  test::write_dng(path, kPatch_px * static_cast<int>(patches.size()), kPatch_px,
+                  [&](int x, int, std::size_t channel) {
+                    return patches[static_cast<std::size_t>(x / kPatch_px)][channel];
+                  });
 }
 
 Colour middle_of_patch(const Image& image, int patch) {
@@ -90,7 +33,8 @@ Colour middle_of_patch(const Image& image, int patch) {
 
 Colour seen(const Colour& balanced) {
   Colour raw;
-  for (std::size_t c = 0; c < 3; ++c) raw[c] = balanced[c] * static_cast<double>(kNeutral[c]);
+  for (std::size_t c = 0; c < 3; ++c)
+    raw[c] = balanced[c] * static_cast<double>(test::kDngNeutral[c]);
   return raw;
 }
 
