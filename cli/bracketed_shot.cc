@@ -8,9 +8,6 @@
 
 #include "brackets/frame_list.h"
 #include "cli/merged_shot.h"
-#include "imaging/metadata.h"
-#include "imaging/read_image.h"
-#include "imaging/write_image.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -119,29 +116,6 @@ Result<BracketedShot> read_bracketed_shot(const fs::path& shot_file, const Frame
   }
   console.say(bracket_table(*listed, {grouped}));
   return merge_grouped(*listed, grouped, intake, options, console);
-}
-
-Result<ToneCurve> write_display(const DisplayFiles& files, const ToneOptions& tone,
-                                const std::vector<Frame>& frames) {
-  const auto light = read_image(files.light);
-  if (!light) return tl::unexpected(light.error());
-  const DisplayOptions display = tone.display_options({&*light});
-  const auto shown = for_display(*light, display);
-  if (!shown) return tl::unexpected(shown.error());
-  PanoramaInfo sphere = PanoramaInfo::whole_sphere(light->width(), light->height());
-  sphere.source_photos = static_cast<int>(frames.size());
-  sphere.made_from = files.made_from;
-  WriteOptions options{.tiff_compression = files.compression,
-                       .jpeg_quality = files.jpeg_quality,
-                       .info = frames.front().info,
-                       .xmp = gpano_xmp(sphere)};
-  options.info->focal_length_mm.reset();
-  options.info->lens_model.reset();
-  for (const fs::path& path : {files.picture, files.jpeg}) {
-    if (path.empty()) continue;
-    if (auto done = write_image(path, *shown, options); !done) return tl::unexpected(done.error());
-  }
-  return display.tone;
 }
 
 }  // namespace seamwright

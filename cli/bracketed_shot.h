@@ -9,8 +9,6 @@
 #include "cli/bracket_options.h"
 #include "cli/console.h"
 #include "imaging/frame.h"
-#include "imaging/metadata.h"
-#include "imaging/tiff_writer.h"
 #include "templates/shot_file.h"
 
 namespace seamwright {
@@ -39,18 +37,5 @@ struct BracketedShot {
                                                         const ShotFile& shot,
                                                         const BracketOptions& options,
                                                         const Console& console);
-
-/// A panorama of light (a float TIFF) as pictures for displays, with EXIF and the metadata of a
-/// whole sphere; `jpeg` may be empty.
-struct DisplayFiles {
-  std::filesystem::path light;
-  std::filesystem::path picture;
-  std::filesystem::path jpeg;
-  int jpeg_quality = 92;
-  TiffCompression compression = TiffCompression::none;
-  std::optional<MadeFrom> made_from = {};
-};
-[[nodiscard]] Result<ToneCurve> write_display(const DisplayFiles& files, const ToneOptions& tone,
-                                              const std::vector<Frame>& frames);
 
 }  // namespace seamwright

@@ -13,9 +13,11 @@
 #include "cli/output_files.h"
 #include "cli/ribbon_pictures.h"
 #include "cli/shot_template.h"
+#include "cli/stitch_findings.h"
 #include "compose/layer_file.h"
 #include "compose/panorama_file.h"
 #include "compose/seam_plan.h"
+#include "imaging/read_image.h"
 #include "templates/shot_file.h"
 
 namespace seamwright {
@@ -110,49 +112,6 @@ std::vector<std::filesystem::path> inputs_of(const StitchOptions& options, const
   inputs.insert(inputs.end(), shot.exposures.begin(), shot.exposures.end());
   if (!options.template_file.empty()) inputs.emplace_back(options.template_file);
   return inputs;
-}
-
-// What a seam could not do as it was asked or as it should.
-// `turn`: of the panorama against the body's own axes, which a shot file's strokes are in.
-void add_seam_findings(const SeamPlan& plan, const Quat& turn, std::vector<std::string>& findings) {
-  for (const PairSeam& pair : plan.pairs) {
-    const SeamPath& path = pair.path;
-    if (path.forbidden_columns > 0) {
-      findings.push_back(
-          fmt::format("the seam of lenses {} and {} had to cross a place it was to keep off, over "
-                      "{:.1f} degrees of its ring",
-                      pair.lens_a, pair.lens_b,
-                      deg_from_rad(path.forbidden_columns / pair.warp.grid.px_per_rad)));
-    }
-    for (const MovingSubject& subject : path.subjects) {
-      if (subject.taken != TakenFrom::both) continue;
-      const Vec2 middle(0.5 * (subject.left + subject.right), 0.5 * (subject.top + subject.bottom));
-      const PanoramaPlace place = place_of(turn.conjugate() * pair.warp.grid.direction(middle));
-      findings.push_back(fmt::format(
-          "something at longitude {:.0f}, latitude {:.0f} looks different to lenses {} and {} and "
-          "is cut by the seam: look there, and say in the shot file which lens to take",
-          deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad), pair.lens_a,
-          pair.lens_b));
-    }
-  }
-}
-
-std::vector<std::string> findings_of(const RenderReport& report, bool matched) {
-  std::vector<std::string> findings;
-  if (report.unseen_px > 0) {
-    const double share = static_cast<double>(report.unseen_px) /
-                         (static_cast<double>(report.width_px) * report.height_px);
-    findings.push_back(
-        fmt::format("{} pixels ({:.2f} %) are seen by no lens and stay black; the template's "
-                    "fields of view leave a gap",
-                    report.unseen_px, 100 * share));
-  }
-  if (matched && !report.gains.complete) {
-    findings.emplace_back(
-        "the lenses' brightness could not be compared everywhere: the overlap is too dark or "
-        "clipped; expect a step at the seam");
-  }
-  return findings;
 }
 
 void tell_people(const Console& console, const StitchOptions& options, const RenderReport& report) {
@@ -262,29 +221,49 @@ std::string light_file(const StitchOptions& options) {
   return options.light.empty() ? passing_light_file(options.out) : options.light;
 }
 
+// A panorama of light as a picture for displays, the stand hidden where that is wanted.
+Result<Image> displayed(const std::filesystem::path& light_file, const StitchOptions& options,
+                        std::vector<std::string>& findings, const Console& console) {
+  const auto light = read_image(light_file);
+  if (!light) return tl::unexpected(light.error());
+  const DisplayOptions display = options.tone.display_options({&*light});
+  auto shown = for_display(*light, display);
+  if (!shown) return shown;
+  if (options.cover.any()) {
+    if (auto done = cover_stand(options.cover, *shown, findings); !done) {
+      return tl::unexpected(done.error());
+    }
+  }
+  const ToneCurve& tone = display.tone;
+  console.say(fmt::format("shown with {:+.2f} EV, white at {:+.2f} EV above full code",
+                          std::log2(tone.exposure), std::log2(tone.white / tone.exposure)));
+  return shown;
+}
+
 // The panorama as light first, then for displays; the light is kept where that was asked for.
 Result<RenderReport> write_from_light(const Rig& rig, const std::vector<Frame>& frames,
                                       const RenderOptions& render, const StitchOptions& options,
-                                      const MadeFrom& made, const Console& console) {
-  PanoramaFiles files = panorama_files(options, made);
-  const DisplayFiles display{.light = light_file(options),
-                             .picture = options.out,
-                             .jpeg = options.jpeg,
-                             .jpeg_quality = options.jpeg_quality,
-                             .compression = files.tiff_compression,
-                             .made_from = made};
-  files.picture = display.light;
-  files.jpeg.reset();
-  auto report = write_panorama(rig, frames, render, files, console.progress());
+                                      const MadeFrom& made, std::vector<std::string>& findings,
+                                      const Console& console) {
+  const PanoramaFiles files = panorama_files(options, made);
+  const auto shape = panorama_shape(rig, frames, render);
+  if (!shape) return tl::unexpected(shape.error());
+  if (auto error = check_panorama_files(files, shape->width_px)) return fail(std::move(*error));
+  PanoramaFiles of_light = files;
+  of_light.picture = light_file(options);
+  of_light.jpeg.reset();
+  auto report = write_panorama(rig, frames, render, of_light, console.progress());
   if (!report) return report;
-  const auto tone = write_display(display, options.tone, frames);
+  const auto written = [&]() -> Result<void> {
+    const auto shown = displayed(of_light.picture, options, findings, console);
+    if (!shown) return tl::unexpected(shown.error());
+    return write_panorama_image(*shown, frames, files, console.progress());
+  }();
   if (options.light.empty()) {
     std::error_code ignored;
-    std::filesystem::remove(display.light, ignored);
+    std::filesystem::remove(of_light.picture, ignored);
   }
-  if (!tone) return tl::unexpected(tone.error());
-  console.say(fmt::format("shown with {:+.2f} EV, white at {:+.2f} EV above full code",
-                          std::log2(tone->exposure), std::log2(tone->white / tone->exposure)));
+  if (!written) return tl::unexpected(written.error());
   return report;
 }
 
@@ -307,29 +286,15 @@ Result<RenderReport> write_covered(const Rig& rig, const std::vector<Frame>& fra
   return std::move(panorama->report);
 }
 
-// What cannot be done in one go with brackets.
-std::optional<Error> beyond_brackets(const StitchOptions& options) {
-  const auto refused = [](std::string field, std::string what, std::string remedy) {
-    return Error{.kind = ErrorKind::user_input,
-                 .where = {},
-                 .field = std::move(field),
-                 .what = std::move(what),
-                 .remedy = std::move(remedy)};
-  };
-  if (options.cover.any()) {
-    return refused("--cover-deg, --plate", "brackets are not covered while they are stitched",
-                   "leave it out and run 'seamwright finish' on the panorama");
-  }
-  if (options.jpeg_width != 0) {
-    return refused("--jpeg-width", "with brackets the JPEG has the panorama's width",
-                   "leave it out and run 'seamwright finish' on the panorama");
-  }
+// Brackets pass through a file of light, which must not be somebody's.
+std::optional<Error> check_passing_light(const StitchOptions& options) {
   const std::string passing = light_file(options);
-  if (options.light.empty() && std::filesystem::exists(passing)) {
-    return refused("--out", passing + " is needed for a while, and is there already",
-                   "move it away, or keep the light with --light");
-  }
-  return std::nullopt;
+  if (!options.light.empty() || !std::filesystem::exists(passing)) return std::nullopt;
+  return Error{.kind = ErrorKind::user_input,
+               .where = {},
+               .field = "--out",
+               .what = passing + " is needed for a while, and is there already",
+               .remedy = "move it away, or keep the light with --light"};
 }
 
 }  // namespace
@@ -362,7 +327,7 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
   const auto read = read_frames(options, *shot, opened->shot, rig->lens_count(), console);
   if (!read) return tl::unexpected(read.error());
   if (read->is_light) {
-    if (auto error = beyond_brackets(options)) return fail(std::move(*error));
+    if (auto error = check_passing_light(options)) return fail(std::move(*error));
   }
   const std::vector<Frame>* const frames = &read->frames;
   if (const auto shape = panorama_shape(*rig, *frames, *render); !shape) {
@@ -379,7 +344,8 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
   if (*seams) render->seams = &**seams;
   std::vector<std::string> cover_findings;
   const auto written = [&]() -> Result<RenderReport> {
-    if (read->is_light) return write_from_light(*rig, *frames, *render, options, *made_of, console);
+    if (read->is_light)
+      return write_from_light(*rig, *frames, *render, options, *made_of, cover_findings, console);
     if (options.cover.any()) {
       return write_covered(*rig, *frames, *render, options, *made_of, cover_findings, console);
     }
