@@ -44,7 +44,7 @@ std::string read_word(const StrictMap& map, std::string_view key,
   return map.has(key) ? std::string(words[map.at(key).choice(words)]) : std::string(words[0]);
 }
 
-RunFile read_version_1(const StrictValue& document) {
+RunFile read_run_1(const StrictValue& document) {
   const StrictMap map(document, {"format", "version", "shots", "templates", "out", "width_px",
                                  "seam", "compression", "jpeg", "level", "strip_location",
                                  "pattern", "gap_s", "frames_per_shot"});
@@ -63,7 +63,7 @@ RunFile read_version_1(const StrictValue& document) {
   return run;
 }
 
-constexpr std::array kRunReaders = {VersionReader<RunFile>{1, &read_version_1}};
+constexpr std::array kRunReaders = {VersionReader<RunFile>{1, &read_run_1}};
 
 }  // namespace
 
