@@ -9,6 +9,7 @@
 #include "features/mirror.h"
 #include "finish/level.h"
 #include "learning/suspect_shots.h"
+#include "templates/frame_scale.h"
 
 namespace seamwright {
 
@@ -275,6 +276,11 @@ Result<ShotCheck> check_shot(const std::string& name, const RigTemplate& body,
                  .what = fmt::format("{} of them, the template has {} lenses", frames.size(),
                                      body.rig().lens_count()),
                  .remedy = "give one frame per lens, and the template of this body"});
+  }
+  for (const Frame& frame : frames) {
+    if (auto scale = template_scale(body.rig(), frame.image, frame.info.file); !scale) {
+      return tl::unexpected(scale.error());
+    }
   }
   return Checker(body, frames, options, progress).run(name);
 }
