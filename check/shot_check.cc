@@ -217,14 +217,27 @@ class Checker {
   }
 
   Result<void> look_at_seams() {
-    const auto plan = plan_seams(rig_, frames_, {}, progress_);
+    SeamOptions options = options_.seam;
+    options.keep_views = true;
+    const auto plan = plan_seams(rig_, frames_, options, progress_);
     if (!plan) return tl::unexpected(plan.error());
-    for (const PairSeam& pair : plan->pairs) {
+    say_cut_subjects(*plan);
+    auto seams = check_seams(rig_, *plan);
+    if (!seams) return tl::unexpected(seams.error());
+    check_.seams = std::move(*seams);
+    say_misfits();
+    return {};
+  }
+
+  void say_cut_subjects(const SeamPlan& plan) {
+    for (const PairSeam& pair : plan.pairs) {
       for (const MovingSubject& subject : pair.path.subjects) {
         if (subject.taken != TakenFrom::both) continue;
         const Vec2 middle(0.5 * (subject.left + subject.right),
                           0.5 * (subject.top + subject.bottom));
-        const PanoramaPlace place = place_of(pair.warp.grid.direction(middle));
+        const Vec3 direction = pair.warp.grid.direction(middle);
+        if (shows_stand(direction)) continue;
+        const PanoramaPlace place = place_of(direction);
         add({.kind = FindingKind::cut_subject,
              .size = 1,
              .bother_px = options_.rates.per_cut_subject,
@@ -235,7 +248,53 @@ class Checker {
              .remedy = "say in the shot file which lens to take there, or retouch from --layers"});
       }
     }
-    return {};
+  }
+
+  // Places on the seam that show, without the stand's own below.
+  void say_misfits() {
+    const SeamPlace* farthest = nullptr;
+    const SeamPlace* unlike = nullptr;
+    int missed = 0, different = 0, all = 0;
+    for (const SeamPlace& place : check_.seams->places) {
+      if (!tells(place)) continue;
+      ++all;
+      if (place.likeness < kAlike) {
+        ++different;
+        if (unlike == nullptr || place.likeness < unlike->likeness) unlike = &place;
+      } else if (place.shows_px > options_.visible_px) {
+        ++missed;
+        if (farthest == nullptr || place.shows_px > farthest->shows_px) farthest = &place;
+      }
+    }
+    if (farthest != nullptr) say_missed(*farthest, missed, all);
+    if (unlike != nullptr) say_unlike(*unlike, different, all);
+  }
+
+  void say_missed(const SeamPlace& worst, int count, int all) {
+    const PanoramaPlace place = place_of(worst.direction);
+    add({.kind = FindingKind::seam_misfit,
+         .size = worst.shows_px,
+         .bother_px = worst.shows_px,
+         .place = place,
+         .words = fmt::format(
+             "joined by depth, the pictures still miss each other by {:.1f} px at {} ({} of {} "
+             "places on the seam that show)",
+             worst.shows_px, where(place), count, all),
+         .remedy = "'seamwright touch' with two ties beside it; or lead the seam round it by a "
+                   "stroke in the shot file"});
+  }
+
+  void say_unlike(const SeamPlace& worst, int count, int all) {
+    const PanoramaPlace place = place_of(worst.direction);
+    add({.kind = FindingKind::seam_misfit,
+         .size = static_cast<double>(count),
+         .bother_px = options_.rates.per_unlike_place,
+         .place = place,
+         .words = fmt::format("the lenses do not show the same on the seam at {} ({} of {} places "
+                              "on the seam that show)",
+                              where(place), count, all),
+         .remedy = "look at it; lead the seam round it, or say which lens to take, by a stroke in "
+                   "the shot file"});
   }
 
   const RigTemplate& body_;

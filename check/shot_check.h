@@ -10,6 +10,7 @@
 #include "check/findings.h"
 #include "check/light_check.h"
 #include "check/ring_check.h"
+#include "check/seam_check.h"
 #include "imaging/frame.h"
 #include "templates/rig_template.h"
 
@@ -27,6 +28,7 @@ struct ShotCheckOptions {
   double most_unseen = 0.5;  ///< of the ring's sectors
   bool level = true;         ///< look for verticals
   bool seams = false;        ///< plan the seams as `stitch` would: some seconds more
+  SeamOptions seam = {};     ///< … with these
   BotherRates rates = {};
 
   [[nodiscard]] std::optional<Error> validate() const;
@@ -36,6 +38,7 @@ struct ShotCheck {
   ShotFindings found;
   RingCheck ring;
   LightCheck light;  ///< empty where the ring is unreadable
+  std::optional<SeamCheck> seams = {};
   std::optional<double> tilt_deg = {};
 };
 

@@ -35,7 +35,8 @@ constexpr std::string_view kCheckExample =
     "  seamwright check room.shot.yaml delivered/room.tif --json\n"
     "\nRanks shots worst first, says why and what to do. Shots are judged by what their own frames "
     "tell against the template: where the lenses sit (parallax does not count), light and colour, "
-    "sharpness, level; with --seams also what the seam would cut. Panoramas alone are judged by "
+    "sharpness, level; with --seams also whether the pictures meet along the seam, and what it "
+    "would cut. Panoramas alone are judged by "
     "shape, level, clipping and border. Bracketed shots are judged by their middle exposure.\n"
     "Finishes with findings (exit 2) when something should be looked at.";
 
@@ -81,7 +82,9 @@ class CheckRun {
     intake.mirrored = intake.mirrored || body.mirrored || command_.mirrored;
     const auto frames = read_shot(input.frames, intake);
     if (!frames) return tl::unexpected(frames.error());
-    auto checked = check_shot(input.name, body, *frames, options_, console_.progress());
+    ShotCheckOptions options = options_;
+    if (opened->shot) options.seam = seam_options_of(*opened->shot);
+    auto checked = check_shot(input.name, body, *frames, options, console_.progress());
     if (!checked) return tl::unexpected(checked.error());
     Checked result{.found = checked->found};
     if (!command_.page.empty())
@@ -161,7 +164,8 @@ void add_check(Program& program) {
                      "Template of the body; may be left out where shot files name it");
   command.add_option("--page", options->page, "HTML page to write: the list with pictures");
   command.add_flag("--seams", options->seams,
-                   "Also plan each seam as stitch would, and say what it cuts: slower");
+                   "Also plan each seam as stitch would, and say where the pictures do not meet: "
+                   "slower");
   command.add_flag("--no-level", options->no_level, "Do not look whether the stand leaned");
   command.add_flag("--mirrored", options->mirrored, "The files hold mirrored pictures: flip them");
   command.add_option("--pattern", options->brackets.pattern,

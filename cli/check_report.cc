@@ -52,6 +52,22 @@ nlohmann::json ring_json(const RingCheck& ring) {
           {"places", places}};
 }
 
+nlohmann::json seams_json(const SeamCheck& seams) {
+  nlohmann::json places = nlohmann::json::array();
+  for (const SeamPlace& place : seams.places) {
+    places.push_back({{"lens_a", place.lens_a},
+                      {"lens_b", place.lens_b},
+                      {"azimuth_deg", deg_from_rad(place.psi_rad)},
+                      {"along_px", place.along_px},
+                      {"across_px", place.across_px},
+                      {"likeness", place.likeness},
+                      {"contrast", place.contrast},
+                      {"shows_px", place.shows_px},
+                      {"tells", tells(place)}});
+  }
+  return {{"p95_px", seams.p95_px}, {"plain_share", seams.plain_share}, {"places", places}};
+}
+
 nlohmann::json light_json(const LightCheck& light) {
   nlohmann::json steps = nlohmann::json::array();
   for (const ColourStep& step : light.steps) {
@@ -125,6 +141,7 @@ nlohmann::json checked_as_json(const std::vector<Checked>& all) {
     if (one.shot) {
       object["ring"] = ring_json(one.shot->ring);
       object["light"] = light_json(one.shot->light);
+      if (one.shot->seams) object["seams"] = seams_json(*one.shot->seams);
       object["tilt_deg"] =
           one.shot->tilt_deg ? nlohmann::json(*one.shot->tilt_deg) : nlohmann::json();
     }

@@ -77,4 +77,10 @@ Result<ShotTemplate> open_shot_template(const std::string& template_file,
   return opened;
 }
 
+SeamOptions seam_options_of(const ShotFile& shot) {
+  SeamOptions options{.strokes = shot.seam};
+  for (const ManualTie& tie : shot.manual_ties) options.ties.push_back(tie.as_tie(0));
+  return options;
+}
+
 }  // namespace seamwright

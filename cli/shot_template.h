@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "base/result.h"
+#include "compose/seam_plan.h"
 #include "templates/rig_template.h"
 #include "templates/shot_file.h"
 
@@ -27,5 +28,8 @@ enum class OldTouch { kept, replaced };
 [[nodiscard]] Result<ShotTemplate> open_shot_template(const std::string& template_file,
                                                       const std::vector<std::string>& arguments,
                                                       OldTouch old_touch = OldTouch::kept);
+
+/// What a shot file's strokes and ties say about the seams.
+[[nodiscard]] SeamOptions seam_options_of(const ShotFile& shot);
 
 }  // namespace seamwright

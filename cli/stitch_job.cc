@@ -170,13 +170,11 @@ Result<std::optional<SeamPlan>> plan(const Rig& rig, const std::vector<Frame>& f
                                      const RenderOptions& render, const StitchOptions& options,
                                      const Console& console) {
   if (options.seam == "plain") return std::nullopt;
-  SeamOptions seam{.gain_match = render.gain_match, .keep_views = !options.save_ribbon.empty()};
-  if (shot) {
-    seam.strokes = shot->seam;
-    for (SeamStroke& stroke : seam.strokes) {
-      for (PanoramaPlace& place : stroke.path) place = place_of(turn * place.direction());
-    }
-    for (const ManualTie& tie : shot->manual_ties) seam.ties.push_back(tie.as_tie(0));
+  SeamOptions seam = shot ? seam_options_of(*shot) : SeamOptions{};
+  seam.gain_match = render.gain_match;
+  seam.keep_views = !options.save_ribbon.empty();
+  for (SeamStroke& stroke : seam.strokes) {
+    for (PanoramaPlace& place : stroke.path) place = place_of(turn * place.direction());
   }
   auto planned = plan_seams(rig, frames, seam, console.progress());
   if (!planned) return tl::unexpected(planned.error());

@@ -8,52 +8,16 @@
 #include "base/parallel.h"
 #include "seams/bad_option.h"
 #include "seams/baseline_view.h"
-#include "seams/ring_blur.h"
+#include "seams/view_detail.h"
 
 namespace seamwright {
 
 namespace {
 
 constexpr std::string_view kPolishPart = "warp polish";
-constexpr double kFloor = 0.004;      // light added before the logarithm
 constexpr float kUnlike = 0.15F;      // difference of log light that halves a pixel's weight
 constexpr double kGrain_px2 = 4;      // neighbouring pixels share their noise
 constexpr float kLeastShare = 0.05F;  // of a window that both lenses show
-
-// 1 where both lenses show a pixel with its full light.
-Plane shown_by_both(const SeamViews& views) {
-  Plane shown(views.light_a.width(), views.light_a.height());
-  for (int y = 0; y < shown.height_px; ++y) {
-    for (int x = 0; x < shown.width_px; ++x) {
-      const bool both = state_at(views.state_a, x, y) == ViewState::good &&
-                        state_at(views.state_b, x, y) == ViewState::good;
-      shown.row(y)[x] = both ? 1.0F : 0.0F;
-    }
-  }
-  return shown;
-}
-
-// Log light less its mean over what is shown around.
-Plane detail(const Image& light, const Plane& shown, double flat_px, bool closed) {
-  const int channels = light.channel_count();
-  Plane log_light(light.width(), light.height());
-  for (int y = 0; y < light.height(); ++y) {
-    const auto row = light.row<float>(y);
-    for (int x = 0; x < light.width(); ++x) {
-      double sum = 0;
-      for (int c = 0; c < channels; ++c) {
-        sum += std::max(0.0F, row[static_cast<std::size_t>(channels * x + c)]);
-      }
-      log_light.row(y)[x] = shown.row(y)[x] * static_cast<float>(std::log(kFloor + sum / channels));
-    }
-  }
-  const Plane sum = blurred(log_light, flat_px, closed);
-  const Plane share = blurred(shown, flat_px, closed);
-  for (std::size_t i = 0; i < log_light.value.size(); ++i) {
-    if (shown.value[i] > 0) log_light.value[i] -= sum.value[i] / share.value[i];
-  }
-  return log_light;
-}
 
 // What each pixel's window is summed from.
 struct Products {
@@ -85,8 +49,8 @@ Products products(const Plane& a, const Plane& b, const Plane& shown) {
 // By how many rows lens b's picture lies lower than lens a's.
 Plane misses(const SeamViews& views, const WarpPolishOptions& options) {
   const Plane shown = shown_by_both(views);
-  const Plane a = detail(views.light_a, shown, options.flat_px, views.closed);
-  const Plane b = detail(views.light_b, shown, options.flat_px, views.closed);
+  const Plane a = view_detail(views.light_a, shown, options.flat_px, views.closed);
+  const Plane b = view_detail(views.light_b, shown, options.flat_px, views.closed);
   const Products sums = products(a, b, shown);
   const Plane step = blurred(sums.slope_step, options.window_px, views.closed);
   const Plane square = blurred(sums.slope_square, options.window_px, views.closed);

@@ -126,6 +126,42 @@ TEST_CASE("the misalignment found is the true one, place by place", "[check]") {
   CHECK(rms_px < 0.25);
 }
 
+TEST_CASE("where the pictures do not meet along the seam is found", "[check]") {
+  ShotCheckOptions options{.level = false, .seams = true};
+  const auto good = check_shot("library_1", house().body, house().library, options);
+  if (!good) FAIL(good.error().line());
+  REQUIRE(good->seams);
+  CHECK(good->seams->places.size() > 50);
+  CHECK(good->seams->p95_px < 1);
+  CHECK(good->seams->plain_share > 0.05);
+  CHECK_FALSE(has(good->found, FindingKind::seam_misfit));
+
+  // A turn about the lenses' axis moves lens 1 around the ring, which no depth explains.
+  RigTemplate knocked = house().body;
+  Quat& mount = knocked.solution.rig.lenses[1].rig_from_lens;
+  mount = quat_from_rotation_vector(rad_from_deg(0.6) * Vec3::UnitZ()) * mount;
+  const auto turned = check_shot("library_1", knocked, house().library, options);
+  if (!turned) FAIL(turned.error().line());
+  REQUIRE(turned->seams);
+  const double moved_px = rad_from_deg(0.6) * knocked.rig().peak_px_per_rad() * kFrame_px /
+                          knocked.rig().lenses[0].lens.width_px;
+  CAPTURE(moved_px, turned->seams->p95_px);
+  CHECK(turned->seams->p95_px > 0.7 * moved_px);
+  std::vector<double> sizes;
+  for (const SeamPlace& place : turned->seams->places) {
+    if (tells(place)) sizes.push_back(place.shows_px);
+  }
+  std::sort(sizes.begin(), sizes.end());
+  REQUIRE(sizes.size() > 20);
+  CHECK(sizes[sizes.size() / 2] < 1.2 * moved_px);
+  CHECK(has(turned->found, FindingKind::seam_misfit));
+  for (const Finding& finding : turned->found.findings) {
+    if (finding.kind != FindingKind::seam_misfit) continue;
+    CHECK(finding.place);
+    CHECK_THAT(finding.words, Catch::Contains("px at longitude") || Catch::Contains("not show"));
+  }
+}
+
 TEST_CASE("frames that are no shot of the body are refused", "[check]") {
   const auto& frames = house().library;
   const auto one = check_shot("one", house().body, std::span(frames).first(1));

@@ -8,7 +8,9 @@
 // overlap; also of what is
 // beyond 0.3 m, and of what is not plain there), the share of broken and blemished textured patches
 // on the ring (ring_patches.h), and how much the panorama differs from the plain one away from the
-// seam. Panoramas are written to PICTURES_DIR.
+// seam. Panoramas are written to PICTURES_DIR, and beside them SHOT_patches.csv: what the pictures
+// alone tell of each patch along the finished seam (seams/seam_residual.h) against the truth there,
+// both in panorama px.
 
 #include <cmath>
 #include <cstdio>
@@ -22,6 +24,7 @@
 #include "imaging/read_image.h"
 #include "imaging/write_image.h"
 #include "projection/equirect.h"
+#include "seams/seam_residual.h"
 #include "templates/rig_template.h"
 #include "tests/support/ring_patches.h"
 #include "tests/support/seam_truth.h"
@@ -132,7 +135,45 @@ void tell_worst(const std::vector<SeamMiss>& misses) {
 struct Stitched {
   Image image;
   std::string misses = "|  |  ";
+  std::optional<SeamPlan> plan;
 };
+
+// One line a patch: what the views say, what is true on average of where it shows, the same of the
+// ring's patch beside it.
+void write_patches(const std::filesystem::path& file, const PairSeam& pair, const SeamTruth& truth,
+                   const test::RingPatches& ring) {
+  const RibbonGrid& grid = pair.warp.grid;
+  const double scale = truth.panorama_px_per_rad / grid.px_per_rad;
+  std::vector<double> path(pair.path.row_px.begin(), pair.path.row_px.end());
+  const auto misses = chosen(seam_misses(pair, truth, path, true), true);
+  const auto residual = value_of(seam_residual(*pair.views, pair.path));
+  std::string text =
+      "azimuth_deg,along,across,likeness,as_it_lies,contrast,shows,true_places,true_along,true_"
+      "across,"
+      "ring_"
+      "score\n";
+  for (const SeamPatch& patch : residual.patches) {
+    const double psi = grid.psi_begin_rad + patch.middle_px.x() / grid.px_per_rad;
+    const double reach = 0.5 * SeamResidualOptions{}.patch_px / grid.px_per_rad;
+    double along = 0, across = 0, score = 1, nearest = kPi;
+    int places = 0;
+    for (const SeamMiss& miss : misses) {
+      if (std::abs(std::remainder(miss.psi_rad - psi, 2 * kPi)) > reach) continue;
+      along += miss.along_px, across += miss.across_px, ++places;
+    }
+    for (const test::RingPatch& beside : ring.textured) {
+      const double off = std::abs(std::remainder(beside.psi_rad - psi, 2 * kPi));
+      if (off < nearest) nearest = off, score = beside.score;
+    }
+    char line[160];
+    std::snprintf(line, sizeof line, "%.1f,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%d,%.3f,%.3f,%.3f\n",
+                  deg_from_rad(psi), -scale * patch.along_px, -scale * patch.across_px,
+                  patch.likeness, patch.as_it_lies, patch.contrast, scale * patch.shows_px, places,
+                  along / std::max(1, places), across / std::max(1, places), score);
+    text += line;
+  }
+  if (auto done = write_file(file, text); !done) std::exit(1);
+}
 
 Stitched stitch(const Way& way, const Rig& rig, const std::vector<Frame>& frames,
                 const SeamTruth& truth) {
@@ -164,6 +205,7 @@ Stitched stitch(const Way& way, const Rig& rig, const std::vector<Frame>& frames
   stitched.misses = text;
   if (way.walk && way.route) tell_worst(showing);
   stitched.image = value_of(render_panorama(rig, frames, render)).image;
+  stitched.plan = std::move(plan);
   return stitched;
 }
 
@@ -192,6 +234,9 @@ void study(const std::filesystem::path& demo, const Rig& rig, const std::string&
                   patch.score);
     }
     std::fflush(stdout);
+    if (way.walk && way.route) {
+      write_patches(pictures / (name + "_patches.csv"), stitched.plan->pairs.front(), truth, ring);
+    }
     const auto file = pictures / (name + "_" + way.name + ".tif");
     if (auto done = write_image(file, stitched.image); !done) std::exit(1);
   }
