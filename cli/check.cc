@@ -5,15 +5,12 @@
 #include <nlohmann/json.hpp>
 
 #include "base/file.h"
-#include "check/panorama_check.h"
-#include "check/shot_check.h"
 #include "cli/check_inputs.h"
 #include "cli/check_page.h"
 #include "cli/check_report.h"
+#include "cli/check_run.h"
 #include "cli/output_files.h"
 #include "cli/program.h"
-#include "cli/shot_input.h"
-#include "cli/shot_template.h"
 
 namespace seamwright {
 
@@ -39,64 +36,6 @@ constexpr std::string_view kCheckExample =
     "would cut. Panoramas alone are judged by "
     "shape, level, clipping and border. Bracketed shots are judged by their middle exposure.\n"
     "Finishes with findings (exit 2) when something should be looked at.";
-
-class CheckRun {
- public:
-  CheckRun(const CheckCommand& command, const Console& console)
-      : command_(command), console_(console) {
-    options_.level = !command.no_level;
-    options_.seams = command.seams;
-  }
-
-  /// What cannot be read is told and does not stop the rest; being told to stop does.
-  Result<Checked> one(const CheckInput& input) const {
-    if (input.failure) {
-      return Checked{.found = {.name = input.name, .findings = {}},
-                     .failure = input.failure->line()};
-    }
-    auto checked = input.panorama.empty() ? shot(input) : panorama(input);
-    if (checked || checked.error().kind == ErrorKind::cancelled) return checked;
-    return Checked{.found = {.name = input.name, .findings = {}},
-                   .failure = checked.error().line()};
-  }
-
- private:
-  static Result<Checked> panorama(const CheckInput& input) {
-    auto found = check_panorama(input.panorama);
-    if (!found) return tl::unexpected(found.error());
-    return Checked{.found = std::move(*found)};
-  }
-
-  Result<Checked> shot(const CheckInput& input) const {
-    std::vector<std::string> arguments;
-    if (!input.shot_file.empty()) arguments.push_back(input.shot_file.string());
-    auto opened = open_shot_template(command_.template_file, arguments);
-    if (!opened) return tl::unexpected(opened.error());
-    RigTemplate body = std::move(opened->rig_template);
-    if (opened->shot && opened->shot->touch) {
-      auto touched = touched_rig(body.rig(), *opened->shot->touch);
-      if (!touched) return tl::unexpected(touched.error());
-      body.solution.rig = std::move(*touched);
-    }
-    FrameIntake intake = input.intake;
-    intake.mirrored = intake.mirrored || body.mirrored || command_.mirrored;
-    const auto frames = read_shot(input.frames, intake);
-    if (!frames) return tl::unexpected(frames.error());
-    ShotCheckOptions options = options_;
-    if (opened->shot) options.seam = seam_options_of(*opened->shot);
-    auto checked = check_shot(input.name, body, *frames, options, console_.progress());
-    if (!checked) return tl::unexpected(checked.error());
-    Checked result{.found = checked->found};
-    if (!command_.page.empty())
-      result.picture = picture_of_worst(body.rig(), *frames, result.found);
-    result.shot = std::move(*checked);
-    return result;
-  }
-
-  const CheckCommand& command_;
-  const Console& console_;
-  ShotCheckOptions options_;
-};
 
 // Lenses of the template that loose frames belong to.
 Result<int> lens_count_of(const CheckCommand& command) {
@@ -126,10 +65,14 @@ Result<Outcome> check(const CheckCommand& command, const Console& console) {
       return tl::unexpected(free.error());
     }
   }
-  const CheckRun run(command, console);
+  CheckRunOptions options{.template_file = command.template_file,
+                          .mirrored = command.mirrored,
+                          .picture = !command.page.empty()};
+  options.check.level = !command.no_level;
+  options.check.seams = command.seams;
   std::vector<Checked> all;
   for (const CheckInput& input : *inputs) {
-    auto checked = run.one(input);
+    auto checked = check_input(input, options, console);
     if (!checked) return tl::unexpected(checked.error());
     all.push_back(std::move(*checked));
   }
@@ -142,9 +85,7 @@ Result<Outcome> check(const CheckCommand& command, const Console& console) {
     console.say(command.page);
   }
   if (console.json()) console.answer(checked_as_json(all));
-  const bool fine = std::all_of(all.begin(), all.end(), [](const Checked& one) {
-    return one.failure.empty() && one.found.findings.empty();
-  });
+  const bool fine = std::all_of(all.begin(), all.end(), nothing_wrong);
   return fine ? Outcome::done : Outcome::findings;
 }
 

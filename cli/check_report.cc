@@ -89,6 +89,8 @@ nlohmann::json light_json(const LightCheck& light) {
 
 }  // namespace
 
+bool nothing_wrong(const Checked& one) { return one.failure.empty() && one.found.findings.empty(); }
+
 void rank(std::vector<Checked>& all) {
   std::stable_sort(all.begin(), all.end(), [](const Checked& a, const Checked& b) {
     const auto key = [](const Checked& one) {
@@ -111,7 +113,7 @@ void tell_checked(const Console& console, const std::vector<Checked>& all) {
   console.say("score: as bad as a misalignment of so many px at the seam; 0: nothing found");
   std::size_t explained = 0;
   for (const Checked& one : all) {
-    if (one.failure.empty() && one.found.findings.empty()) continue;
+    if (nothing_wrong(one)) continue;
     if (++explained > kMostExplained) {
       console.say("more of them: see --page or --json");
       break;

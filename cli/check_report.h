@@ -19,6 +19,9 @@ struct Checked {
   std::string picture = {};  ///< of its worst place, the bytes of a JPEG
 };
 
+/// Checked, and without a finding.
+[[nodiscard]] bool nothing_wrong(const Checked& one);
+
 /// Worst first: what failed, then by score, then by name.
 void rank(std::vector<Checked>& all);
 

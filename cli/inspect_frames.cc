@@ -118,6 +118,7 @@ nlohmann::json as_json(const FrameFacts& facts) {
       {"exposure_bias_ev", or_null(info.exposure_bias_ev)},
       {"body_make", or_null(info.body_make)},
       {"body_model", or_null(info.body_model)},
+      {"body_serial", or_null(info.body_serial)},
       {"lens_model", or_null(info.lens_model)},
       {"circle", nullptr},
       {"made_from", nullptr},

@@ -11,6 +11,9 @@
 #include "archive/run.h"
 #include "base/file.h"
 #include "cli/check_inputs.h"
+#include "cli/check_page.h"
+#include "cli/check_report.h"
+#include "cli/check_run.h"
 #include "cli/output_files.h"
 #include "cli/program.h"
 #include "cli/restitch_options.h"
@@ -75,6 +78,7 @@ class Restitch {
   Result<Outcome> run() {
     if (auto ready = prepare(); !ready) return tl::unexpected(ready.error());
     if (!command_.emit.empty()) return emit();
+    if (auto free = page_is_free(); !free) return tl::unexpected(free.error());
     if (!command_.dry_run) {
       std::error_code code;
       fs::create_directories(command_.out, code);
@@ -88,8 +92,17 @@ class Restitch {
         [this](const ItemOutcome& item, int at, int of) { return tell_one(item, at, of); });
     if (!report) return tl::unexpected(report.error());
     tell_all(*report);
-    if (console_.json()) console_.answer(as_json(*report));
+    bool checked_fine = true;
+    nlohmann::json answer = as_json(*report);
+    if (!command_.page.empty() && !report->stopped) {
+      const auto checked = check_all(*report);
+      if (!checked) return tl::unexpected(checked.error());
+      checked_fine = std::all_of(checked->begin(), checked->end(), nothing_wrong);
+      answer["checked"] = checked_as_json(*checked)["shots"];
+    }
+    if (console_.json()) console_.answer(answer);
     const bool fine =
+        checked_fine &&
         std::all_of(report->items.begin(), report->items.end(), [this](const ItemOutcome& item) {
           return item.state != ItemState::failed && item.findings.empty() &&
                  (command_.dry_run || item.state != ItemState::to_do);
@@ -164,6 +177,54 @@ class Restitch {
     return {};
   }
 
+  Result<void> page_is_free() const {
+    if (command_.page.empty()) return {};
+    if (command_.dry_run) {
+      return fail({.kind = ErrorKind::user_input,
+                   .where = {},
+                   .field = "--page",
+                   .what = "is written after the work, and --dry-run does none",
+                   .remedy = "leave one of them out; 'seamwright check' needs no stitch"});
+    }
+    std::vector<fs::path> read;
+    for (const ArchiveItem& item : items_) {
+      read.insert(read.end(), item.inputs.begin(), item.inputs.end());
+      read.insert(read.end(), item.outputs.begin(), item.outputs.end());
+    }
+    return check_outputs({{"--page", command_.page}}, read, "a file of the run itself");
+  }
+
+  // The shots as they were stitched, worst first, told and written as a page.
+  Result<std::vector<Checked>> check_all(const RunReport& report) const {
+    CheckRunOptions options{.picture = true};
+    options.check.level = !command_.stitch.level.level;
+    options.check.seams = command_.stitch.seam == "depth";
+    std::vector<Checked> all;
+    for (const ItemOutcome& item : report.items) {
+      if (item.state == ItemState::failed) {
+        all.push_back({.found = {.name = item.name, .findings = {}}, .failure = item.why});
+        continue;
+      }
+      const CheckInput& shot = shots_.at(item.name);
+      if (auto body = template_of(shot)) options.template_file = std::move(*body);
+      auto checked = check_input(shot, options, console_);
+      if (!checked) return tl::unexpected(checked.error());
+      all.push_back(std::move(*checked));
+    }
+    rank(all);
+    tell_checked(console_, all);
+    if (auto written = write_file(command_.page, check_page(all)); !written) {
+      return tl::unexpected(written.error());
+    }
+    console_.say(command_.page);
+    return all;
+  }
+
+  // Empty where the shot file names it.
+  Result<std::string> template_of(const CheckInput& shot) const {
+    return command_.templates.empty() ? std::string() : choice_->of(shot);
+  }
+
   // Everything but the inputs that decides the bytes.
   std::string settings() const {
     const StitchOptions& o = command_.stitch;
@@ -183,11 +244,9 @@ class Restitch {
     StitchOptions options = command_.stitch;
     options.out = item.outputs.front().string();
     if (command_.jpeg) options.jpeg = item.outputs.back().string();
-    if (!command_.templates.empty()) {
-      auto body = choice_->of(shot);
-      if (!body) return tl::unexpected(body.error());
-      options.template_file = std::move(*body);
-    }
+    auto body = template_of(shot);
+    if (!body) return tl::unexpected(body.error());
+    options.template_file = std::move(*body);
     if (!shot.shot_file.empty()) {
       options.frames = {shot.shot_file.string()};
     } else {
@@ -363,6 +422,8 @@ void add_restitch(Program& program) {
   command.add_option("--emit-slurm", options->emit,
                      "Write a script of a Slurm job array (as many jobs as --part 1/N says) and "
                      "stop");
+  command.add_option("--page", options->page,
+                     "Then check every shot, and write the list, worst first, as an HTML page");
   command.add_flag("--dry-run", options->dry_run, "Show what would be done and why, write nothing");
   command.add_option("--pattern", stitch.brackets.pattern,
                      "Regular expression over file names with named groups shot, lens, ev, frame; "

@@ -14,6 +14,7 @@ struct RestitchOptions {
   std::string out;
   std::string part;
   std::string emit;
+  std::string page;  ///< the ranked list of check over all shots; empty: none
   StitchOptions stitch;
   bool jpeg = false;
   bool dry_run = false;

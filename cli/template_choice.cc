@@ -1,8 +1,11 @@
 #include "cli/template_choice.h"
 
+#include <cctype>
+
 #include <fmt/format.h>
 
 #include "check/ring_check.h"
+#include "imaging/metadata.h"
 
 namespace seamwright {
 
@@ -27,8 +30,36 @@ Result<RingCheck> ring_of(const CheckInput& shot, const RigTemplate& body) {
 
 }  // namespace
 
+bool label_has_serial(const std::string& label, const std::string& serial) {
+  if (serial.empty()) return false;
+  const auto in_word = [](char c) { return std::isalnum(static_cast<unsigned char>(c)) != 0; };
+  for (std::size_t at = label.find(serial); at != std::string::npos;
+       at = label.find(serial, at + 1)) {
+    const std::size_t end = at + serial.size();
+    if ((at == 0 || !in_word(label[at - 1])) && (end == label.size() || !in_word(label[end]))) {
+      return true;
+    }
+  }
+  return false;
+}
+
+// Null where the frames name no body, or none or several of the templates are of it.
+const NamedTemplate* TemplateChoice::by_label(const CheckInput& shot) const {
+  if (shot.frames.empty()) return nullptr;
+  const auto info = read_frame_info(shot.frames.front());
+  if (!info || !info->body_serial) return nullptr;
+  const NamedTemplate* only = nullptr;
+  for (const NamedTemplate& one : templates_) {
+    if (!label_has_serial(one.rig_template.body, *info->body_serial)) continue;
+    if (only != nullptr) return nullptr;
+    only = &one;
+  }
+  return only;
+}
+
 Result<std::string> TemplateChoice::of(const CheckInput& shot) const {
   if (templates_.size() == 1) return templates_.front().file;
+  if (const NamedTemplate* named = by_label(shot)) return named->file;
   const NamedTemplate* best = nullptr;
   double least_px = kMostMisfit_px;
   for (const NamedTemplate& one : templates_) {

@@ -99,12 +99,14 @@ PanoramaInfo panorama_info(int width_px, std::span<const Frame> frames,
   return info;
 }
 
-// What stays true of the whole sphere: it has no single focal length or lens.
+// What stays true of the whole sphere: it has no single focal length or lens. The body's own number
+// is its owner's business.
 FrameInfo picture_info(const Frame& first, bool keep_location) {
   FrameInfo info = first.info;
   info.file.clear();
   info.focal_length_mm.reset();
   info.lens_model.reset();
+  info.body_serial.reset();
   if (!keep_location) info.location.reset();
   return info;
 }

@@ -65,7 +65,7 @@ Result<void> make_folder(const std::filesystem::path& dir) {
   return {};
 }
 
-FrameInfo info_of(const DemoShot& shot, int lens) {
+FrameInfo info_of(const DemoShot& shot, int lens, std::uint64_t seed) {
   FrameInfo info;
   info.taken_at = shot.taken_at;
   info.exposure_s = shot.exposure_s;
@@ -75,6 +75,7 @@ FrameInfo info_of(const DemoShot& shot, int lens) {
   info.focal_length_mm = 1.3;
   info.body_make = "Lantern";
   info.body_model = "Lantern Two";
+  info.body_serial = fmt::format("{:04}", seed);
   info.lens_model = fmt::format("Lantern fisheye {}", kLensNames[static_cast<std::size_t>(lens)]);
   return info;
 }
@@ -146,7 +147,7 @@ Result<void> write_frames(const std::filesystem::path& dir, const demo::Studio& 
     }
     const auto name =
         fmt::format("{}_{}.tif", shot.name, kLensNames[static_cast<std::size_t>(lens)]);
-    if (auto done = write_image(dir / "frames" / name, *image, {.info = info_of(shot, lens)});
+    if (auto done = write_image(dir / "frames" / name, *image, {.info = info_of(shot, lens, options.seed)});
         !done) {
       return done;
     }
@@ -165,7 +166,7 @@ Result<void> write_brackets(const std::filesystem::path& dir, const demo::Studio
       if (options.mirrored) {
         *image = mirror_left_right(*image);
       }
-      FrameInfo info = info_of(frame, lens);
+      FrameInfo info = info_of(frame, lens, options.seed);
       info.exposure_bias_ev = options.brackets_ev[static_cast<std::size_t>(frame.frame_number - 1)];
       const auto name = fmt::format("{}_{}_{}.tif", shot.name, frame.frame_number,
                                     kLensNames[static_cast<std::size_t>(lens)]);

@@ -86,6 +86,7 @@ FrameInfo read_bigtiff_exif(const PictureFile& file) {
   info.iso = iso(tiff);
   info.exposure_bias_ev = number(tiff, EXIFTAG_EXPOSUREBIASVALUE);
   info.focal_length_mm = positive_number(tiff, EXIFTAG_FOCALLENGTH);
+  info.body_serial = text(tiff, EXIFTAG_BODYSERIALNUMBER);
   info.lens_model = text(tiff, EXIFTAG_LENSMODEL);
   if (has_gps) info.location = location(tiff, gps_offset);
   return info;

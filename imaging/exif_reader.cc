@@ -104,6 +104,7 @@ FrameInfo info_of(const Exiv2::ExifData& exif) {
   info.focal_length_mm = positive_number(exif, "Exif.Photo.FocalLength");
   info.body_make = text(exif, "Exif.Image.Make");
   info.body_model = text(exif, "Exif.Image.Model");
+  info.body_serial = text(exif, "Exif.Photo.BodySerialNumber");
   info.lens_model = text(exif, "Exif.Photo.LensModel");
   info.location = location_of(exif);
   return info;

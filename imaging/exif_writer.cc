@@ -128,6 +128,7 @@ FieldList exif_fields(const FrameInfo& info) {
   if (info.taken_at && is_exif_date(*info.taken_at)) fields.add_text(0x9003, info.taken_at);
   fields.add_fraction(0x9204, info.exposure_bias_ev, true);
   fields.add_fraction(0x920A, info.focal_length_mm, false);
+  fields.add_text(0xA431, info.body_serial);
   fields.add_text(0xA434, info.lens_model);
   return fields;
 }

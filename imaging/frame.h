@@ -30,6 +30,7 @@ struct FrameInfo {
   std::optional<double> focal_length_mm = {};   ///< EXIF FocalLength (0x920A)
   std::optional<std::string> body_make = {};    ///< EXIF Make
   std::optional<std::string> body_model = {};   ///< EXIF Model
+  std::optional<std::string> body_serial = {};  ///< EXIF BodySerialNumber (0xA431, Exif 2.3)
   std::optional<std::string> lens_model = {};   ///< EXIF LensModel
   std::optional<Location> location = {};        ///< EXIF GPS directory
 };

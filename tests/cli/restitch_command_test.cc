@@ -8,6 +8,7 @@
 
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -113,6 +114,35 @@ bool killed_after(const std::vector<std::string>& arguments, double seconds) {
   return WIFSIGNALED(status);
 }
 
+struct Peak {
+  int exit_code = -1;
+  long resident_kib = 0;  // most at once
+};
+
+/// Runs the program with at most so much address space; 0: as much as it likes.
+Peak run_within(const std::vector<std::string>& arguments, std::size_t address_bytes) {
+  const pid_t child = ::fork();
+  if (child == 0) {
+    std::freopen("/dev/null", "w", stderr);
+    if (address_bytes > 0) {
+      const rlimit limit{address_bytes, address_bytes};
+      ::setrlimit(RLIMIT_AS, &limit);
+    }
+    std::vector<std::string> words = {test::program()};
+    words.insert(words.end(), arguments.begin(), arguments.end());
+    std::vector<char*> pointers;
+    for (std::string& word : words) pointers.push_back(word.data());
+    pointers.push_back(nullptr);
+    ::execv(pointers[0], pointers.data());
+    ::_exit(127);
+  }
+  int status = 0;
+  rusage usage{};
+  ::wait4(child, &status, 0, &usage);
+  return {.exit_code = WIFEXITED(status) ? WEXITSTATUS(status) : -1,
+          .resident_kib = usage.ru_maxrss};
+}
+
 }  // namespace
 
 TEST_CASE("restitch does each shot once, and after a kill goes on where it was") {
@@ -213,9 +243,61 @@ TEST_CASE("of several templates each shot takes the one that fits, or none") {
   CHECK_THAT(fits.err, Catch::Contains("1 stitched"));
   const auto made = run({"inspect", (dir / "out" / "library_1.tif").string(), "--json"});
   CHECK(made.json().at("frames")[0].at("made_from").at("template_sha256") == *sha256_of_file(own));
+  // By the number of the body in EXIF, though another one would fit: labels are believed.
+  other->body = "Lantern 0001";
+  REQUIRE(write_template(again, *other));
+  auto elsewhere = read_template(own);
+  REQUIRE(elsewhere);
+  elsewhere->body = "Lantern 00012";
+  const std::string near = (dir / "near.yaml").string();
+  REQUIRE(write_template(near, *elsewhere));
+  REQUIRE(restitch(near, again).exit_code != 1);
+  const auto labelled = run({"inspect", (dir / "out" / "library_1.tif").string(), "--json"});
+  CHECK(labelled.json().at("frames")[0].at("made_from").at("template_sha256") ==
+        *sha256_of_file(again));
+  CHECK(labelled.json().at("frames")[0].at("body_serial").is_null());
+  other->body = "Lantern 0002";
+  REQUIRE(write_template(again, *other));
+  other->body = "Lantern 0003";
+  REQUIRE(write_template(foreign, *other));
   const auto none = restitch(foreign, again);
   CHECK(none.exit_code == 2);
   CHECK_THAT(none.err, Catch::Contains("none of the 2 fits"));
+}
+
+TEST_CASE("a run ends with the ranked list of check over its shots") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  REQUIRE(run({"demo", dir.path().string(), "--frame", "400", "--no-panoramas", "--shots",
+               "library_1", "hall_1"})
+              .exit_code == 0);
+  // Half a frame fails by itself; the other shot is stitched with its lenses exchanged.
+  const std::string torn = (dir / "frames" / "hall_1_back.tif").string();
+  const std::string bytes = test::get_file(torn);
+  test::put_file(torn, bytes.substr(0, bytes.size() / 2));
+  fs::rename(dir / "frames" / "library_1_front.tif", dir / "frames" / "x.tif");
+  fs::rename(dir / "frames" / "library_1_back.tif", dir / "frames" / "library_1_front.tif");
+  fs::rename(dir / "frames" / "x.tif", dir / "frames" / "library_1_back.tif");
+  const std::string page = (dir / "worst.html").string();
+  std::vector<std::string> command = {"restitch",   (dir / "frames").string(),
+                                      "--template", (dir / "truth" / "body.template.yaml").string(),
+                                      "--out",      (dir / "out").string(),
+                                      "--width",    "256",
+                                      "--seam",     "plain",
+                                      "--pattern",  "(?<shot>\\w+_\\d)_(?<lens>front|back)\\.tif",
+                                      "--page",     page,
+                                      "--json"};
+  const auto checked = run(command);
+  INFO(checked.err);
+  CHECK(checked.exit_code == 2);
+  const nlohmann::json list = checked.json().at("checked");
+  REQUIRE(list.size() == 2);
+  CHECK(list[0].at("name") == "hall_1");
+  CHECK_THAT(list[0].at("failure").get<std::string>(), Catch::Contains("hall_1_back.tif"));
+  CHECK(list[1].at("findings")[0].at("kind") == "unreadable");
+  CHECK_THAT(test::get_file(page), Catch::Contains("lenses are swapped"));
+  command.back() = "--dry-run";
+  test::check_refused(run(command), "--page");
 }
 
 TEST_CASE("restitch says what fails and does the rest") {
@@ -239,6 +321,23 @@ TEST_CASE("restitch says what fails and does the rest") {
   auto without = shots.command("out");
   without.erase(without.begin() + 2, without.begin() + 4);
   test::check_refused(run(without), "--template");
+}
+
+// The address sanitizer keeps what was freed: its memory says nothing.
+TEST_CASE("memory is that of one shot, however many there are", "[long]") {
+  if (test::program().empty()) return;
+  const Shots few(2);
+  const Shots many(12);
+  const Peak two = run_within(few.command("out"), 0);
+  const Peak twelve = run_within(many.command("out"), 0);
+  REQUIRE(two.exit_code == 0);
+  REQUIRE(twelve.exit_code == 0);
+  CAPTURE(two.resident_kib, twelve.resident_kib);
+  CHECK(static_cast<double>(twelve.resident_kib) < 1.15 * static_cast<double>(two.resident_kib));
+  // With a bound on the address space: the libraries, the stacks of two threads, one shot.
+  const Peak bounded = run_within(many.command("bounded", {"--threads", "2"}), 1 << 30);
+  CHECK(bounded.exit_code == 0);
+  CHECK(many.tree("bounded") == many.tree("out"));
 }
 
 TEST_CASE("restitch bears a full disk") {

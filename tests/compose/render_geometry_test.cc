@@ -217,3 +217,83 @@ TEST_CASE("A stop asked for while rendering is an error of its own kind") {
   CHECK(panorama.error().kind == ErrorKind::cancelled);
   CHECK(calls == 3);
 }
+
+namespace {
+
+// Pairs of pixels in both directions averaged.
+Image halved(const Image& image) {
+  Image half(image.width() / 2, image.height() / 2, Channels::rgb, SampleType::f32);
+  for (int y = 0; y < half.height(); ++y) {
+    const auto row = half.row<float>(y);
+    for (int x = 0; x < half.width(); ++x) {
+      for (int c = 0; c < 3; ++c) {
+        double sum = 0;
+        for (int j = 0; j < 2; ++j) {
+          for (int i = 0; i < 2; ++i) sum += test::code_at(image, 2 * x + i, 2 * y + j, c);
+        }
+        row[static_cast<std::size_t>(3 * x + c)] = static_cast<float>(sum / 4);
+      }
+    }
+  }
+  return half;
+}
+
+// By how much one tile of `other` lies right of and below that of `one`, px: least squares on the
+// brightness (Lucas & Kanade 1981, IJCAI).
+Vec2 tile_shift(const Image& one, const Image& other, int left, int top, int side) {
+  Eigen::Matrix2d normal = Eigen::Matrix2d::Zero();
+  Vec2 right_side = Vec2::Zero();
+  for (int y = top; y < top + side; ++y) {
+    for (int x = left; x < left + side; ++x) {
+      for (int c = 0; c < 3; ++c) {
+        const auto at = [&](const Image& image, int i, int j) {
+          return test::code_at(image, i, j, c);
+        };
+        const Vec2 slope(0.5 * (at(one, x + 1, y) - at(one, x - 1, y)),
+                         0.5 * (at(one, x, y + 1) - at(one, x, y - 1)));
+        normal += slope * slope.transpose();
+        right_side -= slope * (at(other, x, y) - at(one, x, y));
+      }
+    }
+  }
+  return normal.ldlt().solve(right_side);
+}
+
+}  // namespace
+
+TEST_CASE("Twice the width moves nothing by a hundredth of a degree", "[render]") {
+  constexpr int kWidth = 720;
+  constexpr int kTile = 40;
+  const Rig rig = test::small_body(53, 400);
+  const auto frames = test::shoot(rig, test::wavy_scene(12));
+  const auto plan = plan_seams(rig, frames, {});
+  if (!plan) FAIL(plan.error().line());
+  const auto rendered = [&](int width) {
+    auto panorama = render_panorama(rig, frames, {.width_px = width, .seams = &*plan});
+    if (!panorama) FAIL(panorama.error().line());
+    return std::move(panorama->image);
+  };
+  const Image one = halved(rendered(kWidth));
+  const Image other = halved(halved(rendered(2 * kWidth)));
+  double worst_deg = 0;
+  for (int top = kTile; top + 2 * kTile < one.height(); top += kTile / 2) {
+    for (int left = 1; left + kTile + 1 < one.width(); left += kTile / 2) {
+      const Vec2 shift = tile_shift(one, other, left, top, kTile);
+      worst_deg = std::max(worst_deg, shift.norm() * 360 / one.width());
+    }
+  }
+  CAPTURE(worst_deg);
+  CHECK(worst_deg < 0.01);
+  // A tile that is moved by that much would be told.
+  Image moved = other;
+  for (int y = 0; y < moved.height(); ++y) {
+    const auto from = other.row<float>(y);
+    const auto to = moved.row<float>(y);
+    const double part = 0.015 * one.width() / 360;
+    for (std::size_t i = 3; i < to.size(); ++i) {
+      to[i] = static_cast<float>(part * static_cast<double>(from[i - 3]) +
+                                 (1 - part) * static_cast<double>(from[i]));
+    }
+  }
+  CHECK(tile_shift(one, moved, 2 * kTile, 2 * kTile, kTile).x() * 360 / one.width() > 0.01);
+}

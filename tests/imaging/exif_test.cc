@@ -28,6 +28,7 @@ FrameInfo lantern_info() {
           .focal_length_mm = 1.65,
           .body_make = "Guesthouse Optics",
           .body_model = "Lantern",
+          .body_serial = "0117",
           .lens_model = "Lantern 200°"};
 }
 
@@ -35,6 +36,7 @@ void check_same(const FrameInfo& actual, const FrameInfo& expected, double epsil
   CHECK(actual.taken_at == expected.taken_at);
   CHECK(actual.body_make == expected.body_make);
   CHECK(actual.body_model == expected.body_model);
+  CHECK(actual.body_serial == expected.body_serial);
   CHECK(actual.lens_model == expected.lens_model);
   const auto same = [&](const std::optional<double>& a, const std::optional<double>& b) {
     REQUIRE(a.has_value() == b.has_value());
@@ -119,6 +121,7 @@ TEST_CASE("Exiv2 reads our fields", "[imaging][exif]") {
     CHECK(exif["Exif.Photo.ISOSpeedRatings"].toString() == "400");
     CHECK(exif["Exif.Photo.ExposureBiasValue"].toString() == "-2/3");
     CHECK(exif["Exif.Photo.FocalLength"].toString() == "33/20");
+    CHECK(exif["Exif.Photo.BodySerialNumber"].toString() == "0117");
     CHECK(exif["Exif.Photo.LensModel"].toString() == "Lantern 200°");
     // Exif 2.32, 4.6.5: the tags by number.
     CHECK(exif.findKey(Exiv2::ExifKey("Exif.Photo.ExposureTime"))->tag() == 0x829A);

@@ -1,0 +1,25 @@
+#pragma once
+
+#include <string>
+
+#include "base/result.h"
+#include "check/shot_check.h"
+#include "cli/check_inputs.h"
+#include "cli/check_report.h"
+#include "cli/console.h"
+
+namespace seamwright {
+
+/// How one shot or panorama is checked.
+struct CheckRunOptions {
+  std::string template_file = {};  ///< empty: the shot file names one
+  ShotCheckOptions check = {};
+  bool mirrored = false;  ///< the files hold mirrored pictures
+  bool picture = false;   ///< take one of the worst place
+};
+
+/// What cannot be read is told in the answer and is no failure; being told to stop is one.
+[[nodiscard]] Result<Checked> check_input(const CheckInput& input, const CheckRunOptions& options,
+                                          const Console& console);
+
+}  // namespace seamwright
