@@ -63,14 +63,15 @@ function(seamwright_install_package)
     ${PROJECT_BINARY_DIR}/seamwright-config-version.cmake DESTINATION ${destination})
 endfunction()
 
-# seamwright_test(NAME SOURCES ... [LINK ...] [PRECOMPILE ...] [LABEL unit|end-to-end])
+# seamwright_test(NAME [SLOW] SOURCES ... [LINK ...] [PRECOMPILE ...] [LABEL unit|end-to-end])
 #
 # One Catch2 program, `test_NAME`. Unit tests (the default) also run under the sanitizers, but for
 # those tagged [long], which do the same work again and again; they are built together by the target
-# `unit_tests`. End-to-end tests run the program.
+# `unit_tests`. End-to-end tests run the program. A SLOW one starts first, so that nothing waits for
+# it at the end.
 add_custom_target(unit_tests)
 function(seamwright_test name)
-  cmake_parse_arguments(arg "" "LABEL" "SOURCES;LINK;PRECOMPILE" ${ARGN})
+  cmake_parse_arguments(arg "SLOW" "LABEL" "SOURCES;LINK;PRECOMPILE" ${ARGN})
   if(NOT arg_LABEL)
     set(arg_LABEL unit)
   endif()
@@ -88,6 +89,9 @@ function(seamwright_test name)
     LABELS ${arg_LABEL}
     ENVIRONMENT "SEAMWRIGHT_SHARED_DATA=${SEAMWRIGHT_SHARED_DATA};SEAMWRIGHT_PROGRAM=${CMAKE_BINARY_DIR}/seamwright"
     SKIP_RETURN_CODE 77)
+  if(arg_SLOW)
+    set_tests_properties(${name} PROPERTIES COST 100)
+  endif()
   if(arg_LABEL STREQUAL "unit")
     add_dependencies(unit_tests ${target})
   endif()

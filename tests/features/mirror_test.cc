@@ -58,7 +58,7 @@ TEST_CASE("a reflected rig sees the mirrored world in flipped frames", "[mirror]
   CHECK(checked > 150);
 }
 
-TEST_CASE("mirrored frames of a ring of lenses are recognised", "[mirror]") {
+TEST_CASE("mirrored frames of a ring of lenses are recognised", "[mirror][long]") {
   RigOptions options = small();
   options.lens_count = 3;
   options.width_px = options.height_px = 300;
