@@ -30,8 +30,10 @@ double DepthTerms::cost(double inverse_depth) const {
 }
 
 void DepthTerms::add(double inverse_depth, double& normal, double& gradient) const {
+  // The floor's slope has no kink, but its curvature jumps at 0, where ties that would stand behind
+  // infinity begin. They are about to meet it: without it their step would be far too long.
   double information = far_information_;
-  if (inverse_depth < 0) information += floor_information_;
+  if (inverse_depth <= 0) information += floor_information_;
   normal += information;
   gradient += lean_ + information * inverse_depth;
   if (known_.weight > 0) {
