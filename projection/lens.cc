@@ -88,6 +88,77 @@ Vec2 undo_decentring(const Terms& t, const Vec2& m) {
   return x;
 }
 
+// The plane point a = ρ(θ) · (x, y) / √(x² + y²) of a direction.
+struct PlanePoint {
+  double theta_rad = 0;
+  double base = 0;           // radius of the base curve
+  Vec2 unit = Vec2::Zero();  // zero on the axis
+  Vec2 a = Vec2::Zero();
+  Eigen::Matrix<double, 2, 3> by_direction;
+};
+
+PlanePoint plane_point(const Lens& lens, const Vec3& direction) {
+  const double plane = direction.head<2>().norm();
+  PlanePoint out;
+  out.theta_rad = std::atan2(plane, direction.z());
+  const double q = out.theta_rad * out.theta_rad;
+  const Dual base = base_radius(lens.curve, out.theta_rad);
+  out.base = base.value;
+  if (plane < 1e-12 * direction.z()) {
+    out.a = direction.head<2>() / direction.z();
+    out.by_direction.leftCols<2>() = Mat2::Identity() / direction.z();
+    out.by_direction.col(2) = -out.a / direction.z();
+    return out;
+  }
+  const double n2 = direction.squaredNorm();
+  const double poly = radial_poly(lens.terms, q);
+  const double rho = base.value * poly;
+  out.unit = direction.head<2>() / plane;
+  out.a = rho * out.unit;
+  const double slope =
+      base.slope * poly + base.value * radial_poly_slope(lens.terms, out.theta_rad);
+  const Vec3 theta_by_direction(direction.z() * out.unit.x() / n2,
+                                direction.z() * out.unit.y() / n2, -plane / n2);
+  out.by_direction = slope * out.unit * theta_by_direction.transpose();
+  out.by_direction.leftCols<2>() +=
+      rho / plane * (Mat2::Identity() - out.unit * out.unit.transpose());
+  return out;
+}
+
+// From the plane point to the pixel: decentring m(a), then affine.
+struct PixelMap {
+  Vec2 by_p1 = Vec2::Zero();  // of m
+  Vec2 by_p2 = Vec2::Zero();
+  Vec2 m = Vec2::Zero();
+  Mat2 m_by_a;
+  Mat2 px_by_m;
+};
+
+PixelMap pixel_map(const Terms& t, const Vec2& a) {
+  const double p1 = t[kDecentre1];
+  const double p2 = t[kDecentre2];
+  const double r2 = a.squaredNorm();
+  const double xy2 = 2 * a.x() * a.y();
+  PixelMap map;
+  map.by_p1 = Vec2(r2 + 2 * a.x() * a.x(), xy2);
+  map.by_p2 = Vec2(xy2, r2 + 2 * a.y() * a.y());
+  map.m = a + p1 * map.by_p1 + p2 * map.by_p2;
+  const double mixed = 2 * (p1 * a.y() + p2 * a.x());
+  map.m_by_a << 1 + 6 * p1 * a.x() + 2 * p2 * a.y(), mixed, mixed,
+      1 + 6 * p2 * a.y() + 2 * p1 * a.x();
+  map.px_by_m << 1 + t[kAspect], t[kShear], 0, 1;
+  map.px_by_m *= t[kFocal];
+  return map;
+}
+
+DirectionSlopes slopes_of(const Lens& lens, const PlanePoint& plane, const PixelMap& map) {
+  DirectionSlopes out;
+  out.px = lens.centre_px() + map.px_by_m * map.m;
+  out.theta_rad = plane.theta_rad;
+  out.by_direction = map.px_by_m * map.m_by_a * plane.by_direction;
+  return out;
+}
+
 bool inside_field(const Lens& lens, const Vec3& d) {
   return std::atan2(std::hypot(d.x(), d.y()), d.z()) <= lens.theta_max_rad * (1.0 + 1e-12);
 }
@@ -155,67 +226,34 @@ std::optional<Vec2> Lens::project(const Vec3& direction) const {
 std::optional<Vec2> Lens::project(const Vec3& direction,
                                   Eigen::Matrix<double, 2, 3>& jacobian) const {
   if (!inside_field(*this, direction)) return std::nullopt;
-  const LensSlopes slopes = slopes_at(direction);
+  const DirectionSlopes slopes = direction_slopes_at(direction);
   jacobian = slopes.by_direction;
   return slopes.px;
 }
 
 LensSlopes Lens::slopes_at(const Vec3& direction) const {
-  // The plane point (ax, ay) = ρ(θ) · (x, y) / √(x² + y²), then decentring m(a), then affine.
-  const double plane = direction.head<2>().norm();
-  const double n2 = direction.squaredNorm();
-  const double theta = std::atan2(plane, direction.z());
-  const double q = theta * theta;
-  const Dual base = base_radius(curve, theta);
-  const double rho = base.value * radial_poly(terms, q);
-  const bool on_axis = plane < 1e-12 * direction.z();
-  const Vec2 unit = on_axis ? Vec2(Vec2::Zero()) : Vec2(direction.head<2>() / plane);
-  Vec2 a = rho * unit;
-  Eigen::Matrix<double, 2, 3> a_by_direction = Eigen::Matrix<double, 2, 3>::Zero();
-  if (on_axis) {
-    a = direction.head<2>() / direction.z();
-    a_by_direction.leftCols<2>() = Mat2::Identity() / direction.z();
-    a_by_direction.col(2) = -a / direction.z();
-  } else {
-    const double slope =
-        base.slope * radial_poly(terms, q) + base.value * radial_poly_slope(terms, theta);
-    const Vec3 theta_by_direction(direction.z() * unit.x() / n2, direction.z() * unit.y() / n2,
-                                  -plane / n2);
-    a_by_direction = slope * unit * theta_by_direction.transpose();
-    a_by_direction.leftCols<2>() += rho / plane * (Mat2::Identity() - unit * unit.transpose());
-  }
-
-  const double p1 = terms[kDecentre1];
-  const double p2 = terms[kDecentre2];
-  const double r2 = a.squaredNorm();
-  const double xy2 = 2 * a.x() * a.y();
-  const Vec2 by_p1(r2 + 2 * a.x() * a.x(), xy2);
-  const Vec2 by_p2(xy2, r2 + 2 * a.y() * a.y());
-  const Vec2 m = a + p1 * by_p1 + p2 * by_p2;
-  Mat2 m_by_a;
-  const double mixed = 2 * (p1 * a.y() + p2 * a.x());
-  m_by_a << 1 + 6 * p1 * a.x() + 2 * p2 * a.y(), mixed, mixed, 1 + 6 * p2 * a.y() + 2 * p1 * a.x();
-  Mat2 px_by_m;
-  px_by_m << 1 + terms[kAspect], terms[kShear], 0, 1;
-  px_by_m *= terms[kFocal];
-
+  const PlanePoint plane = plane_point(*this, direction);
+  const PixelMap map = pixel_map(terms, plane.a);
   LensSlopes out;
-  out.px = centre_px() + px_by_m * m;
-  out.theta_rad = theta;
-  out.by_direction = px_by_m * m_by_a * a_by_direction;
-  out.by_terms.col(kFocal) = px_by_m * m / terms[kFocal];
+  static_cast<DirectionSlopes&>(out) = slopes_of(*this, plane, map);
+  out.by_terms.col(kFocal) = map.px_by_m * map.m / terms[kFocal];
   out.by_terms.col(kCentreU) = Vec2::UnitX();
   out.by_terms.col(kCentreV) = Vec2::UnitY();
-  Vec2 radial = px_by_m * m_by_a * unit * base.value;
+  Vec2 radial = map.px_by_m * map.m_by_a * plane.unit * plane.base;
   for (int term = kRadial1; term <= kRadial4; ++term) {
-    radial *= q;
+    radial *= plane.theta_rad * plane.theta_rad;
     out.by_terms.col(term) = radial;
   }
-  out.by_terms.col(kAspect) = Vec2(terms[kFocal] * m.x(), 0);
-  out.by_terms.col(kShear) = Vec2(terms[kFocal] * m.y(), 0);
-  out.by_terms.col(kDecentre1) = px_by_m * by_p1;
-  out.by_terms.col(kDecentre2) = px_by_m * by_p2;
+  out.by_terms.col(kAspect) = Vec2(terms[kFocal] * map.m.x(), 0);
+  out.by_terms.col(kShear) = Vec2(terms[kFocal] * map.m.y(), 0);
+  out.by_terms.col(kDecentre1) = map.px_by_m * map.by_p1;
+  out.by_terms.col(kDecentre2) = map.px_by_m * map.by_p2;
   return out;
+}
+
+DirectionSlopes Lens::direction_slopes_at(const Vec3& direction) const {
+  const PlanePoint plane = plane_point(*this, direction);
+  return slopes_of(*this, plane, pixel_map(terms, plane.a));
 }
 
 std::optional<Vec3> Lens::unproject(const Vec2& px) const {

@@ -70,12 +70,16 @@ struct VignettingTerms {
   bool operator==(const VignettingTerms&) const = default;
 };
 
-/// A projected pixel and how it moves.
-struct LensSlopes {
+/// A projected pixel and how it moves with the direction.
+struct DirectionSlopes {
   Vec2 px = Vec2::Zero();
-  double theta_rad = 0;  ///< off axis
-  Eigen::Matrix<double, 2, kLensTermCount> by_terms;
+  double theta_rad = 0;                      ///< off axis
   Eigen::Matrix<double, 2, 3> by_direction;  ///< at the given direction, not normalised
+};
+
+/// And how it moves with the lens' terms.
+struct LensSlopes : DirectionSlopes {
+  Eigen::Matrix<double, 2, kLensTermCount> by_terms;
 };
 
 struct Lens {
@@ -99,6 +103,8 @@ struct Lens {
   /// Pixel with its derivatives by all terms and by the direction. No check of the field of view:
   /// a solver's steps may lead outside for a while.
   [[nodiscard]] LensSlopes slopes_at(const Vec3& direction) const;
+  /// The same to the last bit without the terms' derivatives, at half the price.
+  [[nodiscard]] DirectionSlopes direction_slopes_at(const Vec3& direction) const;
   /// Unit direction of a pixel; empty beyond theta_max. project(unproject(px)) = px to 1e-9 px.
   [[nodiscard]] std::optional<Vec3> unproject(const Vec2& px) const;
 

@@ -30,9 +30,9 @@ struct State {
 
 constexpr double kPointDamping = 1e-9;  // keeps a depth that nothing holds from running away
 constexpr int kPointSteps = 2;
-constexpr double kPointTolerance =
-    1e-7;                   // a point's step that lowers its cost by less was the last
-constexpr int kChunks = 8;  // of ties, summed apart and then in order
+constexpr double kPointTolerance = 1e-7;  // a point's step is left out that promises to lower its
+                                          // cost by a smaller share
+constexpr int kChunks = 8;                // of ties, summed apart and then in order
 
 // What never changes of one tie.
 struct Prepared {
@@ -101,8 +101,9 @@ class Adjuster {
 
   AdjustResult run(const ProgressFn& progress) {
     AdjustResult result;
+    result.initial_cost = cost_of(state_);
+    for_each_tie(state_.points, [&](std::size_t, std::size_t i) { settle_point(state_, i); });
     double cost = cost_of(state_);
-    result.initial_cost = cost;
     result.stop = StopReason::iteration_limit;
     double damping = 1e-6;
     for (int i = 0; i < options_.max_iterations; ++i) {
@@ -312,9 +313,7 @@ class Adjuster {
     next.costs = state_.costs;
     for_each_tie(state_.points, [&](std::size_t, std::size_t i) {
       move_point(i, step, next.points[i]);
-      for (int k = 0; k < kPointSteps; ++k) {
-        if (refine_point(next, i) <= kPointTolerance * next.costs[i]) break;
-      }
+      settle_point(next, i);
     });
     return next;
   }
@@ -329,34 +328,54 @@ class Adjuster {
     step_point(-(eliminated.inverse * pull), tangent_basis(point.direction), point);
   }
 
-  // A Gauss–Newton step of one tie with the rig held, kept when it helps; returns by how much. A
-  // shared step along a weakly held direction (angular scale against depth) is long; without this
-  // the curvature of the ties' own paths would cut it short.
-  double refine_point(State& state, std::size_t index) const {
-    const Tie& tie = ties_[index];
-    TiePoint point = state.points[index];
-    const Eigen::Matrix<double, 3, 2> tangent = tangent_basis(point.direction);
+  // A tie with the rig held: what it costs, and the normal equations of its point.
+  struct PointSystem {
+    double cost = 0;
     Mat3 normal = Mat3::Zero();
     Vec3 gradient = Vec3::Zero();
-    double cost = options_.free_depth ? prepared_[index].depth.cost(point.inverse_depth) : 0;
+  };
+
+  PointSystem point_system(const State& state, std::size_t index, const TiePoint& point,
+                           const Eigen::Matrix<double, 3, 2>& tangent) const {
+    const Tie& tie = ties_[index];
+    PointSystem system;
+    if (options_.free_depth) system.cost = prepared_[index].depth.cost(point.inverse_depth);
     for (std::size_t j = 0; j < tie.sights.size(); ++j) {
       const PointSight linear =
           linearise_point(state.places.of(state.rig, tie, tie.sights[j]), tie.sights[j],
                           prepared_[index].whiteners[j], point, tangent);
       const double s = linear.residual.squaredNorm();
-      const double weight = robust_weight(s, options_.robust_scale);
-      cost += robust_cost(s, options_.robust_scale);
-      normal += weight * linear.by_point.transpose() * linear.by_point;
-      gradient += weight * linear.by_point.transpose() * linear.residual;
+      const Eigen::Matrix<double, 3, 2> weighted =
+          robust_weight(s, options_.robust_scale) * linear.by_point.transpose();
+      system.cost += robust_cost(s, options_.robust_scale);
+      system.normal += weighted * linear.by_point;
+      system.gradient += weighted * linear.residual;
     }
-    finish_point(index, point, normal, gradient);
-    step_point(-(normal.inverse() * gradient), tangent, point);
-    const double refined = tie_cost(state, index, point);
-    state.costs[index] = cost;
-    if (!(refined < cost)) return 0;
-    state.points[index] = point;
-    state.costs[index] = refined;
-    return cost - refined;
+    finish_point(index, point, system.normal, system.gradient);
+    return system;
+  }
+
+  // Gauss–Newton steps of one tie with the rig held, kept while they help. A shared step along a
+  // weakly held direction (angular scale against depth) is long; without this the curvature of the
+  // ties' own paths would cut it short. Mostly the first look tells that nothing is left to do.
+  void settle_point(State& state, std::size_t index) const {
+    TiePoint& kept = state.points[index];
+    double& cost = state.costs[index];
+    TiePoint point = kept;
+    for (int k = 0; k < kPointSteps; ++k) {
+      const Eigen::Matrix<double, 3, 2> tangent = tangent_basis(point.direction);
+      const PointSystem system = point_system(state, index, point, tangent);
+      if (k > 0 && !(system.cost < cost)) return;
+      kept = point;
+      cost = system.cost;
+      const Vec3 move = -(system.normal.inverse() * system.gradient);
+      if (-move.dot(system.gradient) <= kPointTolerance * std::abs(cost)) return;
+      step_point(move, tangent, point);
+    }
+    const double last = tie_cost(state, index, point);
+    if (!(last < cost)) return;
+    kept = point;
+    cost = last;
   }
 
   // Depth terms and damping of a tie's own 3 × 3 system; a fixed depth leaves it.
@@ -390,15 +409,43 @@ class Adjuster {
         if (!refused) damping = std::max(damping * 0.1, 1e-12);
         return lowered;
       }
+      if (!refused && step_back(next, next_cost, cost, damping)) {
+        const double lowered = cost - cost_of(state_);
+        cost -= lowered;
+        return lowered;
+      }
       refused = true;
       damping = std::max(damping * 10, 1e-9);
     }
     return -1;
   }
 
+  // Where ties meet the floor of depths the curvature jumps, and a full step along a weakly held
+  // direction ends too far. There the floor is felt: one more step mostly ends below the start,
+  // which shorter first steps would reach at a crawl. Leaves everything as it was when it does not,
+  // and is not tried again.
+  bool step_back(State& overshot, double overshot_cost, double cost, double damping) {
+    if (!may_step_back_ || !std::isfinite(overshot_cost)) return false;
+    std::swap(state_, overshot);
+    std::vector<EliminatedPoint> before(eliminated_.size());
+    eliminated_.swap(before);
+    Reduced reduced = reduce();
+    reduced.normal.diagonal() *= 1 + damping;
+    State next = stepped(solve_scaled(reduced));
+    const double next_cost = cost_of(next);
+    if (std::isfinite(next_cost) && next_cost < cost) {
+      state_ = std::move(next);
+      return true;
+    }
+    std::swap(state_, overshot);
+    eliminated_.swap(before);
+    may_step_back_ = false;
+    return false;
+  }
+
   void find_covariance(AdjustResult& result) {
     result.pose_covariance.assign(state_.shots.size(), PoseCovariance::Zero());
-    if (columns_.count() == 0) return;
+    if (columns_.count() == 0 || !options_.with_covariance) return;
     const Eigen::MatrixXd all = inverse_scaled(reduce().normal);
     if (all.size() == 0) return;
     result.covariance = all.topLeftCorner(columns_.shared(), columns_.shared());
@@ -427,6 +474,7 @@ class Adjuster {
   State state_;
   std::vector<Prepared> prepared_;
   std::vector<EliminatedPoint> eliminated_;
+  bool may_step_back_ = true;
 };
 
 }  // namespace

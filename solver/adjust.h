@@ -55,6 +55,7 @@ struct AdjustOptions {
   double cost_tolerance = 1e-10;  ///< stop when a step lowers the cost by less than this share
   double robust_scale = 3.0;      ///< Cauchy scale in sigmas of a sight; 0 for plain least squares
   bool free_depth = true;         ///< false keeps every tie at infinity
+  bool with_covariance = true;    ///< false leaves all that tells certainty empty
   bool free_flex = false;         ///< per-shot rotation of every lens but the first
   double flex_sigma_rad = rad_from_deg(0.05);  ///< prior spread of flex, per axis
   /// λ of an exponential prior on ρ, 1/m: leans every tie away by the same force; 0 for none.
@@ -97,7 +98,7 @@ struct AdjustResult {
   double initial_cost = 0;
   double final_cost = 0;
   /// Marginal covariance of the shared terms at the solution, columns × columns; empty when the
-  /// normal equations are singular.
+  /// normal equations are singular, or it was not asked for.
   Eigen::MatrixXd covariance;
   /// Posterior variance of every lens' flex about each axis, [shot][lens], rad²; empty if fixed.
   std::vector<std::vector<Vec3>> flex_variance;

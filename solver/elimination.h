@@ -3,8 +3,10 @@
 // The Schur complement on the ties' points, summed tie by tie.
 //
 // A tie's rows are A (by the columns it touches), B (by its point) and r. With N = BᵀB + what is
-// known of the point = L Lᵀ and C = BᵀA, it leaves AᵀA − EᵀE with E = L⁻¹C. Ties that touch the
-// same columns, as all ring ties of one shot and pair do, are stacked, so that both products are
+// known of the point = L Lᵀ and C = BᵀA, it leaves AᵀA − EᵀE with E = L⁻¹C. Two sights, which most
+// ties are, leave little: AᵀA − EᵀE = Aᵀ(I − BN⁻¹Bᵀ)A, and of that 4 × 4 matrix two directions are
+// (nearly) the point's alone. The other two make two rows instead of seven. Ties that touch the
+// same columns, as all ring ties of one shot and pair do, are stacked, so that the products are
 // those of tall matrices.
 
 #include <vector>
@@ -50,14 +52,14 @@ class TieStack {
   static constexpr Eigen::Index kHeight = 128;
 
   void begin(const std::vector<int>& columns);
+  void add_pair(const TieRows& rows, const EliminatedPoint& point);
 
   const std::vector<int>* columns_ = nullptr;
-  RowMatrix rows_;  // A
-  Eigen::VectorXd residual_;
+  RowMatrix rows_;  // A, or what is left of it
   Eigen::Index filled_ = 0;
   RowMatrix eliminated_;  // E
-  Eigen::VectorXd eliminated_gradient_;
   Eigen::Index eliminated_filled_ = 0;
+  Eigen::VectorXd gradient_;
   Eigen::MatrixXd product_;
 };
 

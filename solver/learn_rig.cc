@@ -88,7 +88,8 @@ void add_expected_seam(const SharedTerms& terms, RigSolution& solution) {
   solution.quality.expected_seam_across_px = summary.across_rms_px;
 }
 
-// Robust and stiff first, then everything free while outliers leave, then to the end.
+// Robust and stiff first, then everything free while outliers leave, then to the end. Nobody asks
+// the first three for more than a place to go on from.
 std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties_per_shot,
                                      int shots) {
   AdjustOptions round{.max_iterations = 100, .cost_tolerance = 1e-6, .free_flex = shots > 1};
@@ -97,13 +98,34 @@ std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties
     round.depth_lean_per_m = options.depth_lean_per_m * std::max(1.0, ties_per_shot);
   }
   AdjustOptions first = round;
+  first.cost_tolerance = 1e-4;
+  first.with_covariance = false;
   first.free_flex = false;
   first.robust_scale = 30;  // far from the answer, an honest tie may look like an outlier
-  AdjustOptions second = round;
+  AdjustOptions second = first;
+  second.free_flex = round.free_flex;
   second.robust_scale = 10;
   AdjustOptions last = round;
   last.cost_tolerance = 1e-9;
+  round.cost_tolerance = 1e-5;  // of some thousand sigmas squared: no tie is judged otherwise
   return {first, first, second, round, round, last};
+}
+
+bool looks_for_a_place(const AdjustOptions& round) { return !round.with_covariance; }
+
+// Every so manieth ring tie of what is used, so that some thousands are left: enough to find the
+// place where all of them are asked. Tracks stay, which hold the stands together.
+std::vector<char> thinned(std::span<const Tie> ties, std::vector<char> use) {
+  constexpr std::size_t kEnough = 4000;
+  std::vector<std::size_t> ring;
+  for (std::size_t i = 0; i < ties.size(); ++i) {
+    if (use[i] != 0 && !is_track(ties[i])) ring.push_back(i);
+  }
+  const std::size_t every = std::max<std::size_t>(1, ring.size() / kEnough);
+  for (std::size_t k = 0; k < ring.size(); ++k) {
+    if (k % every != 0) use[ring[k]] = 0;
+  }
+  return use;
 }
 
 // In the first round radial, affine, decentring and travel terms stay where they start while
@@ -246,7 +268,7 @@ class RigLearner {
           round == 0 ? solve_early(adjusting) : solve(prior_, result_.terms, adjusting);
       if (!going_on) return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
       if (round + 1 == rounds.size()) return finished(adjusting);
-      if (rounds[round].robust_scale > 3) continue;
+      if (looks_for_a_place(rounds[round])) continue;
       judge();
       if (auto error = check_support(lens_count, ties_, inlier_, options_.minimum_ties)) {
         return fail(std::move(*error));
@@ -276,7 +298,8 @@ class RigLearner {
   bool solve(const SharedPrior& prior, const SharedTerms& terms, AdjustOptions adjusting) {
     adjusting.flex_sigma_rad = flex_sigma_rad_;
     if (curves_free_) adjusting.lines = lines_.used();
-    fit_ = adjust(fit_.rig, ties_, fit_.shots, terms, prior, adjusting, inlier_, progress_);
+    const std::vector<char> use = looks_for_a_place(adjusting) ? thinned(ties_, inlier_) : inlier_;
+    fit_ = adjust(fit_.rig, ties_, fit_.shots, terms, prior, adjusting, use, progress_);
     return fit_.stop != StopReason::cancelled;
   }
 

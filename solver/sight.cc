@@ -25,42 +25,45 @@ Mat3 cross_matrix(const Vec3& v) {
   return m;
 }
 
-// The point in the world, from the rig's origin in the shot of the sight, times ρ.
-Vec3 seen_in_world(const SightPlace& place, const TiePoint& point) {
-  if (place.within_shot) return point.direction;
-  return place.world_from_own * point.direction +
-         point.inverse_depth * place.own_from_seen_in_world;
+// The point from the rig's origin in the shot of the sight, times ρ: in the world, then in that
+// rig.
+Vec3 seen_in_world(const BetweenShots& between, const TiePoint& point) {
+  return between.world_from_own * point.direction +
+         point.inverse_depth * between.own_from_seen_in_world;
+}
+Vec3 seen_in_rig(const SightPlace& place, const TiePoint& point) {
+  if (!place.between) return point.direction;
+  return place.between->seen_from_world * seen_in_world(*place.between, point);
 }
 
 }  // namespace
 
 SightPlace place_of(const Rig& rig, const Tie& tie, const TieSight& sight, ShotStates shots) {
   SightPlace place{.mounted = rig.lenses[static_cast<std::size_t>(sight.lens)]};
-  place.lens_from_rig = place.mounted.rig_from_lens.conjugate().toRotationMatrix();
+  place.lens_from_seen = place.mounted.rig_from_lens.conjugate().toRotationMatrix();
   if (shots.empty()) return place;
   const int seen = tie.shot_of(sight);
   const ShotState& there = shots[static_cast<std::size_t>(seen)];
   if (sight.lens > 0 && !there.flex.empty()) {
     place.unflex = there.flex_of(sight.lens).conjugate().toRotationMatrix();
+    place.lens_from_seen *= place.unflex;
   }
   if (seen == tie.shot) return place;
-  const ShotState& own = shots[static_cast<std::size_t>(tie.shot)];
-  place.world_from_own = own.pose.world_from_rig.toRotationMatrix();
-  place.seen_from_world = there.pose.world_from_rig.conjugate().toRotationMatrix();
-  place.own_from_seen_in_world = own.pose.position - there.pose.position;
-  place.within_shot = false;
+  const ShotPose& own = shots[static_cast<std::size_t>(tie.shot)].pose;
+  place.between = BetweenShots{own.world_from_rig.toRotationMatrix(),
+                               there.pose.world_from_rig.conjugate().toRotationMatrix(),
+                               own.position - there.pose.position};
   return place;
 }
 
 SightPlaces::SightPlaces(const Rig& rig, ShotStates shots) : lenses_(rig.lenses.size()) {
-  for (const MountedLens& mounted : rig.lenses) {
-    lens_from_rig_.push_back(mounted.rig_from_lens.conjugate().toRotationMatrix());
-  }
   for (const ShotState& shot : shots) {
     for (int lens = 0; lens < rig.lens_count(); ++lens) {
+      const Quat& mount = rig.lenses[static_cast<std::size_t>(lens)].rig_from_lens;
       const bool flexed = lens > 0 && !shot.flex.empty();
       unflex_.push_back(flexed ? shot.flex_of(lens).conjugate().toRotationMatrix()
                                : Mat3(Mat3::Identity()));
+      lens_from_seen_.push_back(mount.conjugate().toRotationMatrix() * unflex_.back());
     }
     world_from_rig_.push_back(shot.pose.world_from_rig.toRotationMatrix());
     position_m_.push_back(shot.pose.position);
@@ -71,13 +74,11 @@ SightPlace SightPlaces::of(const Rig& rig, const Tie& tie, const TieSight& sight
   const auto lens = static_cast<std::size_t>(sight.lens);
   const auto own = static_cast<std::size_t>(tie.shot);
   const auto seen = static_cast<std::size_t>(tie.shot_of(sight));
-  SightPlace place{.mounted = rig.lenses[lens], .lens_from_rig = lens_from_rig_[lens]};
-  place.unflex = unflex_[seen * lenses_ + lens];
+  const std::size_t at = seen * lenses_ + lens;
+  SightPlace place{rig.lenses[lens], unflex_[at], lens_from_seen_[at]};
   if (seen == own) return place;
-  place.world_from_own = world_from_rig_[own];
-  place.seen_from_world = world_from_rig_[seen].transpose();
-  place.own_from_seen_in_world = position_m_[own] - position_m_[seen];
-  place.within_shot = false;
+  place.between = BetweenShots{world_from_rig_[own], world_from_rig_[seen].transpose(),
+                               position_m_[own] - position_m_[seen]};
   return place;
 }
 
@@ -95,10 +96,8 @@ Mat2 whitener(const Mat2& covariance) {
 }
 
 Vec3 point_in_lens(const SightPlace& place, const TiePoint& point) {
-  Vec3 in_rig = seen_in_world(place, point);
-  if (!place.within_shot) in_rig = place.seen_from_world * in_rig;
-  return place.lens_from_rig *
-         (place.unflex * (in_rig - point.inverse_depth * place.mounted.pupil));
+  return place.lens_from_seen *
+         (seen_in_rig(place, point) - point.inverse_depth * place.mounted.pupil);
 }
 
 Vec2 sight_residual(const SightPlace& place, const TieSight& sight, const TiePoint& point) {
@@ -112,64 +111,61 @@ Vec2 sight_residual(const SightPlace& place, const TieSight& sight, const TiePoi
 LinearSight linearise(const SightPlace& place, const TieSight& sight, const Mat2& white,
                       const TiePoint& point) {
   const double rho = point.inverse_depth;
-  const Vec3 in_world = seen_in_world(place, point);
-  const Vec3 from_seen = place.within_shot ? in_world : Vec3(place.seen_from_world * in_world);
-  const Vec3 in_rig = from_seen - rho * place.mounted.pupil;
-  const Vec3 unflexed = place.unflex * in_rig;
-  const Vec3 v = with_pupil_travel(place.mounted, place.lens_from_rig * unflexed, rho);
+  const Vec3 in_rig = seen_in_rig(place, point) - rho * place.mounted.pupil;
+  const Vec3 v = with_pupil_travel(place.mounted, place.lens_from_seen * in_rig, rho);
   const LensSlopes slopes = place.mounted.lens.slopes_at(v);
   const double travel = slopes.theta_rad * slopes.theta_rad;
 
   const Eigen::Matrix<double, 2, 3> by_ray = white * slopes.by_direction;
-  const Eigen::Matrix<double, 2, 3> by_mount = by_ray * place.lens_from_rig;
-  const Eigen::Matrix<double, 2, 3> by_seen = by_mount * place.unflex;
+  const Eigen::Matrix<double, 2, 3> by_seen = by_ray * place.lens_from_seen;
 
   LinearSight out;
   out.residual = white * (slopes.px - sight.px);
+  // exp(δ)F: v ≈ RᵀFᵀ(q − δ×q) = RᵀFᵀ(q + [q]× δ), q the point before flex and mount; pose alike.
+  // The mount turns after the flex: [Fᵀq]× = Fᵀ [q]× F.
+  out.by_flex = by_seen * cross_matrix(in_rig);
   out.by_shared.leftCols<kLensTermCount>() = white * slopes.by_terms;
-  // exp(δ)R: v ≈ Rᵀ(q − δ×q) = Rᵀ(q + [q]× δ), q the point before the mount; flex and pose alike.
-  out.by_shared.block<2, 3>(0, kRotationX) = by_mount * cross_matrix(unflexed);
+  out.by_shared.block<2, 3>(0, kRotationX) = out.by_flex * place.unflex.transpose();
   out.by_shared.block<2, 3>(0, kPupilX) = -rho * by_seen;
   out.by_shared.col(kPupilTravel) = -rho * travel * by_ray.col(2);
-  out.by_flex = by_seen * cross_matrix(in_rig);
   out.by_point.col(2) =
       -(by_seen * place.mounted.pupil) - place.mounted.pupil_travel * travel * by_ray.col(2);
-  if (place.within_shot) {
+  if (!place.between) {
     out.by_point.leftCols<2>() = by_seen * tangent_basis(point.direction);
     out.by_own_pose.setZero();
     out.by_seen_pose.setZero();
     return out;
   }
-  const Eigen::Matrix<double, 2, 3> by_world = by_seen * place.seen_from_world;
-  const Vec3 own_in_world = place.world_from_own * point.direction;
-  out.by_point.leftCols<2>() = by_world * place.world_from_own * tangent_basis(point.direction);
-  out.by_point.col(2) += by_world * place.own_from_seen_in_world;
+  const BetweenShots& between = *place.between;
+  const Eigen::Matrix<double, 2, 3> by_world = by_seen * between.seen_from_world;
+  const Vec3 own_in_world = between.world_from_own * point.direction;
+  out.by_point.leftCols<2>() = by_world * between.world_from_own * tangent_basis(point.direction);
+  out.by_point.col(2) += by_world * between.own_from_seen_in_world;
   out.by_own_pose.leftCols<3>() = -by_world * cross_matrix(own_in_world);
   out.by_own_pose.rightCols<3>() = rho * by_world;
-  out.by_seen_pose.leftCols<3>() = by_world * cross_matrix(in_world);
+  out.by_seen_pose.leftCols<3>() = by_world * cross_matrix(seen_in_world(between, point));
   out.by_seen_pose.rightCols<3>() = -rho * by_world;
   return out;
 }
 
 PointSight linearise_point(const SightPlace& place, const TieSight& sight, const Mat2& white,
                            const TiePoint& point, const Eigen::Matrix<double, 3, 2>& tangent) {
-  const double rho = point.inverse_depth;
-  const Vec3 v = with_pupil_travel(place.mounted, point_in_lens(place, point), rho);
-  const LensSlopes slopes = place.mounted.lens.slopes_at(v);
+  const Vec3 v = with_pupil_travel(place.mounted, point_in_lens(place, point), point.inverse_depth);
+  const DirectionSlopes slopes = place.mounted.lens.direction_slopes_at(v);
   const Eigen::Matrix<double, 2, 3> by_ray = white * slopes.by_direction;
-  const Eigen::Matrix<double, 2, 3> by_seen = (by_ray * place.lens_from_rig) * place.unflex;
+  const Eigen::Matrix<double, 2, 3> by_seen = by_ray * place.lens_from_seen;
   const double travel = place.mounted.pupil_travel * slopes.theta_rad * slopes.theta_rad;
 
   PointSight out;
   out.residual = white * (slopes.px - sight.px);
   out.by_point.col(2) = -(by_seen * place.mounted.pupil) - travel * by_ray.col(2);
-  if (place.within_shot) {
+  if (!place.between) {
     out.by_point.leftCols<2>() = by_seen * tangent;
     return out;
   }
-  const Eigen::Matrix<double, 2, 3> by_world = by_seen * place.seen_from_world;
-  out.by_point.leftCols<2>() = by_world * place.world_from_own * tangent;
-  out.by_point.col(2) += by_world * place.own_from_seen_in_world;
+  const Eigen::Matrix<double, 2, 3> by_world = by_seen * place.between->seen_from_world;
+  out.by_point.leftCols<2>() = by_world * place.between->world_from_own * tangent;
+  out.by_point.col(2) += by_world * place.between->own_from_seen_in_world;
   return out;
 }
 

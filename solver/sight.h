@@ -10,6 +10,7 @@
 // the place of a shot in its network. Everything is multiplied by ρ, so that infinity needs no case
 // of its own. Within one shot q = d.
 
+#include <optional>
 #include <vector>
 
 #include "projection/tie.h"
@@ -18,15 +19,19 @@
 
 namespace seamwright {
 
-/// The lens of a sight, and the way from the tie's own shot to the shot of the sight.
+/// The way from a tie's own shot to another one where it is seen.
+struct BetweenShots {
+  Mat3 world_from_own;          ///< S_a
+  Mat3 seen_from_world;         ///< S_sᵀ
+  Vec3 own_from_seen_in_world;  ///< c_a − c_s, metres
+};
+
+/// The lens of a sight, and how it is turned.
 struct SightPlace {
   const MountedLens& mounted;
-  Mat3 lens_from_rig = Mat3::Identity();    ///< R_iᵀ
-  Mat3 unflex = Mat3::Identity();           ///< Fᵀ
-  Mat3 world_from_own = Mat3::Identity();   ///< S_a
-  Mat3 seen_from_world = Mat3::Identity();  ///< S_sᵀ
-  Vec3 own_from_seen_in_world{0, 0, 0};     ///< c_a − c_s, metres
-  bool within_shot = true;                  ///< the three above are trivial
+  Mat3 unflex = Mat3::Identity();            ///< Fᵀ
+  Mat3 lens_from_seen = Mat3::Identity();    ///< R_iᵀ Fᵀ
+  std::optional<BetweenShots> between = {};  ///< empty within the tie's own shot
 };
 
 [[nodiscard]] SightPlace place_of(const Rig& rig, const Tie& tie, const TieSight& sight,
@@ -43,8 +48,8 @@ class SightPlaces {
 
  private:
   std::size_t lenses_ = 0;
-  std::vector<Mat3> lens_from_rig_;
-  std::vector<Mat3> unflex_;  // [shot][lens]
+  std::vector<Mat3> unflex_;          // [shot][lens]
+  std::vector<Mat3> lens_from_seen_;  // [shot][lens]
   std::vector<Mat3> world_from_rig_;
   std::vector<Vec3> position_m_;
 };

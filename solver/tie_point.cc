@@ -9,15 +9,30 @@ namespace seamwright {
 
 namespace {
 
+// A sight with all that stays while its point moves.
+struct Fixed {
+  SightPlace place;
+  const TieSight& sight;
+  Mat2 white;
+};
+
+std::vector<Fixed> fixed_of(const Rig& rig, const Tie& tie, ShotStates shots) {
+  std::vector<Fixed> fixed;
+  fixed.reserve(tie.sights.size());
+  for (const TieSight& sight : tie.sights) {
+    fixed.push_back({place_of(rig, tie, sight, shots), sight, whitener(sight.covariance_px2)});
+  }
+  return fixed;
+}
+
 // One Gauss–Newton step on (direction, ρ); returns the step's length.
-double refine_point(const Rig& rig, const Tie& tie, ShotStates shots, bool free_depth,
-                    TiePoint& point) {
+double refine_point(const std::vector<Fixed>& sights, bool free_depth, TiePoint& point) {
   Mat3 normal = Mat3::Zero();
   Vec3 gradient = Vec3::Zero();
   const Eigen::Matrix<double, 3, 2> tangent = tangent_basis(point.direction);
-  for (const TieSight& sight : tie.sights) {
-    const PointSight linear = linearise_point(place_of(rig, tie, sight, shots), sight,
-                                              whitener(sight.covariance_px2), point, tangent);
+  for (const Fixed& fixed : sights) {
+    const PointSight linear =
+        linearise_point(fixed.place, fixed.sight, fixed.white, point, tangent);
     normal += linear.by_point.transpose() * linear.by_point;
     gradient += linear.by_point.transpose() * linear.residual;
   }
@@ -97,12 +112,15 @@ TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth, ShotStates 
     point.direction = own.world_from_rig.conjugate() * in_world;
   }
   if (free_depth) point.inverse_depth = inverse_depth_from(rays, in_world);
+  const std::vector<Fixed> sights = fixed_of(rig, tie, shots);
   for (int i = 0; i < 10; ++i) {
-    if (refine_point(rig, tie, shots, free_depth, point) < 1e-12) break;
+    if (refine_point(sights, free_depth, point) < 1e-12) break;
   }
   if (point.inverse_depth < 0) {
     point.inverse_depth = 0;
-    for (int i = 0; i < 5; ++i) refine_point(rig, tie, shots, false, point);
+    for (int i = 0; i < 5; ++i) {
+      if (refine_point(sights, false, point) < 1e-12) break;
+    }
   }
   point.usable = point.direction.allFinite() && std::isfinite(point.inverse_depth);
   return point;

@@ -91,6 +91,7 @@ TEST_CASE("the Jacobian by the direction equals that of Jets and of differences"
       const auto px = lens.project(direction, jacobian);
       CAPTURE(curve_name(lens.curve), direction.transpose());
       REQUIRE(px);
+      REQUIRE(jacobian == lens.slopes_at(direction).by_direction);
       // Another order of the same operations.
       REQUIRE((*px - lens.project(direction).value()).norm() <= 1e-15 * lens.width_px * 4);
       const FullJacobian jets = by_jets(lens, direction);

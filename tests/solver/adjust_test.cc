@@ -1,8 +1,10 @@
 #include "solver/adjust.h"
 
+#include <algorithm>
 #include <cmath>
 
 #include "solver/body_spread.h"
+#include "solver/depth_terms.h"
 #include "solver/sight.h"
 #include "tests/support/matchers.h"
 #include "tests/support/rigs.h"
@@ -143,6 +145,47 @@ TEST_CASE("a tie is located where it was") {
     CHECK(1.0 / point.inverse_depth == Approx(scene(point.direction)).epsilon(1e-6));
     CHECK(tie_chi2(rig, tie, point, {}) < 1e-12);
   }
+}
+
+TEST_CASE("ties that noise puts behind infinity start at zero and do not stay there") {
+  CAPTURE(seed());
+  Random random(13);
+  const Rig rig = test::random_rig(random);
+  const auto ties = test::synthetic_ties(random, rig, test::open_yard(400), 0,
+                                         {.per_pair = 200, .noise_px = 0.3});
+  const auto at_zero = [&](const std::vector<TiePoint>& points) {
+    return std::count_if(points.begin(), points.end(), [](const TiePoint& point) {
+      return point.usable && point.inverse_depth == 0;
+    });
+  };
+  std::vector<TiePoint> started;
+  for (const Tie& tie : ties) started.push_back(locate_tie(rig, tie, true));
+  REQUIRE(at_zero(started) > 30);
+
+  AdjustOptions adjusting{.depth_lean_per_m = 20, .depth_floor_sigma_per_m = 0.005};
+  const SharedTerms terms = all_rig_terms(2);
+  const AdjustResult result =
+      adjust(rig, ties, 1, terms, prior_of(BodySpread{}, rig, terms), adjusting);
+  REQUIRE(result.usable());
+  CHECK(at_zero(result.points) == 0);
+  // The floor gives way softly: below it a point's pull and the floor's are in balance.
+  CHECK(std::any_of(result.points.begin(), result.points.end(),
+                    [](const TiePoint& point) { return point.inverse_depth < -1e-5; }));
+}
+
+TEST_CASE("at depth zero the floor of depths is felt") {
+  const AdjustOptions adjusting{.depth_floor_sigma_per_m = 0.005};
+  const DepthTerms depth(adjusting, Tie{}, 0, true);
+  const auto curvature_at = [&](double inverse_depth) {
+    double normal = 0;
+    double gradient = 0;
+    depth.add(inverse_depth, normal, gradient);
+    CHECK(gradient == normal * inverse_depth);
+    return normal;
+  };
+  CHECK(curvature_at(1e-9) == 0);
+  CHECK(curvature_at(0) == Approx(1 / (0.005 * 0.005)));
+  CHECK(curvature_at(-1e-9) == Approx(1 / (0.005 * 0.005)));
 }
 
 // Exact ties of a far scene and of a room, every base curve; the start is the nominal body. The

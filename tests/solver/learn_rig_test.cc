@@ -93,6 +93,28 @@ TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error
   }
 }
 
+// Above some thousand ties the first rounds ask only some of them.
+TEST_CASE("thousands of ties are learned from as well as hundreds", "[long]") {
+  CAPTURE(seed());
+  Random random(35);
+  const Rig body = two_lens_body(random);
+  Survey survey = rooms(random, body, 40, 0.15);
+  for (int i = 0; i < 6; ++i) survey.add(random, body, test::open_yard(50), 0.15);
+  REQUIRE(survey.ties.size() > 8000);
+  const auto learnt = learn(survey, body);
+  REQUIRE(learnt);
+  const SolutionQuality& quality = learnt->solution.quality;
+  CHECK(quality.ties > 0.9 * static_cast<double>(survey.ties.size()));
+  const SeamSummary seam = summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
+  WARN(fmt::format("along {:.3f} across {:.3f} px; claimed {:.3f}, {:.3f}; flex {:.5f} rad",
+                   seam.along_rms_px, seam.across_rms_px, quality.expected_seam_along_px,
+                   quality.expected_seam_across_px, quality.flex_sigma_rad));
+  CHECK(seam.along_rms_px <= 2.5 * quality.expected_seam_along_px);
+  CHECK(seam.across_rms_px <= 2.5 * quality.expected_seam_across_px);
+  CHECK(seam.rms_px <= 1.0);
+  CHECK(quality.flex_sigma_rad == Approx(3e-4).epsilon(0.3));
+}
+
 TEST_CASE("too few ties and unconnected lenses are refused") {
   CAPTURE(seed());
   Random random(40);
