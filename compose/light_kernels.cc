@@ -20,6 +20,12 @@ namespace {
 
 namespace hn = hwy::HWY_NAMESPACE;
 
+// Lanes are neighbouring positions, everywhere but where samples are weighed.
+using Many = hn::CappedTag<float, kRunSlack>;
+using ManyInts = hn::RebindToSigned<Many>;
+using ManyBits = hn::RebindToUnsigned<Many>;
+using FN = hn::Vec<Many>;
+
 // --- sampling: lanes are red, green, blue and nothing of one tap, and of the tap right of it
 // -------
 
@@ -55,14 +61,64 @@ HWY_INLINE F8 greater(F8 a, F8 b) { return {hn::Max(a.left, b.left), hn::Max(a.r
 #endif
 HWY_INLINE F8 eight(float value) { return both(hn::Set(Four(), value)); }
 
-// Eight samples from an RGB pixel on: the first six of them, spread over two taps.
-HWY_INLINE F8 spread(hn::Vec<hn::FixedTag<std::uint16_t, 8>> samples) {
+// Sixteen lanes, a row of four taps: one vector or two pairs, and again the same sums.
+#if HWY_MAX_BYTES >= 64
+using Sixteen = hn::FixedTag<float, 16>;
+using F16 = hn::Vec<Sixteen>;
+HWY_INLINE F16 row_of(F8 left, F8 right) { return hn::Combine(Sixteen(), right, left); }
+HWY_INLINE F8 left_of(F16 row) { return hn::LowerHalf(Eight(), row); }
+HWY_INLINE F8 right_of(F16 row) { return hn::UpperHalf(Eight(), row); }
+HWY_INLINE F16 add(F16 a, F16 b) { return hn::Add(a, b); }
+HWY_INLINE F16 multiply(F16 a, F16 b) { return hn::Mul(a, b); }
+HWY_INLINE F16 lesser(F16 a, F16 b) { return hn::Min(a, b); }
+HWY_INLINE F16 greater(F16 a, F16 b) { return hn::Max(a, b); }
+HWY_INLINE F16 load_row(const float* aligned) { return hn::Load(Sixteen(), aligned); }
+HWY_INLINE void store_row(F16 row, float* aligned) { hn::Store(row, Sixteen(), aligned); }
+HWY_INLINE F16 four_times(const float* four) { return hn::LoadDup128(Sixteen(), four); }
+#else
+struct F16 {
+  F8 left, right;
+};
+HWY_INLINE F16 row_of(F8 left, F8 right) { return {left, right}; }
+HWY_INLINE F8 left_of(F16 row) { return row.left; }
+HWY_INLINE F8 right_of(F16 row) { return row.right; }
+HWY_INLINE F16 add(F16 a, F16 b) { return {add(a.left, b.left), add(a.right, b.right)}; }
+HWY_INLINE F16 multiply(F16 a, F16 b) {
+  return {multiply(a.left, b.left), multiply(a.right, b.right)};
+}
+HWY_INLINE F16 lesser(F16 a, F16 b) { return {lesser(a.left, b.left), lesser(a.right, b.right)}; }
+HWY_INLINE F16 greater(F16 a, F16 b) {
+  return {greater(a.left, b.left), greater(a.right, b.right)};
+}
+HWY_INLINE F8 load_pair(const float* aligned) {
+  return pair_of(hn::Load(Four(), aligned), hn::Load(Four(), aligned + 4));
+}
+HWY_INLINE F16 load_row(const float* aligned) {
+  return {load_pair(aligned), load_pair(aligned + 8)};
+}
+HWY_INLINE void store_row(F16 row, float* aligned) {
+  hn::Store(left_of(row.left), Four(), aligned);
+  hn::Store(right_of(row.left), Four(), aligned + 4);
+  hn::Store(left_of(row.right), Four(), aligned + 8);
+  hn::Store(right_of(row.right), Four(), aligned + 12);
+}
+HWY_INLINE F16 four_times(const float* four) {
+  const F8 pair = both(hn::Load(Four(), four));
+  return {pair, pair};
+}
+#endif
+
+// From an RGB pixel on: where the first six of eight samples go that make two taps.
+alignas(16) constexpr std::array<std::uint8_t, 16> kTwoTaps{0, 1, 2, 3, 4,  5,  0x80, 0x80,
+                                                            6, 7, 8, 9, 10, 11, 0x80, 0x80};
+using EightWords = hn::FixedTag<std::uint16_t, 8>;
+using W8 = hn::Vec<EightWords>;
+
+HWY_INLINE F8 spread(W8 samples) {
   const hn::FixedTag<std::uint8_t, 16> bytes;
-  alignas(16) static constexpr std::array<std::uint8_t, 16> kPlaces{0, 1, 2, 3, 4,  5,  0x80, 0x80,
-                                                                    6, 7, 8, 9, 10, 11, 0x80, 0x80};
-  const hn::FixedTag<std::uint16_t, 8> words;
   const auto apart = hn::BitCast(
-      words, hn::TableLookupBytesOr0(hn::BitCast(bytes, samples), hn::Load(bytes, kPlaces.data())));
+      EightWords(),
+      hn::TableLookupBytesOr0(hn::BitCast(bytes, samples), hn::Load(bytes, kTwoTaps.data())));
 #if HWY_MAX_BYTES >= 32
   return hn::ConvertTo(Eight(), hn::PromoteTo(hn::FixedTag<std::int32_t, 8>(), apart));
 #else
@@ -70,6 +126,19 @@ HWY_INLINE F8 spread(hn::Vec<hn::FixedTag<std::uint16_t, 8>> samples) {
   const auto right = hn::UpperHalf(hn::FixedTag<std::uint16_t, 4>(), apart);
   return {hn::ConvertTo(Four(), hn::PromoteTo(FourInts(), left)),
           hn::ConvertTo(Four(), hn::PromoteTo(FourInts(), right))};
+#endif
+}
+// The same of a row.
+HWY_INLINE F16 spread(W8 left, W8 right) {
+#if HWY_MAX_BYTES >= 64
+  const hn::FixedTag<std::uint16_t, 16> words;
+  const hn::FixedTag<std::uint8_t, 32> bytes;
+  const auto apart = hn::TableLookupBytesOr0(hn::BitCast(bytes, hn::Combine(words, right, left)),
+                                             hn::LoadDup128(bytes, kTwoTaps.data()));
+  return hn::ConvertTo(Sixteen(),
+                       hn::PromoteTo(hn::FixedTag<std::int32_t, 16>(), hn::BitCast(words, apart)));
+#else
+  return {spread(left), spread(right)};
 #endif
 }
 template <class T>
@@ -85,40 +154,49 @@ HWY_INLINE F4 one_tap(const T* samples) {
 // Samples that `two_taps` may touch from a tap on.
 constexpr int kTouched = 8;
 
-// All colours from the same pixels.
-template <class T>
+// All colours from the same pixels. `kRgb`: three colours of 16 bits.
+template <class T, bool kRgb>
 struct Together {
   const T* corner;
   std::ptrdiff_t pixel;
   std::ptrdiff_t pitch;
 
   HWY_INLINE F8 operator()(std::ptrdiff_t row, std::ptrdiff_t column) const {
+    if constexpr (kRgb) return spread(words(row, column));
     const T* at = corner + row * pitch + column * pixel;
-    if constexpr (std::is_same_v<T, std::uint16_t>) {
-      if (pixel == 3) return spread(hn::LoadU(hn::FixedTag<std::uint16_t, 8>(), at));
-    }
     return pair_of(one_tap(at), one_tap(at + pixel));
+  }
+  HWY_INLINE F16 four(std::ptrdiff_t row) const {
+    if constexpr (kRgb) return spread(words(row, 0), words(row, 2));
+    return row_of((*this)(row, 0), (*this)(row, 2));
+  }
+
+ private:
+  HWY_INLINE W8 words(std::ptrdiff_t row, std::ptrdiff_t column) const {
+    return hn::LoadU(EightWords(), corner + row * pitch + column * 3);
   }
 };
 
 // Each colour from its own pixels.
-template <class T>
+template <class T, bool kRgb>
 struct Apart {
   std::array<const T*, 3> corner;
   std::ptrdiff_t pixel;
   std::ptrdiff_t pitch;
 
   HWY_INLINE F8 operator()(std::ptrdiff_t row, std::ptrdiff_t column) const {
+    if constexpr (kRgb) return spread(words(row * pitch + column * 3));
     const std::ptrdiff_t at = row * pitch + column * pixel;
-    if constexpr (std::is_same_v<T, std::uint16_t>) {
-      if (pixel == 3) return spread(mixed(at));
-    }
     return pair_of(mixed_tap(at), mixed_tap(at + pixel));
+  }
+  HWY_INLINE F16 four(std::ptrdiff_t row) const {
+    if constexpr (kRgb) return spread(words(row * pitch), words(row * pitch + 6));
+    return row_of((*this)(row, 0), (*this)(row, 2));
   }
 
  private:
-  HWY_INLINE auto mixed(std::ptrdiff_t at) const {
-    const hn::FixedTag<std::uint16_t, 8> d;
+  HWY_INLINE W8 words(std::ptrdiff_t at) const {
+    const EightWords d;
     constexpr std::uint16_t kAll = 0xFFFF;
     alignas(16) static constexpr std::array<std::uint16_t, 8> kRed{kAll, 0, 0, kAll, 0, 0, 0, 0};
     alignas(16) static constexpr std::array<std::uint16_t, 8> kGreen{0, kAll, 0, 0, kAll, 0, 0, 0};
@@ -140,12 +218,15 @@ struct Apart {
 template <class T>
 struct Held {
   const T* samples;
-  std::array<std::int32_t, 4> column;
-  std::array<std::int32_t, 4> row;
+  const std::int32_t* column;  // of each colour
+  const std::int32_t* row;
   int width, height, channels;
 
   HWY_INLINE F8 operator()(std::ptrdiff_t down, std::ptrdiff_t right) const {
     return pair_of(tap(down, right), tap(down, right + 1));
+  }
+  HWY_INLINE F16 four(std::ptrdiff_t down) const {
+    return row_of((*this)(down, 0), (*this)(down, 2));
   }
 
  private:
@@ -163,43 +244,42 @@ struct Held {
   }
 };
 
-HWY_INLINE F8 lanes(float left, float right) {
-  return pair_of(hn::Set(Four(), left), hn::Set(Four(), right));
+// Weights of the four cubic taps (Keys 1981, a = -1/2) at distance t past the second one,
+// ((a t + b) t + c) t + d: lanes are colours, four of each tap.
+HWY_INLINE F16 cubic_weights(const float* t) {
+  const auto of_taps = [](float first, float second, float third, float fourth) {
+    const Four d;
+    return row_of(pair_of(hn::Set(d, first), hn::Set(d, second)),
+                  pair_of(hn::Set(d, third), hn::Set(d, fourth)));
+  };
+  const F16 at = four_times(t);
+  F16 sum = add(multiply(of_taps(-0.5F, 1.5F, -1.5F, 0.5F), at), of_taps(1, -2.5F, 2, -0.5F));
+  sum = add(multiply(sum, at), of_taps(-0.5F, 0, 0.5F, 0));
+  return add(multiply(sum, at), of_taps(0, 1, 0, 0));
 }
 
-// Weights of the four cubic taps (Keys 1981, a = -1/2) at distance t past the second one: two pairs
-// of neighbours across, four single ones down.
-struct CubicTaps {
-  std::array<F8, 2> across;
-  std::array<F8, 4> down;
-  static constexpr int kPairs = 2;
-
-  HWY_INLINE CubicTaps(F4 right, F4 below) {
-    const F8 x = both(right);
-    F8 sum = add(multiply(lanes(-0.5F, 1.5F), x), lanes(1, -2.5F));
-    sum = add(multiply(sum, x), lanes(-0.5F, 0));
-    across[0] = add(multiply(sum, x), lanes(0, 1));
-    sum = add(multiply(lanes(-1.5F, 0.5F), x), lanes(2, -0.5F));
-    across[1] = multiply(add(multiply(sum, x), lanes(0.5F, 0)), x);
-
-    const F8 y = both(below);
-    const F8 y2 = multiply(y, y);
-    const F8 half_y = multiply(eight(0.5F), y);
-    const F8 bend = add(y2, multiply(eight(-1), half_y));
-    down[0] = add(bend, multiply(eight(-0.5F), multiply(y2, y)));  // −y³/2 + y² − y/2
-    down[1] = add(multiply(y2, add(multiply(eight(1.5F), y), eight(-2.5F))), eight(1));
-    down[2] = add(multiply(y2, add(multiply(eight(-1.5F), y), eight(2))), half_y);
-    down[3] = multiply(y2, add(half_y, eight(-0.5F)));
+class CubicTaps {
+ public:
+  // Distances of each colour, `room` for kRoom floats, all aligned.
+  HWY_INLINE CubicTaps(const float* right, const float* below, float* room)
+      : across_(cubic_weights(right)), down_(room) {
+    store_row(cubic_weights(below), room);
   }
-  [[nodiscard]] HWY_INLINE int pairs() const { return kPairs; }
-  [[nodiscard]] HWY_INLINE F8 pair(int i) const { return across[static_cast<std::size_t>(i)]; }
-  [[nodiscard]] HWY_INLINE F8 row(int j) const { return down[static_cast<std::size_t>(j)]; }
+  [[nodiscard]] HWY_INLINE F16 across() const { return across_; }
+  [[nodiscard]] HWY_INLINE F16 row(int j) const { return four_times(down_ + 4 * j); }
+
+  static constexpr std::size_t kRoom = 16;
+
+ private:
+  F16 across_;
+  const float* down_;
 };
 
 // The same of any kernel, from its table.
 class TableTaps {
  public:
-  HWY_INLINE TableTaps(const KernelWeights& kernel, bool apart, F4 right, F4 below, float* room)
+  HWY_INLINE TableTaps(const KernelWeights& kernel, bool apart, const float* right,
+                       const float* below, float* room)
       : pairs_(kernel.taps() / 2), across_(room), down_(room + 4 * KernelWeights::kMaxTaps) {
     look_up(kernel, right, apart, across_);
     look_up(kernel, below, apart, down_);
@@ -213,10 +293,9 @@ class TableTaps {
   static constexpr std::size_t kRoom = std::size_t{8} * KernelWeights::kMaxTaps;
 
  private:
-  static HWY_INLINE void look_up(const KernelWeights& kernel, F4 t, bool apart, float* weights) {
-    alignas(16) std::array<float, 4> fraction{};
+  static HWY_INLINE void look_up(const KernelWeights& kernel, const float* fraction, bool apart,
+                                 float* weights) {
     std::array<float, KernelWeights::kMaxTaps> of_one;
-    hn::Store(t, Four(), fraction.data());
     for (std::size_t c = 0; c < 4; ++c) {
       if (c == 0 || (apart && c < 3)) kernel.at(static_cast<double>(fraction[c]), of_one.data());
       for (std::size_t i = 0; i < static_cast<std::size_t>(kernel.taps()); ++i) {
@@ -253,126 +332,223 @@ HWY_INLINE F4 weigh(const Taps& taps, const Window& window) {
   return hn::Min(hn::Max(all, least), most);
 }
 
-template <class T>
-class Reader {
+// The same of four taps: down the columns first, so that a row is one vector where there are such.
+template <class Window>
+HWY_INLINE F4 weigh(const CubicTaps& taps, const Window& window) {
+  F16 low = window.four(0);
+  F16 high = low;
+  F16 sum = multiply(taps.row(0), low);
+  for (int j = 1; j < 4; ++j) {
+    const F16 value = window.four(j);
+    sum = add(sum, multiply(taps.row(j), value));
+    low = lesser(low, value);
+    high = greater(high, value);
+  }
+  sum = multiply(sum, taps.across());
+  const F8 half = add(left_of(sum), right_of(sum));
+  const F8 least = lesser(left_of(low), right_of(low));
+  const F8 most = greater(left_of(high), right_of(high));
+  const F4 all = hn::Add(left_of(half), right_of(half));
+  return hn::Min(hn::Max(all, hn::Min(left_of(least), right_of(least))),
+                 hn::Max(left_of(most), right_of(most)));
+}
+
+// Where some positions are read: four numbers each, of red, green, blue and green.
+struct Places {
+  static constexpr std::size_t kMost = 64;
+  static constexpr std::size_t kRoom = 4 * (kMost + kRunSlack);
+
+  alignas(64) std::array<float, kRoom> right;  // past the last tap before the position
+  alignas(64) std::array<float, kRoom> below;
+  alignas(64) std::array<std::int32_t, kRoom> column;  // of the first tap
+  alignas(64) std::array<std::int32_t, kRoom> row;
+  alignas(64) std::array<std::int32_t, kRoom> sample;  // of the first tap, counted from the first
+  alignas(64) std::array<std::int32_t, kMost + kRunSlack> kind;  // one a position
+};
+enum Kind : std::int32_t { kTogether, kApart, kBeyond };
+
+// Finds them, many positions at a time.
+class Locator {
  public:
-  // More is loaded than six samples for two taps: places from two pixels before the border on count
-  // as outside. So do all of a raster whose samples 32 bits cannot count.
-  Reader(const PictureSampler::Raster& raster, int taps)
-      : raster_(raster),
-        samples_(reinterpret_cast<const T*>(raster.samples)),
-        pitch_(raster.width * raster.channels) {
+  Locator(const PictureSampler::Raster& raster, const KernelWeights& kernel, const LensPixels& lens,
+          const SourceRun& run)
+      : lens_(lens),
+        run_(run),
+        channels_(raster.channels),
+        pitch_(raster.width * raster.channels),
+        first_column_(run.anchor_x - kernel.taps() / 2 + 1),
+        first_row_(run.anchor_y - kernel.taps() / 2 + 1) {
+    // More is loaded than six samples for two taps: places from two pixels before the border on
+    // count as outside. So do all of a raster whose samples 32 bits cannot count.
     const std::int64_t samples =
         static_cast<std::int64_t>(raster.width) * raster.height * raster.channels;
     const bool plain = raster.channels >= 3 && samples < std::numeric_limits<std::int32_t>::max();
-    most_column_ = plain ? raster.width - taps - kTouched / 3 : -1;
-    most_row_ = plain ? raster.height - taps : -1;
+    most_column_ = plain ? raster.width - kernel.taps() - kTouched / 3 : -1;
+    most_row_ = plain ? raster.height - kernel.taps() : -1;
   }
 
-  // `column` and `row` of the first taps, of each colour.
-  template <class Taps>
-  HWY_INLINE F4 read(const Taps& taps, I4 column, I4 row) const {
-    const FourInts d;
-    const auto before = hn::Or(column, row);  // negative where either is
-    const auto beyond =
-        hn::Or(hn::Sub(hn::Set(d, most_column_), column), hn::Sub(hn::Set(d, most_row_), row));
-    if (!hn::AllFalse(d, hn::Lt(hn::Min(before, beyond), hn::Zero(d)))) {
-      return weigh(taps, held(column, row));
+  // From the position `from` on, as many as there is room for.
+  HWY_INLINE void locate(std::size_t from, Places& places) const {
+    const std::size_t end = std::min(Places::kMost, run_.count - from);
+    for (std::size_t i = 0; i < end; i += hn::Lanes(Many())) {
+      const Colour green = placed(from + i, nullptr);
+      Colour red = green;
+      Colour blue = green;
+      if (lens_.fringes) {
+        red = placed(from + i, &lens_.fringe[0][0]);
+        blue = placed(from + i, &lens_.fringe[0][2]);
+      }
+      store(red, green, blue, i, places);
     }
-    const auto at =
-        hn::Add(hn::Mul(row, hn::Set(d, pitch_)), hn::Mul(column, hn::Set(d, raster_.channels)));
-    const auto first = hn::Set(d, hn::GetLane(at));
-    if (hn::AllTrue(d, hn::Eq(at, first))) {
-      return weigh(taps, Together<T>{samples_ + hn::GetLane(at), raster_.channels, pitch_});
-    }
-    alignas(16) std::array<std::int32_t, 4> places;
-    hn::Store(at, d, places.data());
-    return weigh(taps, Apart<T>{{samples_ + places[0], samples_ + places[1], samples_ + places[2]},
-                                raster_.channels,
-                                pitch_});
   }
 
  private:
-  HWY_INLINE Held<T> held(I4 column, I4 row) const {
-    Held<T> window{samples_, {}, {}, raster_.width, raster_.height, raster_.channels};
-    hn::StoreU(column, FourInts(), window.column.data());
-    hn::StoreU(row, FourInts(), window.row.data());
-    return window;
+  using IN = hn::Vec<ManyInts>;
+  struct Colour {
+    FN right, below;
+    IN column, row, sample;
+  };
+
+  // `fringe` is the first of a colour's three terms in the table of LensPixels; none for green.
+  HWY_INLINE Colour placed(std::size_t i, const float* fringe) const {
+    const Many d;
+    const ManyInts ints;
+    const FN from_x = hn::LoadU(d, run_.x.data() + i);
+    const FN from_y = hn::LoadU(d, run_.y.data() + i);
+    const FN half = hn::Set(d, 0.5F);
+    FN x = hn::Sub(from_x, half);
+    FN y = hn::Sub(from_y, half);
+    if (fringe != nullptr) {
+      constexpr std::size_t kNext = 4;  // a row of the table
+      const FN cx = hn::Add(from_x, hn::Set(d, static_cast<float>(run_.anchor_x) - lens_.centre_x));
+      const FN cy = hn::Add(from_y, hn::Set(d, static_cast<float>(run_.anchor_y) - lens_.centre_y));
+      const FN q =
+          hn::Mul(hn::Add(hn::Mul(cx, cx), hn::Mul(cy, cy)), hn::Set(d, lens_.inverse_rim_square));
+      FN off = hn::Add(hn::Set(d, fringe[kNext]), hn::Mul(q, hn::Set(d, fringe[2 * kNext])));
+      off = hn::Add(hn::Set(d, fringe[0]), hn::Mul(q, off));
+      x = hn::Add(x, hn::Mul(off, cx));
+      y = hn::Add(y, hn::Mul(off, cy));
+    }
+    const FN whole_x = hn::Floor(x);
+    const FN whole_y = hn::Floor(y);
+    Colour colour{hn::Sub(x, whole_x), hn::Sub(y, whole_y),
+                  hn::Add(hn::ConvertTo(ints, whole_x), hn::Set(ints, first_column_)),
+                  hn::Add(hn::ConvertTo(ints, whole_y), hn::Set(ints, first_row_)), hn::Zero(ints)};
+    colour.sample = hn::Add(hn::Mul(colour.row, hn::Set(ints, pitch_)),
+                            hn::Mul(colour.column, hn::Set(ints, channels_)));
+    return colour;
   }
 
-  const PictureSampler::Raster& raster_;
-  const T* samples_;
+  // Negative where a colour's taps are not all inside.
+  HWY_INLINE IN beyond(const Colour& colour) const {
+    const ManyInts ints;
+    return hn::Or(hn::Or(colour.column, colour.row),
+                  hn::Or(hn::Sub(hn::Set(ints, most_column_), colour.column),
+                         hn::Sub(hn::Set(ints, most_row_), colour.row)));
+  }
+
+  HWY_INLINE void store(const Colour& red, const Colour& green, const Colour& blue, std::size_t i,
+                        Places& places) const {
+    const Many d;
+    const ManyInts ints;
+    hn::StoreInterleaved4(red.right, green.right, blue.right, green.right, d,
+                          places.right.data() + 4 * i);
+    hn::StoreInterleaved4(red.below, green.below, blue.below, green.below, d,
+                          places.below.data() + 4 * i);
+    hn::StoreInterleaved4(red.column, green.column, blue.column, green.column, ints,
+                          places.column.data() + 4 * i);
+    hn::StoreInterleaved4(red.row, green.row, blue.row, green.row, ints, places.row.data() + 4 * i);
+    hn::StoreInterleaved4(red.sample, green.sample, blue.sample, green.sample, ints,
+                          places.sample.data() + 4 * i);
+    const auto together =
+        hn::And(hn::Eq(red.sample, green.sample), hn::Eq(blue.sample, green.sample));
+    const auto outside =
+        hn::Lt(hn::Or(beyond(green), hn::Or(beyond(red), beyond(blue))), hn::Zero(ints));
+    const IN kind = hn::IfThenElse(together, hn::Set(ints, kTogether), hn::Set(ints, kApart));
+    hn::Store(hn::IfThenElse(outside, hn::Set(ints, kBeyond), kind), ints, places.kind.data() + i);
+  }
+
+  const LensPixels& lens_;
+  const SourceRun& run_;
+  std::int32_t channels_;
   std::int32_t pitch_;
+  std::int32_t first_column_;
+  std::int32_t first_row_;
   std::int32_t most_column_;
   std::int32_t most_row_;
 };
 
-template <class T, bool kCubic>
+// Weighs what lies at a place.
+template <class T, bool kRgb, class Taps>
+HWY_INLINE F4 read(const PictureSampler::Raster& raster, const Taps& taps, const Places& places,
+                   std::size_t i) {
+  const T* samples = reinterpret_cast<const T*>(raster.samples);
+  const std::ptrdiff_t pitch = static_cast<std::ptrdiff_t>(raster.width) * raster.channels;
+  const std::int32_t* at = places.sample.data() + 4 * i;
+  switch (places.kind[i]) {
+    case kTogether:
+      return weigh(taps, Together<T, kRgb>{samples + at[0], raster.channels, pitch});
+    case kApart:
+      return weigh(
+          taps, Apart<T, kRgb>{
+                    {samples + at[0], samples + at[1], samples + at[2]}, raster.channels, pitch});
+    default:
+      return weigh(taps, Held<T>{samples, places.column.data() + 4 * i, places.row.data() + 4 * i,
+                                 raster.width, raster.height, raster.channels});
+  }
+}
+
+// First where, then what: places are found many at a time, and reading waits for none of them.
+template <class T, bool kCubic, bool kRgb>
 void sample_positions(const PictureSampler::Raster& raster, const KernelWeights& kernel,
                       const LensPixels& lens, const SourceRun& run, float* codes) {
-  const Four d;
-  const FourInts ints;
-  const Reader<T> reader(raster, kernel.taps());
-  const float from_centre_x = static_cast<float>(run.anchor_x) - lens.centre_x;
-  const float from_centre_y = static_cast<float>(run.anchor_y) - lens.centre_y;
-  const F4 a0 = hn::LoadU(d, lens.fringe[0].data());
-  const F4 a1 = hn::LoadU(d, lens.fringe[1].data());
-  const F4 a2 = hn::LoadU(d, lens.fringe[2].data());
-  const auto first_column = hn::Set(ints, run.anchor_x - kernel.taps() / 2 + 1);
-  const auto first_row = hn::Set(ints, run.anchor_y - kernel.taps() / 2 + 1);
-  alignas(16) std::array<float, kCubic ? 4 : TableTaps::kRoom> room;
-  for (std::size_t i = 0; i < run.count; ++i) {
-    F4 x = hn::Set(d, run.x[i] - 0.5F);
-    F4 y = hn::Set(d, run.y[i] - 0.5F);
-    if (lens.fringes) {
-      const float cx = run.x[i] + from_centre_x;
-      const float cy = run.y[i] + from_centre_y;
-      const F4 q = hn::Set(d, (cx * cx + cy * cy) * lens.inverse_rim_square);
-      const F4 off = hn::Add(a0, hn::Mul(q, hn::Add(a1, hn::Mul(q, a2))));
-      x = hn::Add(x, hn::Mul(off, hn::Set(d, cx)));
-      y = hn::Add(y, hn::Mul(off, hn::Set(d, cy)));
-    }
-    const F4 whole_x = hn::Floor(x);
-    const F4 whole_y = hn::Floor(y);
-    const I4 column = hn::Add(hn::ConvertTo(ints, whole_x), first_column);
-    const I4 row = hn::Add(hn::ConvertTo(ints, whole_y), first_row);
-    const F4 right = hn::Sub(x, whole_x);
-    const F4 below = hn::Sub(y, whole_y);
-    if constexpr (kCubic) {
-      hn::StoreU(reader.read(CubicTaps(right, below), column, row), d, codes + 4 * i);
-    } else {
-      const TableTaps taps(kernel, lens.fringes, right, below, room.data());
-      hn::StoreU(reader.read(taps, column, row), d, codes + 4 * i);
+  const Locator locator(raster, kernel, lens, run);
+  Places places;
+  alignas(64) std::array<float, kCubic ? CubicTaps::kRoom : TableTaps::kRoom> room;
+  for (std::size_t from = 0; from < run.count; from += Places::kMost) {
+    locator.locate(from, places);
+    const std::size_t end = std::min(Places::kMost, run.count - from);
+    for (std::size_t i = 0; i < end; ++i) {
+      const float* right = places.right.data() + 4 * i;
+      const float* below = places.below.data() + 4 * i;
+      float* out = codes + 4 * (from + i);
+      if constexpr (kCubic) {
+        const CubicTaps taps(right, below, room.data());
+        hn::StoreU(read<T, kRgb>(raster, taps, places, i), Four(), out);
+      } else {
+        const TableTaps taps(kernel, lens.fringes, right, below, room.data());
+        hn::StoreU(read<T, kRgb>(raster, taps, places, i), Four(), out);
+      }
     }
   }
 }
 
-template <class T>
+template <class T, bool kRgb>
 void sample_as(const PictureSampler::Raster& raster, const KernelWeights& kernel,
                const LensPixels& lens, const SourceRun& run, float* codes) {
-  if (kernel.is_catmull_rom()) return sample_positions<T, true>(raster, kernel, lens, run, codes);
-  sample_positions<T, false>(raster, kernel, lens, run, codes);
+  if (kernel.is_catmull_rom()) {
+    return sample_positions<T, true, kRgb>(raster, kernel, lens, run, codes);
+  }
+  sample_positions<T, false, kRgb>(raster, kernel, lens, run, codes);
 }
 
 void sample(const PictureSampler::Raster& raster, const KernelWeights& kernel,
             const LensPixels& lens, const SourceRun& run, float* codes) {
   switch (raster.type) {
     case SampleType::u8:
-      return sample_as<std::uint8_t>(raster, kernel, lens, run, codes);
+      return sample_as<std::uint8_t, false>(raster, kernel, lens, run, codes);
     case SampleType::u16:
-      return sample_as<std::uint16_t>(raster, kernel, lens, run, codes);
+      if (raster.channels == 3) {
+        return sample_as<std::uint16_t, true>(raster, kernel, lens, run, codes);
+      }
+      return sample_as<std::uint16_t, false>(raster, kernel, lens, run, codes);
     case SampleType::f32:
-      return sample_as<float>(raster, kernel, lens, run, codes);
+      return sample_as<float, false>(raster, kernel, lens, run, codes);
   }
 }
 
-// --- everything else: lanes are neighbouring positions
-// --------------------------------------------
-
-using Many = hn::CappedTag<float, kRunSlack>;
-using ManyInts = hn::RebindToSigned<Many>;
-using ManyBits = hn::RebindToUnsigned<Many>;
-using FN = hn::Vec<Many>;
+// --- light and codes
+// ------------------------------------------------------------------------------
 
 // Lanes of one colour, white at 1.
 HWY_INLINE FN decoded(FN code, const ToneTable* tone) {
