@@ -550,6 +550,24 @@ void sample(const PictureSampler::Raster& raster, const KernelWeights& kernel,
 // --- light and codes
 // ------------------------------------------------------------------------------
 
+// Entries `index` and `index + 1` of a table. They lie side by side and are fetched as one number:
+// what gathering costs is the number of lanes.
+struct Neighbours {
+  FN low, high;
+};
+HWY_INLINE Neighbours neighbours(const float* table, hn::Vec<ManyInts> index) {
+  const Many d;
+  const hn::Repartition<std::int64_t, Many> wide;
+  const hn::Half<ManyInts> half;
+  const auto* pairs = reinterpret_cast<const std::int64_t*>(table);
+  const auto fetched = [&](hn::Vec<hn::Half<ManyInts>> at) {
+    return hn::BitCast(d, hn::GatherOffset(wide, pairs, hn::ShiftLeft<2>(hn::PromoteTo(wide, at))));
+  };
+  const FN left = fetched(hn::LowerHalf(half, index));
+  const FN right = fetched(hn::UpperHalf(half, index));
+  return {hn::ConcatEven(d, right, left), hn::ConcatOdd(d, right, left)};
+}
+
 // Lanes of one colour, white at 1.
 HWY_INLINE FN decoded(FN code, const ToneTable* tone) {
   if (tone == nullptr) return code;
@@ -558,8 +576,7 @@ HWY_INLINE FN decoded(FN code, const ToneTable* tone) {
   const FN most = hn::Set(d, static_cast<float>(ToneTable::kCodes - 1));
   const FN at = hn::Min(hn::Max(hn::Mul(code, most), hn::Zero(d)), most);
   const auto index = hn::ConvertTo(ManyInts(), at);
-  const FN low = hn::GatherIndex(d, table, index);
-  const FN high = hn::GatherIndex(d, table + 1, index);
+  const auto [low, high] = neighbours(table, index);
   return hn::Add(low, hn::Mul(hn::Sub(at, hn::ConvertTo(d, index)), hn::Sub(high, low)));
 }
 
@@ -648,8 +665,7 @@ HWY_INLINE auto encoded(FN light, const ToneTable* tone) {
     const auto rest = hn::And(above, hn::Set(bits, (1U << table.step_shift) - 1U));
     const FN part = hn::Mul(hn::ConvertTo(d, hn::BitCast(ManyInts(), rest)),
                             hn::Set(d, 1.0F / static_cast<float>(1U << table.step_shift)));
-    const FN low = hn::GatherIndex(d, table.codes.data(), index);
-    const FN high = hn::GatherIndex(d, table.codes.data() + 1, index);
+    const auto [low, high] = neighbours(table.codes.data(), index);
     code = hn::Add(low, hn::Mul(part, hn::Sub(high, low)));
     const auto lit = hn::Ge(light, hn::BitCast(d, hn::Set(bits, table.first_bits)));
     code = hn::IfThenElseZero(lit, code);
