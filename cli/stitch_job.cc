@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
+#include <future>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -320,9 +321,12 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
       !free) {
     return tl::unexpected(free.error());
   }
-  const auto made_of = made_from(options, *shot, opened->sha256);
-  if (!made_of) return tl::unexpected(made_of.error());
+  // Hashing files takes as long as reading them: both at once.
+  auto hashed =
+      std::async(std::launch::async, [&] { return made_from(options, *shot, opened->sha256); });
   const auto read = read_frames(options, *shot, opened->shot, rig->lens_count(), console);
+  const auto made_of = hashed.get();
+  if (!made_of) return tl::unexpected(made_of.error());
   if (!read) return tl::unexpected(read.error());
   if (read->is_light) {
     if (auto error = check_passing_light(options)) return fail(std::move(*error));

@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "base/parallel.h"
 #include "imaging/metadata.h"
 #include "imaging/orient.h"
 #include "imaging/read_image.h"
@@ -30,10 +31,15 @@ Result<Frame> read_frame(const fs::path& path) {
   return Frame{std::move(*image), std::move(*info)};
 }
 
+// Side by side; what is said of broken files is the first one's.
 Result<std::vector<Frame>> read_files(const std::vector<fs::path>& files) {
+  std::vector<Result<Frame>> read(files.size());
+  parallel_for(0, static_cast<int>(files.size()), [&](int i) {
+    const auto file = static_cast<std::size_t>(i);
+    read[file] = read_frame(files[file]);
+  });
   std::vector<Frame> frames;
-  for (const fs::path& path : files) {
-    auto frame = read_frame(path);
+  for (Result<Frame>& frame : read) {
     if (!frame) return tl::unexpected(frame.error());
     frames.push_back(std::move(*frame));
   }
