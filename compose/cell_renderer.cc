@@ -168,14 +168,31 @@ void CellRenderer::share_out(const Cell& cell, Work& work) const {
     if (least_lead < 2 * weights_.half_width_rad()) work.alone = false;
   }
   if (!work.moving.empty()) work.alone = false;
-  if (work.alone) {
-    work.shares_any[best] = true;
-  } else {
-    work.unseen = share_out_by_pixel(cell, work);
-  }
+  if (!work.alone) work.unseen = share_out_by_pixel(cell, best, work);
+  if (work.alone) work.shares_any[best] = true;
 }
 
-int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
+// True where a lens that sees all of the cell leads the others by so much in every pixel that their
+// shares are zero. `margins` is set for lenses that see all of it.
+bool CellRenderer::has_it_alone(std::size_t lens, const Cell& cell, const Work& work,
+                                std::span<const RunPlane> margins) const {
+  if (!work.moving.empty() || work.view[lens] != Work::View::inside) return false;
+  const auto lead = static_cast<float>(2 * weights_.half_width_rad() + kMarginBound_rad);
+  for (std::size_t i = 0; i < lenses_.size(); ++i) {
+    if (i == lens || work.view[i] == Work::View::outside) continue;
+    if (work.view[i] == Work::View::partly) return false;
+    for (int row = 0; row < cell.height; ++row) {
+      const float* ours = &margins[lens][Cell::index(0, row)];
+      const float* theirs = &margins[i][Cell::index(0, row)];
+      for (int column = 0; column < cell.width; ++column) {
+        if (ours[column] - theirs[column] < lead) return false;
+      }
+    }
+  }
+  return true;
+}
+
+int CellRenderer::share_out_by_pixel(const Cell& cell, std::size_t best, Work& work) const {
   int unseen = 0;
   std::array<double, kMaxLenses> margin{};
   std::array<double, kMaxLenses> share{};
@@ -185,6 +202,8 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, Work& work) const {
       fill_margins(lenses_[i]->map, raster_, cell, margins[i]);
     }
   }
+  work.alone = has_it_alone(best, cell, work, margins);
+  if (work.alone) return 0;
   std::vector<PairStep> known(work.moving.size());
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
