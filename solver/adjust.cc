@@ -409,38 +409,10 @@ class Adjuster {
         if (!refused) damping = std::max(damping * 0.1, 1e-12);
         return lowered;
       }
-      if (!refused && step_back(next, next_cost, cost, damping)) {
-        const double lowered = cost - cost_of(state_);
-        cost -= lowered;
-        return lowered;
-      }
       refused = true;
       damping = std::max(damping * 10, 1e-9);
     }
     return -1;
-  }
-
-  // Where ties meet the floor of depths the curvature jumps, and a full step along a weakly held
-  // direction ends too far. There the floor is felt: one more step mostly ends below the start,
-  // which shorter first steps would reach at a crawl. Leaves everything as it was when it does not,
-  // and is not tried again.
-  bool step_back(State& overshot, double overshot_cost, double cost, double damping) {
-    if (!may_step_back_ || !std::isfinite(overshot_cost)) return false;
-    std::swap(state_, overshot);
-    std::vector<EliminatedPoint> before(eliminated_.size());
-    eliminated_.swap(before);
-    Reduced reduced = reduce();
-    reduced.normal.diagonal() *= 1 + damping;
-    State next = stepped(solve_scaled(reduced));
-    const double next_cost = cost_of(next);
-    if (std::isfinite(next_cost) && next_cost < cost) {
-      state_ = std::move(next);
-      return true;
-    }
-    std::swap(state_, overshot);
-    eliminated_.swap(before);
-    may_step_back_ = false;
-    return false;
   }
 
   void find_covariance(AdjustResult& result) {
@@ -474,7 +446,6 @@ class Adjuster {
   State state_;
   std::vector<Prepared> prepared_;
   std::vector<EliminatedPoint> eliminated_;
-  bool may_step_back_ = true;
 };
 
 }  // namespace
