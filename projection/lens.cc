@@ -97,7 +97,7 @@ struct PlanePoint {
   Eigen::Matrix<double, 2, 3> by_direction;
 };
 
-PlanePoint plane_point(const Lens& lens, const Vec3& direction) {
+[[gnu::always_inline]] inline PlanePoint plane_point(const Lens& lens, const Vec3& direction) {
   const double plane = direction.head<2>().norm();
   PlanePoint out;
   out.theta_rad = std::atan2(plane, direction.z());
@@ -134,7 +134,7 @@ struct PixelMap {
   Mat2 px_by_m;
 };
 
-PixelMap pixel_map(const Terms& t, const Vec2& a) {
+[[gnu::always_inline]] inline PixelMap pixel_map(const Terms& t, const Vec2& a) {
   const double p1 = t[kDecentre1];
   const double p2 = t[kDecentre2];
   const double r2 = a.squaredNorm();
@@ -151,7 +151,8 @@ PixelMap pixel_map(const Terms& t, const Vec2& a) {
   return map;
 }
 
-DirectionSlopes slopes_of(const Lens& lens, const PlanePoint& plane, const PixelMap& map) {
+[[gnu::always_inline]] inline DirectionSlopes slopes_of(const Lens& lens, const PlanePoint& plane,
+                                                        const PixelMap& map) {
   DirectionSlopes out;
   out.px = lens.centre_px() + map.px_by_m * map.m;
   out.theta_rad = plane.theta_rad;

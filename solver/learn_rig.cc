@@ -107,11 +107,12 @@ std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties
   second.robust_scale = 10;
   AdjustOptions last = round;
   last.cost_tolerance = 1e-9;
+  round.with_covariance = ties_per_shot == 0;  // of flex, which is asked for in networks
   round.cost_tolerance = 1e-5;  // of some thousand sigmas squared: no tie is judged otherwise
   return {first, first, second, round, round, last};
 }
 
-bool looks_for_a_place(const AdjustOptions& round) { return !round.with_covariance; }
+bool looks_for_a_place(const AdjustOptions& round) { return round.robust_scale > 3; }
 
 // Every so manieth ring tie of what is used, so that some thousands are left: enough to find the
 // place where all of them are asked. Tracks stay, which hold the stands together.
