@@ -72,7 +72,6 @@ HWY_INLINE F16 add(F16 a, F16 b) { return hn::Add(a, b); }
 HWY_INLINE F16 multiply(F16 a, F16 b) { return hn::Mul(a, b); }
 HWY_INLINE F16 lesser(F16 a, F16 b) { return hn::Min(a, b); }
 HWY_INLINE F16 greater(F16 a, F16 b) { return hn::Max(a, b); }
-HWY_INLINE F16 load_row(const float* aligned) { return hn::Load(Sixteen(), aligned); }
 HWY_INLINE void store_row(F16 row, float* aligned) { hn::Store(row, Sixteen(), aligned); }
 HWY_INLINE F16 four_times(const float* four) { return hn::LoadDup128(Sixteen(), four); }
 #else
@@ -89,12 +88,6 @@ HWY_INLINE F16 multiply(F16 a, F16 b) {
 HWY_INLINE F16 lesser(F16 a, F16 b) { return {lesser(a.left, b.left), lesser(a.right, b.right)}; }
 HWY_INLINE F16 greater(F16 a, F16 b) {
   return {greater(a.left, b.left), greater(a.right, b.right)};
-}
-HWY_INLINE F8 load_pair(const float* aligned) {
-  return pair_of(hn::Load(Four(), aligned), hn::Load(Four(), aligned + 4));
-}
-HWY_INLINE F16 load_row(const float* aligned) {
-  return {load_pair(aligned), load_pair(aligned + 8)};
 }
 HWY_INLINE void store_row(F16 row, float* aligned) {
   hn::Store(left_of(row.left), Four(), aligned);
