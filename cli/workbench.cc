@@ -60,14 +60,20 @@ Result<workbench::OpenedShot> open_shot(const workbench::ShotEntry& entry,
       .body = std::move(body->rig_template), .shot = std::move(shot), .frames = std::move(*frames)};
 }
 
-// Serves until the person says stop. Signals are waited for in a thread of their own: a handler may
-// do next to nothing.
-Result<void> serve(workbench::Server& server) {
+// Keeps the signals to stop until they are waited for. Threads inherit that, so it comes before the
+// first one: a thread that did not would be ended by them, and the program with it.
+sigset_t held_stops() {
   sigset_t stops;
   sigemptyset(&stops);
   sigaddset(&stops, SIGINT);
   sigaddset(&stops, SIGTERM);
   pthread_sigmask(SIG_BLOCK, &stops, nullptr);
+  return stops;
+}
+
+// Serves until the person says stop. Signals are waited for in a thread of their own: a handler may
+// do next to nothing.
+Result<void> serve(workbench::Server& server, const sigset_t& stops) {
   std::thread waiter([&server, stops] {
     int signal = 0;
     sigwait(&stops, &signal);
@@ -87,6 +93,7 @@ Result<Outcome> run_workbench(const WorkbenchOptions& options, const Console& co
                  .what = "this program was built without the workbench's page",
                  .remedy = "install nodejs and npm, and build again"});
   }
+  const sigset_t stops = held_stops();
   auto shots = workbench::list_shots(options.place);
   if (!shots) return tl::unexpected(shots.error());
   // A wrong template or shot is told here rather than in the page.
@@ -106,7 +113,7 @@ Result<Outcome> run_workbench(const WorkbenchOptions& options, const Console& co
     console.answer({{"command", "workbench"}, {"address", server.address()}, {"shots", count}});
     std::fflush(stdout);  // it is read while the server runs
   }
-  if (auto served = serve(server); !served) return tl::unexpected(served.error());
+  if (auto served = serve(server, stops); !served) return tl::unexpected(served.error());
   return Outcome::done;
 }
 
