@@ -22,7 +22,7 @@ set(compose_may_use base imaging projection features seams templates)
 set(finish_may_use base imaging projection features compose)
 set(check_may_use base imaging projection features seams solver templates learning compose finish)
 set(demo_may_use base imaging projection templates)
-set(workbench_may_use base imaging projection features seams solver templates compose)
+set(workbench_may_use base imaging projection features seams solver templates compose finish check)
 set(cli_may_use base archive imaging brackets projection features seams solver templates learning report compose finish check demo workbench)
 
 set(violations "")

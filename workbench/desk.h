@@ -3,7 +3,7 @@
 // All that is known of an open shot but for its edits: frames, template, ribbons. Does not change
 // once made, so that long work can go on with it in another thread.
 
-#include <filesystem>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -17,6 +17,7 @@
 #include "templates/rig_template.h"
 #include "templates/shot_file.h"
 #include "workbench/match_search.h"
+#include "workbench/shot_list.h"
 
 namespace seamwright::workbench {
 
@@ -26,6 +27,9 @@ struct OpenedShot {
   ShotFile shot;  ///< as its file has it, or would; names the template with its hash
   std::vector<Frame> frames;
 };
+
+/// Reads frames, template and shot file of an entry. Called from several threads.
+using OpenShotFn = std::function<Result<OpenedShot>(const ShotEntry&)>;
 
 class Desk {
  public:

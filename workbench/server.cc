@@ -1,5 +1,6 @@
 #include "workbench/server.h"
 
+#include <atomic>
 #include <charconv>
 #include <cstddef>
 
@@ -17,6 +18,7 @@ using nlohmann::json;
 
 namespace {
 
+constexpr std::size_t kThreads = 24;
 constexpr const char* kJson = "application/json";
 constexpr const char* kPolicy =
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
@@ -69,17 +71,22 @@ struct Server::State {
   ShotCalls calls;
   std::string token = random_token();
   int port = 0;
+  std::atomic<bool> stopping = false;
 
   void protect();
   void serve_page();
   void serve_shots();
   void serve_seam();
+  void serve_check();
+  bool send_check(int& seen, httplib::DataSink& sink) const;
   // A call with a JSON body.
   using Call = Result<json> (ShotCalls::*)(int, const json&);
   void post(const std::string& what, Call call);
 };
 
 void Server::State::protect() {
+  // A thread waits on each connection that a browser keeps.
+  http.new_task_queue = [] { return new httplib::ThreadPool(kThreads); };
   http.set_payload_max_length(kMostBody_bytes);
   http.set_tcp_nodelay(true);  // answers are small: waiting for more of them costs 40 ms
   http.set_default_headers({{"Content-Security-Policy", kPolicy},
@@ -166,12 +173,56 @@ void Server::State::serve_seam() {
   });
 }
 
+// One event with the state of the check when it has changed, or a comment that shows whether
+// anybody still listens; the last event says that it is over.
+bool Server::State::send_check(int& seen, httplib::DataSink& sink) const {
+  constexpr int kMostWait_ms = 500;
+  const int change = calls.wait_for_check(seen, kMostWait_ms);
+  if (stopping || !sink.is_writable()) return false;
+  std::string event = ":\n\n";
+  bool over = false;
+  if (change != seen) {
+    seen = change;
+    const json status = calls.check_status();
+    event = "data: " + text_of(status) + "\n\n";
+    over = status["state"] != "working";
+  }
+  if (!sink.write(event.data(), event.size())) return false;
+  if (over) sink.done();
+  return true;
+}
+
+void Server::State::serve_check() {
+  http.Get("/api/check", [this](const httplib::Request&, httplib::Response& response) {
+    answer(response, calls.check_status());
+  });
+  http.Post("/api/check", [this](const httplib::Request&, httplib::Response& response) {
+    answer(response, calls.start_check());
+  });
+  http.Delete("/api/check", [this](const httplib::Request&, httplib::Response& response) {
+    answer(response, calls.stop_check());
+  });
+  http.Get("/api/check/events", [this](const httplib::Request&, httplib::Response& response) {
+    const auto seen = std::make_shared<int>(-1);
+    response.set_chunked_content_provider(
+        "text/event-stream",
+        [this, seen](std::size_t, httplib::DataSink& sink) { return send_check(*seen, sink); });
+  });
+  http.Get("/api/shots/(\\d{1,6})/picture",
+           [this](const httplib::Request& request, httplib::Response& response) {
+             const auto picture = calls.picture(capture(request, 1));
+             if (!picture) return refuse(response, 422, picture.error().line());
+             response.set_content(*picture, "image/jpeg");
+           });
+}
+
 Server::Server(std::vector<ShotEntry> shots, OpenShotFn open_shot)
     : state_(std::make_unique<State>(std::move(shots), std::move(open_shot))) {
   state_->protect();
   state_->serve_page();
   state_->serve_shots();
   state_->serve_seam();
+  state_->serve_check();
 }
 
 Server::~Server() { stop(); }
@@ -201,6 +252,10 @@ Result<void> Server::run() {
                .remedy = "start the workbench again; what was edited is in the journal"});
 }
 
-void Server::stop() { state_->http.stop(); }
+void Server::stop() {
+  state_->stopping = true;
+  static_cast<void>(state_->calls.stop_check());
+  state_->http.stop();
+}
 
 }  // namespace seamwright::workbench

@@ -4,7 +4,6 @@
 // docs/workbench-api.md describes every call. Files are only ever named by the number of a shot in
 // the list; no path from a request is opened.
 
-#include <functional>
 #include <memory>
 #include <string>
 #include <vector>
@@ -14,9 +13,6 @@
 #include "workbench/shot_list.h"
 
 namespace seamwright::workbench {
-
-/// Reads frames, template and shot file of an entry.
-using OpenShotFn = std::function<Result<OpenedShot>(const ShotEntry&)>;
 
 class Server {
  public:

@@ -60,9 +60,26 @@ json ShotCalls::list() {
                      {"has_file", has_file},
                      {"has_edits", has_edits},
                      {"open", open != benches_.end()},
-                     {"unsaved", open != benches_.end() && open->second->session().unsaved()}});
+                     {"unsaved", open != benches_.end() && open->second->session().unsaved()},
+                     {"check", check_.result(static_cast<int>(i))}});
   }
-  return {{"shots", std::move(shots)}};
+  return {{"shots", std::move(shots)}, {"order", check_.order()}};
+}
+
+json ShotCalls::start_check() {
+  check_.start();
+  return check_.status();
+}
+
+json ShotCalls::stop_check() {
+  check_.cancel();
+  return check_.status();
+}
+
+Result<std::string> ShotCalls::picture(int shot) const {
+  std::string jpeg = check_.picture(shot);
+  if (!jpeg.empty()) return jpeg;
+  return fail(refused("picture", "there is none of this shot", "check the shots first"));
 }
 
 Result<Bench*> ShotCalls::bench(int shot) {
@@ -121,6 +138,7 @@ Result<json> ShotCalls::step(int shot, const std::string& what) {
                     : what == "redo" ? (*open)->redo()
                                      : (*open)->save();
   if (!done) return tl::unexpected(done.error());
+  if (what == "save") check_.forget(shot);
   return view_of(shot, **open);
 }
 

@@ -11,8 +11,8 @@
 #include <nlohmann/json.hpp>
 
 #include "workbench/bench.h"
+#include "workbench/check_job.h"
 #include "workbench/seam_job.h"
-#include "workbench/server.h"
 
 namespace seamwright::workbench {
 
@@ -20,7 +20,7 @@ namespace seamwright::workbench {
 class ShotCalls {
  public:
   ShotCalls(std::vector<ShotEntry> shots, OpenShotFn open_shot)
-      : shots_(std::move(shots)), open_shot_(std::move(open_shot)) {}
+      : shots_(shots), open_shot_(open_shot), check_(std::move(shots), std::move(open_shot)) {}
 
   [[nodiscard]] nlohmann::json list();
   [[nodiscard]] Result<nlohmann::json> view(int shot);
@@ -38,6 +38,15 @@ class ShotCalls {
   [[nodiscard]] Result<nlohmann::json> find_seam(int shot);
   [[nodiscard]] nlohmann::json seam_status() const { return seam_.status(); }
   void stop_seam() { seam_.cancel(); }
+  [[nodiscard]] nlohmann::json start_check();
+  [[nodiscard]] nlohmann::json stop_check();
+  [[nodiscard]] nlohmann::json check_status() const { return check_.status(); }
+  /// CheckJob::wait.
+  [[nodiscard]] int wait_for_check(int seen, int most_ms) const {
+    return check_.wait(seen, most_ms);
+  }
+  /// JPEG of a checked shot's worst place.
+  [[nodiscard]] Result<std::string> picture(int shot) const;
 
  private:
   [[nodiscard]] Result<Bench*> bench(int shot);
@@ -54,6 +63,7 @@ class ShotCalls {
   std::map<int, std::unique_ptr<Bench>> benches_;
   std::vector<int> order_;  // of opening, the latest last
   SeamJob seam_;
+  CheckJob check_;
 };
 
 }  // namespace seamwright::workbench

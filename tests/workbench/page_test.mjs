@@ -5,7 +5,7 @@
 // PICTURES: a folder for screenshots. Exit 77: something to test with is missing.
 import assert from 'node:assert/strict';
 import { spawn, spawnSync } from 'node:child_process';
-import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { copyFileSync, existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { join } from 'node:path';
 import { misfitBesideSeam } from './panorama_misfit.mjs';
@@ -36,6 +36,10 @@ const flexed = truth.replace(/rotation_deg: \[([^,]+), ([^,]+), ([^\]]+)\]/g, (a
 assert.notEqual(flexed, truth);
 const template = join(folder, 'T.template.yaml');
 writeFileSync(template, flexed);
+// A second shot whose frames were named the wrong way round: by name it comes last.
+for (const [from, to] of [['front', 'back'], ['back', 'front']]) {
+  copyFileSync(join(folder, `library_1_${from}.tif`), join(folder, `swapped_1_${to}.tif`));
+}
 
 let running = null; // the server, to be ended whatever happens
 async function serve() {
@@ -183,6 +187,26 @@ try {
   const got = (Number(degrees[1]) * Math.PI) / 180;
   console.log(`turn about the ring's pole: ${got} rad by two ties, ${wanted[2]} rad by automatic ones`);
   assert.ok(Math.abs(got - wanted[2]) < 0.3 * Math.abs(wanted[2]));
+
+  // The check ranks the shots: the one with swapped frames comes first, and Page Down leads from it.
+  const names = () => page.locator('#shots .name').allTextContents();
+  assert.deepEqual(await names(), ['library_1', 'swapped_1']);
+  await page.click('#check');
+  await until(page, () => document.querySelector('#check-says').textContent === 'worst first', 60000);
+  assert.deepEqual(await names(), ['swapped_1', 'library_1']);
+  assert.equal(await page.locator('#shots .worst >> nth=0').textContent(), 'the lenses are swapped');
+  await until(page, () => [...document.querySelectorAll('#shots img')].every((one) => one.naturalWidth === 320));
+  assert.equal(await page.locator('#shots img').count(), 2);
+  const opened = (name) => page.evaluate((wanted) => document.querySelector('#shot-name').textContent === wanted, name);
+  await page.focus('#ring');
+  await page.keyboard.press('PageDown'); // round the list's end
+  for (let i = 0; i < 100 && !await opened('swapped_1'); ++i) await page.waitForTimeout(100);
+  assert.ok(await opened('swapped_1'));
+  assert.ok((await page.textContent('#words')).includes("Name the frames in the template's order"));
+  await picture(page, 'workbench-shots.jpg');
+  await page.keyboard.press('PageUp');
+  for (let i = 0; i < 100 && !await opened('library_1'); ++i) await page.waitForTimeout(100);
+  assert.ok(await opened('library_1'));
 
   // A kill in the middle of edits, and all of them are there again.
   await page.click('#ties button >> nth=0');

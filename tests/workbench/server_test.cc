@@ -6,10 +6,11 @@
 
 #include <catch2/catch.hpp>
 #include <httplib.h>
+#include <nlohmann/json.hpp>
 
 #include "tests/support/random.h"
-#include "tests/support/rigs.h"
 #include "tests/support/scratch_dir.h"
+#include "tests/workbench/small_shot.h"
 #include "workbench/guard.h"
 
 using namespace seamwright;
@@ -18,29 +19,11 @@ using test::ScratchDir;
 
 namespace {
 
-// A small body and a frame a lens with a mark at every 12 px.
-OpenedShot small_shot() {
-  OpenedShot opened;
-  opened.body.solution.rig = test::nominal_rig({.width_px = 160, .height_px = 160});
-  opened.shot.frames = {"front.tif", "back.tif"};
-  test::Random random(7);
-  for (int lens = 0; lens < 2; ++lens) {
-    Image image(160, 160, Channels::rgb, SampleType::u8);
-    for (int y = 0; y < 160; ++y) {
-      for (std::uint8_t& code : image.row<std::uint8_t>(y)) {
-        code = static_cast<std::uint8_t>(random.bits() & 0xFFU);
-      }
-    }
-    opened.frames.push_back({std::move(image), {.file = "frame.tif"}});
-  }
-  return opened;
-}
-
 // A server that runs while this lives.
 struct Running {
   ScratchDir scratch;
   Server server{{{"room", scratch / "room.shot.yaml", false, {"front.tif", "back.tif"}}},
-                [](const ShotEntry&) -> Result<OpenedShot> { return small_shot(); }};
+                [](const ShotEntry&) -> Result<OpenedShot> { return test::small_shot(); }};
   std::thread thread;
   std::string secret;
   std::string cookie;
@@ -154,6 +137,25 @@ TEST_CASE("huge and broken bodies are refused, and the server stays up") {
   }
   CHECK(refused > 100);
   CHECK(running.get("/api/shots", running.headers()) == 200);
+}
+
+TEST_CASE("a check tells of its way until it is over") {
+  const Running running;
+  httplib::Client client("127.0.0.1", running.server.port());
+  CHECK(running.get("/api/shots/0/picture", running.headers()) == 422);
+  CHECK(client.Post("/api/check", running.headers(), "{}", "application/json")->status == 200);
+  const auto events = client.Get("/api/check/events", running.headers());
+  REQUIRE(events);
+  CHECK(events->get_header_value("Content-Type") == "text/event-stream");
+  CHECK_THAT(events->body, Catch::Contains("data: {") && Catch::Contains("\"state\":\"done\""));
+  const auto list = nlohmann::json::parse(client.Get("/api/shots", running.headers())->body);
+  CHECK(list["order"] == std::vector{0});
+  CHECK(list["shots"][0]["check"]["findings"][0]["kind"] == "unreadable");
+  CHECK(running.get("/api/shots/0/picture", running.headers()) == 200);
+  // What is saved is not known any more.
+  CHECK(running.post("/api/shots/0/save", "{}", running.headers()) == 200);
+  CHECK(running.get("/api/shots/0/picture", running.headers()) == 422);
+  CHECK(client.Delete("/api/check", running.headers())->status == 200);
 }
 
 TEST_CASE("the secret is long and never twice the same") {

@@ -52,7 +52,26 @@ export interface ShotView {
   note: string;
   added?: { id: number; ncc: number; refined: boolean; unsure: boolean };
 }
-export interface ShotLine { name: string; has_file: boolean; has_edits: boolean; unsaved: boolean }
+export interface Check {
+  score_px: number;
+  findings: { kind: string; words: string; remedy: string }[];
+  failure: string;
+}
+export interface ShotLine {
+  name: string;
+  has_file: boolean;
+  has_edits: boolean;
+  unsaved: boolean;
+  check: Check | null;
+}
+export interface CheckStatus {
+  state: 'idle' | 'working' | 'done' | 'cancelled';
+  shot: number | null;
+  name: string;
+  stage: string;
+  checked: number;
+  count: number;
+}
 export interface SeamStatus {
   job: number;
   state: 'idle' | 'working' | 'done' | 'failed' | 'cancelled';
@@ -81,7 +100,7 @@ async function call<T>(method: string, path: string, body?: unknown): Promise<T>
 const at = (shot: number, what: string): string => `/api/shots/${shot}${what}`;
 
 export const api = {
-  shots: () => call<{ shots: ShotLine[] }>('GET', '/api/shots'),
+  shots: () => call<{ shots: ShotLine[]; order: number[] }>('GET', '/api/shots'),
   view: (shot: number) => call<ShotView>('GET', at(shot, '')),
   step: (shot: number, what: 'undo' | 'redo' | 'save') => call<ShotView>('POST', at(shot, `/${what}`)),
   edit: (shot: number, edit: object) => call<ShotView>('POST', at(shot, '/edits'), edit),
@@ -93,6 +112,9 @@ export const api = {
     call<ShotView>('POST', at(shot, '/draw'), { pair, wish, lens, reach_px, path }),
   findSeam: (shot: number) => call<SeamStatus>('POST', at(shot, '/seam')),
   seam: () => call<SeamStatus>('GET', '/api/seam'),
+  startCheck: () => call<CheckStatus>('POST', '/api/check'),
+  stopCheck: () => call<CheckStatus>('DELETE', '/api/check'),
+  picture: (shot: number, version: number) => at(shot, `/picture?v=${version}`),
   strip: (shot: number, pair: number, lens: number, through: string, version: number) =>
     at(shot, `/strips/${pair}/${lens}/${through}?v=${version}`),
 };

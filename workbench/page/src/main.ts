@@ -1,8 +1,9 @@
 // Wires the ring, the lists and the server together. Calls go one after the other, in order.
 import { api, type Place, type SeamStatus, type ShotView, type TieView } from './api';
 import { viridis } from './colours';
-import { element, say, showChosen, showFigures, showShots, showStrokes, showTies, showWords } from './panel';
+import { element, say, showChosen, showFigures, showStrokes, showTies, showWords } from './panel';
 import { endOf, paint, reach_px, tiesOfPair, type Scene } from './ring_painter';
+import { ShotList } from './shots';
 import { Viewport } from './viewport';
 
 const canvas = element<HTMLCanvasElement>('ring');
@@ -10,7 +11,6 @@ const context = canvas.getContext('2d') as CanvasRenderingContext2D;
 const picker = (id: string): HTMLSelectElement => element<HTMLSelectElement>(id);
 
 let scene: Scene | null = null;
-let shotCount = 0;
 let version = 0; // of the strips: the touched ones change with every edit
 let queue: Promise<unknown> = Promise.resolve();
 let waiting = false;
@@ -52,7 +52,7 @@ function show(view: ShotView): void {
   showFigures(view);
   showTies(view, scene.chosen, choose);
   showStrokes(view, (index) => void change((shot) => api.edit(shot, { kind: 'remove-stroke', index })));
-  showWords(view);
+  showWords(view, shots.findings(view.shot));
   showChosen(chosenTie());
   if (picker('through').value === 'touched') loadStrips();
   redraw();
@@ -127,20 +127,21 @@ function open(shot: number): Promise<void> {
     picker('pair').replaceChildren(...view.pairs.map((p, i) => new Option(`lenses ${p.lens_a} and ${p.lens_b}`, String(i))));
     selectPair(0);
     show(view);
-    await listShots();
+    await shots.refresh(shot);
+    showWords(view, shots.findings(shot));
     say(view.note || (view.recovered > 0 ? `${view.recovered} edits were brought back from the journal` : ''));
   });
 }
 
-async function listShots(): Promise<void> {
-  const { shots } = await api.shots();
-  shotCount = shots.length;
-  showShots(shots, scene?.view.shot ?? 0, (shot) => void open(shot));
-}
+const shots = new ShotList((shot) => void open(shot));
+document.addEventListener('checked', () => { if (scene) showWords(scene.view, shots.findings(scene.view.shot)); });
 
 const undo = (): void => void change((shot) => api.step(shot, 'undo'));
 const redo = (): void => void change((shot) => api.step(shot, 'redo'));
-const save = (): void => void change((shot) => api.step(shot, 'save'), 'saved').then(() => enqueue(listShots));
+const save = (): void => void change((shot) => api.step(shot, 'save'), 'saved').then(() => enqueue(async () => {
+  await shots.refresh();
+  await shots.again();
+}));
 
 function setTie(row: number, at: Place): void {
   const pair = scene?.view.pairs[scene.pair];
@@ -319,9 +320,11 @@ document.addEventListener('keydown', (event) => {
     if (key === 's') save();
     else if (key === 'y' || event.shiftKey) redo();
     else undo();
-  } else if ((event.key === 'PageDown' || event.key === 'PageUp') && scene && shotCount > 1) {
+  } else if ((event.key === 'PageDown' || event.key === 'PageUp') && scene) {
+    const beside = shots.beside(scene.view.shot, event.key === 'PageDown' ? 1 : -1);
+    if (beside === null) return;
     event.preventDefault();
-    void open((scene.view.shot + (event.key === 'PageDown' ? 1 : shotCount - 1)) % shotCount);
+    void open(beside);
   }
 });
 
@@ -397,4 +400,4 @@ for (let x = 0; legend && x < 160; ++x) {
   legend.fillRect(x, 0, 1, 10);
 }
 new ResizeObserver(layout).observe(canvas);
-void enqueue(listShots).then(() => open(0));
+void enqueue(() => shots.refresh()).then(() => open(shots.first()));

@@ -1,5 +1,5 @@
 // The lists and figures beside the ring.
-import type { ShotLine, ShotView, TieView } from './api';
+import type { Check, ShotView, TieView } from './api';
 import { left_px } from './ring_painter';
 
 export function element<T extends HTMLElement>(id: string): T {
@@ -8,6 +8,7 @@ export function element<T extends HTMLElement>(id: string): T {
   return found as T;
 }
 
+const sentence = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
 const figure = (px: number): string => px.toFixed(2);
 
 function item(list: HTMLElement, text: string, pressed: boolean, act: () => void): HTMLButtonElement {
@@ -27,15 +28,6 @@ function line(parent: HTMLElement, text: string, kind = ''): void {
   p.textContent = text;
   p.className = kind;
   parent.append(p);
-}
-
-export function showShots(shots: ShotLine[], current: number, open: (shot: number) => void): void {
-  const list = element('shots');
-  list.replaceChildren();
-  shots.forEach((shot, i) => {
-    const state = shot.unsaved ? 'unsaved edits' : shot.has_file ? 'shot file' : 'not touched';
-    item(list, `${shot.name}: ${state}`, i === current, () => open(i));
-  });
 }
 
 export function showFigures(view: ShotView): void {
@@ -74,9 +66,17 @@ export function showStrokes(view: ShotView, remove: (index: number) => void): vo
   if (view.strokes.length === 0) line(list, 'None.');
 }
 
-export function showWords(view: ShotView): void {
+/** What the touch says of the ties, and what the check found of the shot as it was saved. */
+export function showWords(view: ShotView, check: Check | null): void {
   const words = element('words');
   words.replaceChildren();
+  if (check) {
+    const title = document.createElement('h2');
+    title.textContent = check.score_px > 0 ? `Found by the check: as bad as ${check.score_px.toFixed(1)} px` : 'Found by the check';
+    words.append(title);
+    for (const { words: found, remedy } of check.findings) line(words, `${sentence(found)}. ${sentence(remedy)}.`);
+    if (check.findings.length === 0) line(words, check.failure || 'Nothing.');
+  }
   for (const text of view.touch.findings) line(words, text, 'finding');
   for (const text of view.touch.advice) line(words, text);
 }

@@ -1,0 +1,126 @@
+// The list of shots: by name, and worst first once they are checked; the check runs on the server.
+import { api, type CheckStatus, type ShotLine } from './api';
+import { element, say } from './panel';
+
+/** The first clause of a finding; the rest stands in the panel of the open shot. */
+const short = (words: string): string => words.split(/[;(:]/)[0]?.trim() ?? words;
+
+function worst(shot: ShotLine): string {
+  if (!shot.check) return '';
+  if (shot.check.failure) return 'could not be checked';
+  const finding = shot.check.findings[0];
+  return finding ? short(finding.words) : 'nothing found';
+}
+
+function span(kind: string, text: string): HTMLElement {
+  const made = document.createElement('span');
+  made.className = kind;
+  made.textContent = text;
+  return made;
+}
+
+export class ShotList {
+  private shots: ShotLine[] = [];
+  private order: number[] = [];
+  private current = 0;
+  private checked = -1;
+  private events: EventSource | null = null;
+
+  constructor(private open: (shot: number) => void) {
+    element('check').addEventListener('click', () => void this.startOrStop());
+  }
+
+  /** Asks the server; `current`: the shot that is open. */
+  async refresh(current = this.current): Promise<void> {
+    const { shots, order } = await api.shots();
+    [this.shots, this.order, this.current] = [shots, order, current];
+    this.show();
+  }
+
+  /** The shot to begin with. */
+  first(): number {
+    return this.order[0] ?? 0;
+  }
+
+  /** The shot before or after in the list; null where there is only one. */
+  beside(shot: number, by: number): number | null {
+    if (this.order.length < 2) return null;
+    const at = this.order.indexOf(shot) + by + this.order.length;
+    return this.order[at % this.order.length] ?? null;
+  }
+
+  findings(shot: number): ShotLine['check'] {
+    return this.shots[shot]?.check ?? null;
+  }
+
+  /** What was saved is looked at again, where anything was. */
+  async again(): Promise<void> {
+    if (this.shots.some((shot) => shot.check)) await this.check();
+  }
+
+  private async startOrStop(): Promise<void> {
+    try {
+      if (this.events) await api.stopCheck();
+      else await this.check();
+    } catch (fault) {
+      say((fault as Error).message, true);
+    }
+  }
+
+  private async check(): Promise<void> {
+    await api.startCheck();
+    if (this.events) return;
+    this.events = new EventSource('/api/check/events');
+    this.events.onmessage = (event) => void this.hear(JSON.parse(event.data as string) as CheckStatus);
+    this.events.onerror = () => this.over();
+    element('check').textContent = 'Stop checking';
+  }
+
+  private async hear(status: CheckStatus): Promise<void> {
+    const working = status.state === 'working';
+    element('check-says').textContent =
+      working && status.name ? `${status.checked} of ${status.count}; ${status.name}: ${status.stage}`
+        : status.state === 'done' ? 'worst first' : status.state === 'cancelled' ? `stopped after ${status.checked} of ${status.count}` : '';
+    if (!working) this.over();
+    if (status.checked === this.checked && working) return;
+    this.checked = status.checked;
+    await this.refresh();
+    document.dispatchEvent(new Event('checked'));
+  }
+
+  private over(): void {
+    this.events?.close();
+    this.events = null;
+    element('check').textContent = 'Check all shots';
+  }
+
+  private show(): void {
+    const list = element('shots');
+    const focused = document.activeElement?.closest('#shots button')?.getAttribute('data-shot');
+    list.replaceChildren(...this.order.map((shot) => this.line(shot)));
+    const button = (shot: string | number): HTMLElement | null => list.querySelector(`[data-shot="${shot}"]`);
+    if (focused) button(focused)?.focus();
+    button(this.current)?.scrollIntoView({ block: 'nearest', inline: 'nearest' });
+  }
+
+  private line(index: number): HTMLElement {
+    const shot = this.shots[index] as ShotLine;
+    const button = document.createElement('button');
+    button.type = 'button';
+    button.dataset.shot = String(index);
+    if (index === this.current) button.setAttribute('aria-current', 'true');
+    if (shot.check && !shot.check.failure) {
+      const picture = new Image(320, 192);
+      picture.alt = '';
+      picture.src = api.picture(index, shot.check.score_px);
+      button.append(picture);
+    }
+    button.append(span('name', shot.name));
+    if (shot.check) button.append(span('worst', worst(shot)));
+    button.append(span('state', shot.unsaved ? 'unsaved edits' : shot.has_file ? 'shot file' : 'not touched'));
+    button.addEventListener('click', () => this.open(index));
+    const entry = document.createElement('li');
+    entry.append(button);
+    return entry;
+  }
+}
