@@ -147,11 +147,25 @@ Result<void> Bench::save() {
   return session_.save(touch);
 }
 
+json Bench::on_sphere(const Vec3& direction) {
+  const PanoramaPlace place = place_of(direction);
+  return {deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad)};
+}
+
 json Bench::view() const {
   json ties = json::array();
   std::size_t solved = 0;
+  const Rig rig = desk_->touched(touched_);
   for (const BenchTie& tie : session_.state().ties) {
-    ties.push_back(tie_json(*desk_, tie, tie.on ? &touched_.ties[solved] : nullptr));
+    json object = tie_json(*desk_, tie, tie.on ? &touched_.ties[solved] : nullptr);
+    json on_spheres = json::array();
+    for (const ManualSight& sight : tie.tie.sights) {
+      const auto direction =
+          rig.lenses[static_cast<std::size_t>(sight.lens)].direction_in_rig(sight.px);
+      on_spheres.push_back(direction ? on_sphere(*direction) : json());
+    }
+    object["on_sphere"] = std::move(on_spheres);
+    ties.push_back(std::move(object));
     if (tie.on) ++solved;
   }
   json pairs = json::array();

@@ -25,6 +25,8 @@ class Bench {
   [[nodiscard]] const std::shared_ptr<const Desk>& desk() const { return desk_; }
   [[nodiscard]] const Session& session() const { return session_; }
   [[nodiscard]] const TouchResult& touched() const { return touched_; }
+  /// [longitude, latitude] in degrees of a direction of the rig.
+  [[nodiscard]] static nlohmann::json on_sphere(const Vec3& direction);
   /// All that the page shows (docs/workbench-api.md, "view").
   [[nodiscard]] nlohmann::json view() const;
 

@@ -6,8 +6,10 @@
 
 #include <fmt/format.h>
 
+#include "compose/render.h"
 #include "compose/seam_plan.h"
 #include "features/strip.h"
+#include "imaging/transfer.h"
 #include "templates/frame_scale.h"
 #include "workbench/ring_picture.h"
 
@@ -18,6 +20,8 @@ namespace {
 const MountedLens& lens_of(const Rig& rig, int lens) {
   return rig.lenses[static_cast<std::size_t>(lens)];
 }
+
+constexpr int kLookQuality = 85;
 
 Error no_overlap(const std::string& file) {
   return {.kind = ErrorKind::user_input,
@@ -130,6 +134,29 @@ std::string Desk::strip(std::size_t pair, int lens, const Rig& rig) const {
   return jpeg_bytes(
       ring_picture(opened_.frames[static_cast<std::size_t>(lens)].image, lens_of(rig, lens), grid),
       kQuality);
+}
+
+const GainMatch& Desk::gains() const {
+  std::call_once(gains_once_, [this] {
+    const auto transfer = TransferCurve::of(opened_.frames.front().image);
+    gains_ =
+        transfer ? match_gains(rig_, opened_.frames, *transfer) : unit_gains(rig_.lens_count());
+  });
+  return gains_;
+}
+
+Result<std::string> Desk::look(const FlatLook& look, const Rig& rig) const {
+  const auto picture = render_look(rig, opened_.frames, gains().gains, look);
+  if (!picture) return tl::unexpected(picture.error());
+  return jpeg_bytes(*picture, kLookQuality);
+}
+
+Result<std::string> Desk::sphere(const Rig& rig) const {
+  const SeamPlan no_seams{.pairs = {}, .gains = gains()};  // or they would be found each time
+  const RenderOptions options{.width_px = kSphereWidth_px, .seams = &no_seams};
+  const auto panorama = render_panorama(rig, opened_.frames, options);
+  if (!panorama) return tl::unexpected(panorama.error());
+  return jpeg_bytes(for_screen(panorama->image), kLookQuality);
 }
 
 }  // namespace seamwright::workbench

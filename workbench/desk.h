@@ -5,11 +5,13 @@
 
 #include <functional>
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "base/result.h"
+#include "compose/flat_look.h"
 #include "features/lens_view.h"
 #include "imaging/frame.h"
 #include "projection/ribbon.h"
@@ -67,8 +69,15 @@ class Desk {
   [[nodiscard]] std::string strip(std::size_t pair, int lens, const Rig& rig) const;
   static constexpr int kMostWidth_px = 8192;
 
+  /// JPEG of a look out of a rig at the frames' size, or of the whole sphere (equirectangular,
+  /// kSphereWidth_px wide). Brightness is matched between the lenses; everything is taken as far.
+  [[nodiscard]] Result<std::string> look(const FlatLook& look, const Rig& rig) const;
+  [[nodiscard]] Result<std::string> sphere(const Rig& rig) const;
+  static constexpr int kSphereWidth_px = 1024;
+
  private:
   explicit Desk(OpenedShot opened) : opened_(std::move(opened)) {}
+  [[nodiscard]] const GainMatch& gains() const;
 
   OpenedShot opened_;
   Rig rig_;
@@ -76,6 +85,8 @@ class Desk {
   std::vector<LensView> views_;
   std::vector<PairOverlap> pairs_;
   std::vector<std::unique_ptr<MatchSearch>> searches_;
+  mutable std::once_flag gains_once_;
+  mutable GainMatch gains_;  // by the template's rig; made when first wanted
 };
 
 }  // namespace seamwright::workbench

@@ -34,11 +34,16 @@ double between(const Image& frame, const Vec2& px, int channel) {
   const int top = static_cast<int>(std::floor(y));
   const double u = x - left;
   const double v = y - top;
-  const double value = (1 - v) * ((1 - u) * code(frame, left, top, channel) +
-                                  u * code(frame, left + 1, top, channel)) +
-                       v * ((1 - u) * code(frame, left, top + 1, channel) +
-                            u * code(frame, left + 1, top + 1, channel));
-  return frame.transfer == Transfer::linear ? linear_to_srgb(std::max(0.0, value)) : value;
+  return (1 - v) *
+             ((1 - u) * code(frame, left, top, channel) + u * code(frame, left + 1, top, channel)) +
+         v * ((1 - u) * code(frame, left, top + 1, channel) +
+              u * code(frame, left + 1, top + 1, channel));
+}
+
+std::uint8_t shown_code(const Image& frame, double value) {
+  const bool linear = frame.transfer == Transfer::linear;
+  const double shown = linear ? linear_to_srgb(std::max(0.0, value)) : value;
+  return static_cast<std::uint8_t>(std::lround(255 * std::clamp(shown, 0.0, 1.0)));
 }
 
 }  // namespace
@@ -52,13 +57,25 @@ Image ring_picture(const Image& frame, const MountedLens& lens, const RibbonGrid
       const auto px = lens.project_direction(grid.direction({x + 0.5, y + 0.5}));
       if (!px) continue;
       for (int c = 0; c < 3; ++c) {
-        const double shown = std::clamp(between(codes, *px, c), 0.0, 1.0);
-        row[static_cast<std::size_t>(3 * x + c)] =
-            static_cast<std::uint8_t>(std::lround(255 * shown));
+        row[static_cast<std::size_t>(3 * x + c)] = shown_code(codes, between(codes, *px, c));
       }
     }
   });
   return picture;
+}
+
+Image for_screen(const Image& picture) {
+  const Image codes = to_type(picture, SampleType::f32);
+  Image shown(codes.width(), codes.height(), Channels::rgb, SampleType::u8);
+  parallel_for(0, codes.height(), [&](int y) {
+    const auto row = shown.row<std::uint8_t>(y);
+    for (int x = 0; x < codes.width(); ++x) {
+      for (int c = 0; c < 3; ++c) {
+        row[static_cast<std::size_t>(3 * x + c)] = shown_code(codes, code(codes, x, y, c));
+      }
+    }
+  });
+  return shown;
 }
 
 std::string jpeg_bytes(const Image& picture, int quality) {

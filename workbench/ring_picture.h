@@ -13,6 +13,9 @@ namespace seamwright::workbench {
 [[nodiscard]] Image ring_picture(const Image& frame, const MountedLens& lens,
                                  const RibbonGrid& grid);
 
+/// RGB u8 as a screen shows a picture's codes: grey three times, light encoded as sRGB.
+[[nodiscard]] Image for_screen(const Image& picture);
+
 /// JPEG bytes of an RGB u8 picture (asserted).
 [[nodiscard]] std::string jpeg_bytes(const Image& picture, int quality);
 

@@ -1,7 +1,10 @@
 #include "workbench/server.h"
 
+#include <algorithm>
+#include <array>
 #include <atomic>
 #include <charconv>
+#include <cmath>
 #include <cstddef>
 
 #include <fmt/format.h>
@@ -52,6 +55,36 @@ int capture(const httplib::Request& request, std::size_t index) {
   return number_of(request.matches[index].str());
 }
 
+Result<double> parameter(const httplib::Request& request, const std::string& name) {
+  const std::string text = request.get_param_value(name);
+  double number = 0;
+  const auto [end, code] = std::from_chars(text.data(), text.data() + text.size(), number);
+  if (code == std::errc{} && end == text.data() + text.size() && std::isfinite(number)) {
+    return number;
+  }
+  return fail({.kind = ErrorKind::user_input,
+               .where = {},
+               .field = name,
+               .what = "is no number",
+               .remedy = "docs/workbench-api.md has the form"});
+}
+
+Result<FlatLook> look_of(const httplib::Request& request) {
+  std::array<double, 5> numbers{};
+  std::size_t count = 0;
+  for (const char* name : {"longitude_deg", "latitude_deg", "field_deg", "width", "height"}) {
+    const auto number = parameter(request, name);
+    if (!number) return tl::unexpected(number.error());
+    numbers[count++] = std::clamp(*number, -1e5, 1e5);
+  }
+  FlatLook look{.middle = {rad_from_deg(numbers[0]), rad_from_deg(numbers[1])},
+                .field_deg = numbers[2],
+                .width_px = static_cast<int>(numbers[3]),
+                .height_px = static_cast<int>(numbers[4])};
+  if (auto error = look.validate()) return fail(std::move(*error));
+  return look;
+}
+
 Request facts_of(const httplib::Request& request) {
   return {.method = request.method,
           .path = request.path,
@@ -76,6 +109,7 @@ struct Server::State {
   void protect();
   void serve_page();
   void serve_shots();
+  void serve_sphere();
   void serve_seam();
   void serve_check();
   bool send_check(int& seen, httplib::DataSink& sink) const;
@@ -146,6 +180,7 @@ void Server::State::serve_shots() {
   post("match", &ShotCalls::match);
   post("move", &ShotCalls::move);
   post("draw", &ShotCalls::draw);
+  post("place", &ShotCalls::place_on_sphere);
   http.Post("/api/shots/(\\d{1,6})/(undo|redo|save)",
             [this](const httplib::Request& request, httplib::Response& response) {
               answer(response, calls.step(capture(request, 1), request.matches[2].str()));
@@ -156,6 +191,23 @@ void Server::State::serve_shots() {
                                             capture(request, 3), request.matches[4] == "touched");
              if (!strip) return refuse(response, 422, strip.error().line());
              response.set_content(*strip, "image/jpeg");
+           });
+}
+
+void Server::State::serve_sphere() {
+  http.Get("/api/shots/(\\d{1,6})/look/(template|touched)", [this](const httplib::Request& request,
+                                                                   httplib::Response& response) {
+    const auto look = look_of(request);
+    if (!look) return refuse(response, 422, look.error().line());
+    const auto jpeg = calls.look(capture(request, 1), *look, request.matches[2] == "touched");
+    if (!jpeg) return refuse(response, 422, jpeg.error().line());
+    response.set_content(*jpeg, "image/jpeg");
+  });
+  http.Get("/api/shots/(\\d{1,6})/sphere",
+           [this](const httplib::Request& request, httplib::Response& response) {
+             const auto jpeg = calls.sphere(capture(request, 1));
+             if (!jpeg) return refuse(response, 422, jpeg.error().line());
+             response.set_content(*jpeg, "image/jpeg");
            });
 }
 
@@ -221,6 +273,7 @@ Server::Server(std::vector<ShotEntry> shots, OpenShotFn open_shot)
   state_->protect();
   state_->serve_page();
   state_->serve_shots();
+  state_->serve_sphere();
   state_->serve_seam();
   state_->serve_check();
 }

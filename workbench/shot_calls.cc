@@ -229,21 +229,49 @@ Result<json> ShotCalls::draw(int shot, const json& drawn) {
   return edited(shot, **open, *edit);
 }
 
+Result<ShotCalls::Drawable> ShotCalls::drawable(int shot, bool touched) {
+  const std::lock_guard lock(mutex_);
+  const auto open = bench(shot);
+  if (!open) return tl::unexpected(open.error());
+  const auto& desk = (*open)->desk();
+  return Drawable{desk, touched ? desk->touched((*open)->touched()) : desk->rig()};
+}
+
 Result<std::string> ShotCalls::strip(int shot, int pair, int lens, bool touched) {
-  std::shared_ptr<const Desk> desk;
-  Rig rig;
-  {
-    const std::lock_guard lock(mutex_);
-    const auto open = bench(shot);
-    if (!open) return tl::unexpected(open.error());
-    desk = (*open)->desk();
-    rig = touched ? desk->touched((*open)->touched()) : desk->rig();
-  }
-  if (pair < 0 || pair >= static_cast<int>(desk->pairs().size()) || lens < 0 ||
-      lens >= desk->rig().lens_count()) {
+  const auto drawn = drawable(shot, touched);
+  if (!drawn) return tl::unexpected(drawn.error());
+  const Desk& desk = *drawn->desk;
+  if (pair < 0 || pair >= static_cast<int>(desk.pairs().size()) || lens < 0 ||
+      lens >= desk.rig().lens_count()) {
     return fail(refused("strip", "there is no such strip", "read the shot again"));
   }
-  return desk->strip(static_cast<std::size_t>(pair), lens, rig);
+  return desk.strip(static_cast<std::size_t>(pair), lens, drawn->rig);
+}
+
+Result<std::string> ShotCalls::look(int shot, const FlatLook& look, bool touched) {
+  const auto drawn = drawable(shot, touched);
+  if (!drawn) return tl::unexpected(drawn.error());
+  return drawn->desk->look(look, drawn->rig);
+}
+
+Result<std::string> ShotCalls::sphere(int shot) {
+  const auto drawn = drawable(shot, false);
+  if (!drawn) return tl::unexpected(drawn.error());
+  return drawn->desk->sphere(drawn->rig);
+}
+
+Result<json> ShotCalls::place_on_sphere(int shot, const json& asked) {
+  const std::lock_guard lock(mutex_);
+  const auto open = bench(shot);
+  if (!open) return tl::unexpected(open.error());
+  const Desk& desk = *(*open)->desk();
+  const auto pair = whole(asked, "pair", static_cast<int>(desk.pairs().size()));
+  if (!pair) return tl::unexpected(pair.error());
+  const auto at = place(member(asked, "at"), "at");
+  if (!at) return tl::unexpected(at.error());
+  return json{
+      {"on_sphere",
+       (*open)->on_sphere(desk.pairs()[static_cast<std::size_t>(*pair)].grid.direction(*at))}};
 }
 
 Result<json> ShotCalls::find_seam(int shot) {

@@ -35,6 +35,11 @@ class ShotCalls {
   [[nodiscard]] Result<nlohmann::json> draw(int shot, const nlohmann::json& stroke);
   /// JPEG; `touched`: through the touched rig, else the template's.
   [[nodiscard]] Result<std::string> strip(int shot, int pair, int lens, bool touched);
+  /// JPEG of a look out of the touched rig or the template's; of the whole sphere by the template.
+  [[nodiscard]] Result<std::string> look(int shot, const FlatLook& look, bool touched);
+  [[nodiscard]] Result<std::string> sphere(int shot);
+  /// {"pair", "at"}: where on the sphere a ribbon place of the touched rig lies.
+  [[nodiscard]] Result<nlohmann::json> place_on_sphere(int shot, const nlohmann::json& place);
   [[nodiscard]] Result<nlohmann::json> find_seam(int shot);
   [[nodiscard]] nlohmann::json seam_status() const { return seam_.status(); }
   void stop_seam() { seam_.cancel(); }
@@ -50,6 +55,12 @@ class ShotCalls {
 
  private:
   [[nodiscard]] Result<Bench*> bench(int shot);
+  // What is needed to draw a shot while edits go on.
+  struct Drawable {
+    std::shared_ptr<const Desk> desk;
+    Rig rig;
+  };
+  [[nodiscard]] Result<Drawable> drawable(int shot, bool touched);
   [[nodiscard]] nlohmann::json view_of(int shot, const Bench& bench) const;
   [[nodiscard]] Result<nlohmann::json> edited(int shot, Bench& bench, const Edit& edit);
 

@@ -8,7 +8,7 @@ import { spawn, spawnSync } from 'node:child_process';
 import { copyFileSync, existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { join } from 'node:path';
-import { misfitBesideSeam } from './panorama_misfit.mjs';
+import { correlation, misfitBesideSeam } from './pictures.mjs';
 
 const [program, modules, scratch, pictures] = process.argv.slice(2);
 const FRAME_PX = 800;
@@ -160,6 +160,34 @@ try {
   assert.ok((await page.textContent('#figures')).startsWith('2 ties'));
   await picture(page, 'workbench.jpg');
 
+  // The sphere shows the chosen tie's place; the coarse globe, while it turns, lies under the sharp look.
+  const sharp = () => document.querySelector('#sphere').dataset.sharp === 'true';
+  await until(page, sharp);
+  const sphere = page.locator('#sphere-box');
+  const taken = async (name) => {
+    const path = join(scratch, `${name}.png`);
+    await sphere.screenshot({ path });
+    return path;
+  };
+  const after = await taken('after');
+  await page.check('#sphere-before');
+  await until(page, sharp);
+  const before = await taken('before');
+  assert.ok(await correlation(browser, after, before) < 0.999, 'before and after differ');
+  await page.check('#sphere-after');
+  await page.waitForTimeout(1000); // the globe has loaded
+  const at = await sphere.boundingBox();
+  await page.mouse.move(at.x + 400, at.y + 100);
+  await page.mouse.down();
+  await page.mouse.move(at.x + 340, at.y + 110, { steps: 3 });
+  const coarse = await taken('coarse');
+  assert.ok(!await page.evaluate(sharp) || !await page.evaluate(() => new OffscreenCanvas(1, 1).getContext('webgl2')));
+  await page.mouse.up();
+  await until(page, sharp);
+  const alike = await correlation(browser, coarse, await taken('sharp'));
+  console.log(`correlation of the coarse sphere and the sharp look: ${alike.toFixed(3)}`);
+  assert.ok(alike > 0.9);
+
   // Keyboard: choose, nudge, undo the nudge.
   await page.focus('#ring');
   await page.keyboard.press(']');
@@ -213,9 +241,9 @@ try {
   await page.click('#switch');
   await until(page, () => document.querySelector('#switch').textContent === 'Switch on');
   const mid = await view(page);
+  await page.close(); // its pictures are drawn until the end
   child.kill('SIGKILL');
   await ended(child);
-  await page.close();
   ({ child, address } = await serve());
   page = await open(address);
   const again = await view(page);

@@ -1,5 +1,6 @@
 #include "workbench/server.h"
 
+#include <cmath>
 #include <string>
 #include <thread>
 #include <vector>
@@ -8,6 +9,7 @@
 #include <httplib.h>
 #include <nlohmann/json.hpp>
 
+#include "imaging/read_image.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
 #include "tests/workbench/small_shot.h"
@@ -109,6 +111,45 @@ TEST_CASE("no path of a request is opened") {
   CHECK(running.get("/api/shots/7", running.headers()) == 422);
   CHECK(running.get("/api/shots/0/strips/0/5/template", running.headers()) == 422);
   CHECK(running.get("/api/shots/0/strips/0/0/template", running.headers()) == 200);
+}
+
+TEST_CASE("looks out of the shot are pictures of the size asked for") {
+  const Running running;
+  httplib::Client client("127.0.0.1", running.server.port());
+  const std::string look =
+      "/api/shots/0/look/touched?longitude_deg=88&latitude_deg=-5&field_deg=50";
+  const auto picture = client.Get(look + "&width=96&height=64", running.headers());
+  REQUIRE(picture->status == 200);
+  CHECK(picture->get_header_value("Content-Type") == "image/jpeg");
+  const test::ScratchDir scratch;
+  test::put_file(scratch / "look.jpg", picture->body);
+  const auto read = read_image(scratch / "look.jpg");
+  REQUIRE(read);
+  CHECK(read->width() == 96);
+  CHECK(read->height() == 64);
+  for (const char* wrong : {"&width=96", "&width=9&height=64", "&width=96&height=1e9",
+                            "&width=96&height=nan", "&width=96&height=64px"}) {
+    CAPTURE(wrong);
+    CHECK(running.get(look + wrong, running.headers()) == 422);
+  }
+  CHECK(running.get("/api/shots/0/look/other", running.headers()) == 404);
+  CHECK(running.get("/api/shots/3/sphere", running.headers()) == 422);
+  const auto whole = client.Get("/api/shots/0/sphere", running.headers());
+  REQUIRE(whole->status == 200);
+  test::put_file(scratch / "sphere.jpg", whole->body);
+  CHECK(read_image(scratch / "sphere.jpg")->width() == Desk::kSphereWidth_px);
+
+  // The ring runs through the places at right angles to both lenses.
+  const auto view = nlohmann::json::parse(client.Get("/api/shots/0", running.headers())->body);
+  const double middle = 0.5 * view["pairs"][0]["height_px"].get<double>();
+  const auto asked = nlohmann::json{{"pair", 0}, {"at", {1.0, middle}}}.dump();
+  const auto answer =
+      client.Post("/api/shots/0/place", running.headers(), asked, "application/json");
+  REQUIRE(answer->status == 200);
+  const auto place = nlohmann::json::parse(answer->body)["on_sphere"];
+  const double longitude_rad = rad_from_deg(place[0].get<double>());
+  CHECK(std::cos(longitude_rad) * std::cos(rad_from_deg(place[1].get<double>())) ==
+        Approx(0).margin(0.02));
 }
 
 TEST_CASE("huge and broken bodies are refused, and the server stays up") {

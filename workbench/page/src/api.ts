@@ -16,6 +16,7 @@ export interface TieView {
   pair: number | null;
   at_a?: Place | null;
   at_b?: Place | null;
+  on_sphere: (Place | null)[]; // of each sight, by the touched rig: longitude, latitude, degrees
   before?: Fit;
   after?: Fit;
   used?: boolean;
@@ -112,6 +113,12 @@ export const api = {
     call<ShotView>('POST', at(shot, '/draw'), { pair, wish, lens, reach_px, path }),
   findSeam: (shot: number) => call<SeamStatus>('POST', at(shot, '/seam')),
   seam: () => call<SeamStatus>('GET', '/api/seam'),
+  place: (shot: number, pair: number, place: Place) =>
+    call<{ on_sphere: Place }>('POST', at(shot, '/place'), { pair, at: place }),
+  look: (shot: number, through: string, middle: Place, field_deg: number, width: number, height: number, version: number) =>
+    at(shot, `/look/${through}?longitude_deg=${middle[0]}&latitude_deg=${middle[1]}&field_deg=${field_deg}` +
+      `&width=${width}&height=${height}&v=${version}`),
+  sphere: (shot: number) => at(shot, '/sphere'),
   startCheck: () => call<CheckStatus>('POST', '/api/check'),
   stopCheck: () => call<CheckStatus>('DELETE', '/api/check'),
   picture: (shot: number, version: number) => at(shot, `/picture?v=${version}`),

@@ -4,16 +4,20 @@ import { viridis } from './colours';
 import { element, say, showChosen, showFigures, showStrokes, showTies, showWords } from './panel';
 import { endOf, paint, reach_px, tiesOfPair, type Scene } from './ring_painter';
 import { ShotList } from './shots';
+import { Sphere } from './sphere';
 import { Viewport } from './viewport';
 
 const canvas = element<HTMLCanvasElement>('ring');
 const context = canvas.getContext('2d') as CanvasRenderingContext2D;
 const picker = (id: string): HTMLSelectElement => element<HTMLSelectElement>(id);
 
+const sphere = new Sphere();
+const shots = new ShotList((shot) => void open(shot));
 let scene: Scene | null = null;
 let version = 0; // of the strips: the touched ones change with every edit
 let queue: Promise<unknown> = Promise.resolve();
 let waiting = false;
+let crossRests = 0;
 
 function redraw(): void {
   if (waiting) return;
@@ -54,6 +58,7 @@ function show(view: ShotView): void {
   showStrokes(view, (index) => void change((shot) => api.edit(shot, { kind: 'remove-stroke', index })));
   showWords(view, shots.findings(view.shot));
   showChosen(chosenTie());
+  sphere.show(view);
   if (picker('through').value === 'touched') loadStrips();
   redraw();
 }
@@ -65,6 +70,8 @@ function choose(id: number | null): void {
   if (tie?.pair !== null && tie?.pair !== undefined && tie.pair !== scene.pair) selectPair(tie.pair);
   showTies(scene.view, id, choose);
   showChosen(tie);
+  const seen = tie?.on_sphere.find((place) => place !== null);
+  if (seen) sphere.lookAt(seen);
   redraw();
 }
 
@@ -125,15 +132,17 @@ function open(shot: number): Promise<void> {
       chosenRow: 0, cross: null, moving: null, drawing: [], seam: null,
     };
     picker('pair').replaceChildren(...view.pairs.map((p, i) => new Option(`lenses ${p.lens_a} and ${p.lens_b}`, String(i))));
+    element('pair-label').hidden = view.pairs.length === 1;
     selectPair(0);
     show(view);
+    lookAtCross();
     await shots.refresh(shot);
     showWords(view, shots.findings(shot));
     say(view.note || (view.recovered > 0 ? `${view.recovered} edits were brought back from the journal` : ''));
   });
 }
 
-const shots = new ShotList((shot) => void open(shot));
+
 document.addEventListener('checked', () => { if (scene) showWords(scene.view, shots.findings(scene.view.shot)); });
 
 const undo = (): void => void change((shot) => api.step(shot, 'undo'));
@@ -153,6 +162,8 @@ function setTie(row: number, at: Place): void {
     current.chosen = view.added?.id ?? null;
     current.chosenRow = row;
     show(view);
+    const seen = chosenTie()?.on_sphere[0];
+    if (seen) sphere.lookAt(seen);
     say(view.added?.unsure ? 'other places look nearly the same: check both ends'
       : view.added?.refined ? 'found to a fraction of a pixel' : 'found, but not to a fraction of a pixel: check both ends',
       view.added?.unsure ?? false);
@@ -265,6 +276,8 @@ function nudge(by: Place, fine: number): void {
     scene.cross.at = [
       pair.closed ? (x + pair.width_px) % pair.width_px : Math.min(Math.max(0, x), pair.width_px - 1),
       Math.min(Math.max(0, y), pair.height_px - 1)];
+    window.clearTimeout(crossRests);
+    crossRests = window.setTimeout(lookAtCross, 150);
     redraw();
   }
 }
@@ -370,6 +383,15 @@ element('find-seam').addEventListener('click', () => void enqueue(async () => {
   const begun = await api.findSeam(current.view.shot);
   void watchSeam(current, begun.job);
 }));
+
+/** The sphere shows the place under the cross. */
+function lookAtCross(): void {
+  void enqueue(async () => {
+    if (!scene?.cross) return;
+    const { on_sphere } = await api.place(scene.view.shot, scene.pair, scene.cross.at);
+    sphere.lookAt(on_sphere);
+  });
+}
 
 async function watchSeam(current: Scene, job: number): Promise<void> {
   for (;;) {

@@ -1,6 +1,6 @@
-// How far a panorama's picture lies from the true one beside the seam, both as files that the browser
-// reads (PNG, 2 : 1, one size). Patches on the far side of the ring, which lens 1 shows, are looked for
-// in the truth by the smallest sum of squared differences, to a fraction of a pixel.
+// What the page's test measures on pictures (PNG), read by the browser. How far a panorama lies from the true
+// one beside the seam: patches on the far side of the ring, which lens 1 shows, are looked for in the truth
+// by the smallest sum of squared differences, to a fraction of a pixel.
 import { readFileSync } from 'node:fs';
 
 const HALF = 7; // of a patch, px
@@ -107,4 +107,21 @@ export async function misfitBesideSeam(browser, panoramaFile, truthFile) {
     across_px: median(found.map(([, dy]) => Math.abs(dy))),
     patches: found.length,
   };
+}
+
+/** Of the grey codes of two pictures of one size. */
+export async function correlation(browser, oneFile, otherFile) {
+  const page = await browser.newPage();
+  const one = (await greyOf(page, oneFile)).codes;
+  const other = (await greyOf(page, otherFile)).codes;
+  await page.close();
+  const mean = (codes) => codes.reduce((sum, code) => sum + code, 0) / codes.length;
+  const [a, b] = [mean(one), mean(other)];
+  let [ab, aa, bb] = [0, 0, 0];
+  one.forEach((code, i) => {
+    ab += (code - a) * (other[i] - b);
+    aa += (code - a) ** 2;
+    bb += (other[i] - b) ** 2;
+  });
+  return ab / Math.sqrt(aa * bb);
 }

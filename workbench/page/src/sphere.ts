@@ -1,0 +1,190 @@
+// The finished place as a viewer will see it, before and after the touch. The server draws a sharp look
+// for where the viewer rests; while it turns, the globe shows the whole sphere coarsely (by the template:
+// a touch is less than its pixels), or, without WebGL, the last look stays until the next one is there.
+import { api, type Place, type ShotView } from './api';
+import { residualColour } from './colours';
+import { Globe } from './globe';
+import { element } from './panel';
+import { left_px } from './ring_painter';
+import { SphereView } from './sphere_view';
+
+type Through = 'template' | 'touched';
+type Look = { image: HTMLImageElement; view: string; edits: number };
+
+const REST_MS = 140;
+const MOST_LOOK_PX = 280_000; // of a look; larger ones are drawn up from it
+
+export class Sphere {
+  readonly view = new SphereView();
+  private readonly canvas = element<HTMLCanvasElement>('sphere');
+  private readonly context = this.canvas.getContext('2d') as CanvasRenderingContext2D;
+  private readonly globe = Globe.on(element<HTMLCanvasElement>('globe'));
+  private shot: ShotView | null = null;
+  private edits = 0; // the touched rig changes with every one
+  private place: Place | null = null;
+  private looks: Record<Through, Look | null> = { template: null, touched: null };
+  private loading = false;
+  private resting = 0;
+  private drag: { x: number; y: number } | null = null;
+
+  constructor() {
+    new ResizeObserver(() => this.layout()).observe(this.canvas);
+    this.canvas.addEventListener('pointerdown', (event) => {
+      this.canvas.setPointerCapture(event.pointerId);
+      this.drag = { x: event.offsetX, y: event.offsetY };
+    });
+    this.canvas.addEventListener('pointermove', (event) => this.pull(event));
+    for (const kind of ['pointerup', 'pointercancel']) this.canvas.addEventListener(kind, () => { this.drag = null; });
+    this.canvas.addEventListener('wheel', (event) => {
+      event.preventDefault();
+      this.view.zoom(Math.exp(-event.deltaY / 400));
+      this.moved();
+    }, { passive: false });
+    this.canvas.addEventListener('keydown', (event) => this.key(event));
+    for (const input of document.querySelectorAll('input[name="sphere-through"]')) {
+      input.addEventListener('change', () => this.moved());
+    }
+  }
+
+  /** The shot as it stands now. */
+  show(shot: ShotView): void {
+    if (shot.shot !== this.shot?.shot) {
+      this.looks = { template: null, touched: null };
+      this.place = null;
+    }
+    this.shot = shot;
+    this.edits += 1;
+    this.globe?.load(api.sphere(shot.shot), () => this.paint());
+    this.moved();
+  }
+
+  /** Looks at a place and marks it. */
+  lookAt(place: Place): void {
+    this.place = place;
+    this.view.lookAt(place);
+    this.moved();
+  }
+
+  private through(): Through {
+    return element<HTMLInputElement>('sphere-before').checked ? 'template' : 'touched';
+  }
+
+  private layout(): void {
+    const box = this.canvas.getBoundingClientRect();
+    const ratio = window.devicePixelRatio || 1;
+    this.canvas.width = Math.round(box.width * ratio);
+    this.canvas.height = Math.round(box.height * ratio);
+    this.context.setTransform(ratio, 0, 0, ratio, 0, 0);
+    [this.view.width, this.view.height] = [Math.max(1, box.width), Math.max(1, box.height)];
+    this.view.zoom(1); // not wider than can be drawn
+    this.moved();
+  }
+
+  private pull(event: PointerEvent): void {
+    if (!this.drag) return;
+    const scale = this.view.deg_per_px();
+    this.view.turn(-(event.offsetX - this.drag.x) * scale, (event.offsetY - this.drag.y) * scale);
+    this.drag = { x: event.offsetX, y: event.offsetY };
+    this.moved();
+  }
+
+  private key(event: KeyboardEvent): void {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const step = this.view.tall_deg / (event.shiftKey ? 80 : 8);
+    const turns: Record<string, Place> = {
+      ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, step], ArrowDown: [0, -step],
+    };
+    const turn = turns[event.key];
+    if (turn) this.view.turn(...turn);
+    else if (event.key === '+' || event.key === '=') this.view.zoom(1.25);
+    else if (event.key === '-') this.view.zoom(0.8);
+    else if (event.key === 'Home') this.view.lookAt(this.place ?? [0, 0]);
+    else if (event.key === 'b' || event.key === 'B') {
+      element<HTMLInputElement>(this.through() === 'touched' ? 'sphere-before' : 'sphere-after').checked = true;
+    } else return;
+    event.preventDefault();
+    this.moved();
+  }
+
+  /** What a look is drawn for, but for the edits. */
+  private viewKey(): string {
+    const { middle, tall_deg, width, height } = this.view;
+    return [this.shot?.shot, ...middle, tall_deg, width, height].join(' ');
+  }
+
+  private isSharp(through: Through): boolean {
+    const look = this.looks[through];
+    return look !== null && look.view === this.viewKey() && (through === 'template' || look.edits === this.edits);
+  }
+
+  private moved(): void {
+    this.paint();
+    window.clearTimeout(this.resting);
+    this.resting = window.setTimeout(() => void this.load(), this.globe ? REST_MS : 0);
+  }
+
+  /** The look that is shown first, then the other one, so that before and after change at once. */
+  private async load(): Promise<void> {
+    if (this.loading || !this.shot || this.view.width < 16 || this.view.height < 16) return;
+    const through = this.through();
+    const wanted = [through, through === 'touched' ? 'template' : 'touched'] as Through[];
+    const missing = wanted.find((one) => !this.isSharp(one));
+    if (!missing) return;
+    this.loading = true;
+    const [key, edits] = [this.viewKey(), this.edits];
+    const { middle, width, height } = this.view;
+    const scale = Math.min(1, Math.sqrt(MOST_LOOK_PX / (width * height)));
+    const image = new Image();
+    image.src = api.look(this.shot.shot, missing, middle, this.view.wide_deg(),
+      Math.max(16, Math.round(width * scale)), Math.max(16, Math.round(height * scale)), edits);
+    try {
+      await image.decode();
+      this.looks[missing] = { image, view: key, edits };
+    } catch {
+      this.looks[missing] = null; // said by the next call that fails
+    }
+    this.loading = false;
+    this.paint();
+    if (this.looks[missing]) void this.load();
+  }
+
+  private paint(): void {
+    const { context: c, view } = this;
+    c.clearRect(0, 0, view.width, view.height);
+    const look = this.looks[this.through()];
+    this.canvas.dataset.sharp = String(this.isSharp(this.through()));
+    // After an edit the last look stays until the new one is there.
+    if (look && (!this.globe || look.view === this.viewKey())) c.drawImage(look.image, 0, 0, view.width, view.height);
+    else this.globe?.draw(view);
+    for (const tie of this.shot?.ties ?? []) {
+      const ends = tie.on_sphere.map((place) => place && view.screen(place));
+      for (const end of ends) if (end) this.ring(end, tie.on ? residualColour(left_px(tie)) : '#b8b2a6');
+    }
+    const at = this.place && view.screen(this.place);
+    if (at) this.cross(at);
+  }
+
+  private cased(colour: string, width: number, trace: () => void): void {
+    for (const [style, w] of [['rgba(0,0,0,.8)', width + 3], ['#ffffff', width + 1.5], [colour, width]] as const) {
+      this.context.strokeStyle = style;
+      this.context.lineWidth = w;
+      this.context.beginPath();
+      trace();
+      this.context.stroke();
+    }
+  }
+
+  private ring([x, y]: Place, colour: string): void {
+    this.cased(colour, 1.5, () => this.context.arc(x, y, 7, 0, 2 * Math.PI));
+  }
+
+  // Open in the middle: the place itself stays visible.
+  private cross([x, y]: Place): void {
+    this.cased('#ffffff', 1, () => {
+      for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]] as const) {
+        this.context.moveTo(x + 12 * dx, y + 12 * dy);
+        this.context.lineTo(x + 22 * dx, y + 22 * dy);
+      }
+    });
+  }
+}
