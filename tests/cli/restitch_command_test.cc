@@ -94,19 +94,22 @@ class Shots {
   int count_;
 };
 
+/// What a child does: it becomes the program, and says nothing.
+[[noreturn]] void become_program(const std::vector<std::string>& arguments) {
+  std::freopen("/dev/null", "w", stderr);
+  std::vector<std::string> words = {test::program()};
+  words.insert(words.end(), arguments.begin(), arguments.end());
+  std::vector<char*> pointers;
+  for (std::string& word : words) pointers.push_back(word.data());
+  pointers.push_back(nullptr);
+  ::execv(pointers[0], pointers.data());
+  ::_exit(127);
+}
+
 /// Starts the program and kills it after some time; true where it was still at work.
 bool killed_after(const std::vector<std::string>& arguments, double seconds) {
   const pid_t child = ::fork();
-  if (child == 0) {
-    std::freopen("/dev/null", "w", stderr);
-    std::vector<std::string> words = {test::program()};
-    words.insert(words.end(), arguments.begin(), arguments.end());
-    std::vector<char*> pointers;
-    for (std::string& word : words) pointers.push_back(word.data());
-    pointers.push_back(nullptr);
-    ::execv(pointers[0], pointers.data());
-    ::_exit(127);
-  }
+  if (child == 0) become_program(arguments);
   ::usleep(static_cast<useconds_t>(1e6 * seconds));
   ::kill(child, SIGKILL);
   int status = 0;
@@ -123,18 +126,11 @@ struct Peak {
 Peak run_within(const std::vector<std::string>& arguments, std::size_t address_bytes) {
   const pid_t child = ::fork();
   if (child == 0) {
-    std::freopen("/dev/null", "w", stderr);
     if (address_bytes > 0) {
       const rlimit limit{address_bytes, address_bytes};
       ::setrlimit(RLIMIT_AS, &limit);
     }
-    std::vector<std::string> words = {test::program()};
-    words.insert(words.end(), arguments.begin(), arguments.end());
-    std::vector<char*> pointers;
-    for (std::string& word : words) pointers.push_back(word.data());
-    pointers.push_back(nullptr);
-    ::execv(pointers[0], pointers.data());
-    ::_exit(127);
+    become_program(arguments);
   }
   int status = 0;
   rusage usage{};

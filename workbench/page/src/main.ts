@@ -142,7 +142,6 @@ function open(shot: number): Promise<void> {
   });
 }
 
-
 document.addEventListener('checked', () => { if (scene) showWords(scene.view, shots.findings(scene.view.shot)); });
 
 const undo = (): void => void change((shot) => api.step(shot, 'undo'));
