@@ -17,9 +17,9 @@ namespace seamwright {
 
 /// A picture on the plane z = 1 of its own axes, upright in the rig's: its rows lie level.
 struct FlatLook {
-  PanoramaPlace middle = {};   ///< where the middle looks
-  double field_deg = 60;  ///< left to right, 1…140
-  int width_px = 640;     ///< 16…4096
+  PanoramaPlace middle = {};  ///< where the middle looks
+  double field_deg = 60;      ///< left to right, 1…140
+  int width_px = 640;         ///< 16…4096
   int height_px = 480;
 
   [[nodiscard]] std::optional<Error> validate() const;

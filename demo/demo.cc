@@ -147,7 +147,8 @@ Result<void> write_frames(const std::filesystem::path& dir, const demo::Studio& 
     }
     const auto name =
         fmt::format("{}_{}.tif", shot.name, kLensNames[static_cast<std::size_t>(lens)]);
-    if (auto done = write_image(dir / "frames" / name, *image, {.info = info_of(shot, lens, options.seed)});
+    if (auto done =
+            write_image(dir / "frames" / name, *image, {.info = info_of(shot, lens, options.seed)});
         !done) {
       return done;
     }

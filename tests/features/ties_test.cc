@@ -115,7 +115,8 @@ TEST_CASE("a cold start bears degrees of rotation and some per cent of focal len
   CHECK(refined.across_rms_px <= 0.12);
 }
 
-TEST_CASE("a cold start bears a field of view taken for a tenth narrower than it is", "[ties][long]") {
+TEST_CASE("a cold start bears a field of view taken for a tenth narrower than it is",
+          "[ties][long]") {
   RigOptions rig_options;
   rig_options.width_px = rig_options.height_px = 600;
   rig_options.theta_max_rad = rad_from_deg(110);
