@@ -228,7 +228,7 @@ class Runner {
         return std::string("output changed");
       }
       const auto hash = hash_of(file);
-      if (!hash) return hash;
+      if (!hash) return tl::unexpected(hash.error());
       if (*hash != output.value("sha256", "")) return std::string("output changed");
     }
     return std::string();
