@@ -182,9 +182,8 @@ std::string picture_of_worst(const Rig& rig, std::span<const Frame> frames,
 }
 
 std::string check_page(const std::vector<Checked>& all) {
-  const auto bad = std::count_if(all.begin(), all.end(), [](const Checked& one) {
-    return !one.failure.empty() || !one.found.findings.empty();
-  });
+  const auto bad =
+      std::count_if(all.begin(), all.end(), [](const Checked& one) { return !nothing_wrong(one); });
   std::string body = "<h1>What to look at before the client does</h1>\n";
   body += fmt::format(
       "<div class=\"verdict{}\"><p><strong>{}</strong></p></div>\n", bad == 0 ? "" : " poor",
@@ -192,7 +191,7 @@ std::string check_page(const std::vector<Checked>& all) {
                : fmt::format("{} of {} shots have something to look at.", bad, all.size()));
   body += summary(all);
   for (const Checked& one : all) {
-    if (one.failure.empty() && one.found.findings.empty()) continue;
+    if (nothing_wrong(one)) continue;
     body += report::section(one.found.name, reasons(one));
   }
   return report::page("Checked shots", std::string(report::style_sheet()) + std::string(kOwnStyle),

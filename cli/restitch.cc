@@ -195,18 +195,26 @@ class Restitch {
   }
 
   // The shots as they were stitched, worst first, told and written as a page.
-  Result<std::vector<Checked>> check_all(const RunReport& report) const {
+  Result<std::vector<Checked>> check_all(const RunReport& report) {
     CheckRunOptions options{.picture = true};
     options.check.level = !command_.stitch.level.level;
     options.check.seams = command_.stitch.seam == "depth";
     std::vector<Checked> all;
+    const auto not_checked = [&](const ItemOutcome& item, const std::string& why) {
+      all.push_back({.found = {.name = item.name, .findings = {}}, .failure = why});
+    };
     for (const ItemOutcome& item : report.items) {
       if (item.state == ItemState::failed) {
-        all.push_back({.found = {.name = item.name, .findings = {}}, .failure = item.why});
+        not_checked(item, item.why);
         continue;
       }
       const CheckInput& shot = shots_.at(item.name);
-      if (auto body = template_of(shot)) options.template_file = std::move(*body);
+      auto body = template_of(shot);
+      if (!body) {
+        not_checked(item, body.error().line());
+        continue;
+      }
+      options.template_file = std::move(*body);
       auto checked = check_input(shot, options, console_);
       if (!checked) return tl::unexpected(checked.error());
       all.push_back(std::move(*checked));
@@ -220,9 +228,13 @@ class Restitch {
     return all;
   }
 
-  // Empty where the shot file names it.
-  Result<std::string> template_of(const CheckInput& shot) const {
-    return command_.templates.empty() ? std::string() : choice_->of(shot);
+  // Empty where the shot file names it. Chosen once: it may take a look at the shot's frames.
+  Result<std::string> template_of(const CheckInput& shot) {
+    if (command_.templates.empty()) return std::string();
+    if (const auto known = chosen_.find(shot.name); known != chosen_.end()) return known->second;
+    auto body = choice_->of(shot);
+    if (body) chosen_.emplace(shot.name, *body);
+    return body;
   }
 
   // Everything but the inputs that decides the bytes.
@@ -238,7 +250,7 @@ class Restitch {
         o.brackets.grouping.allow_missing);
   }
 
-  Result<std::vector<std::string>> stitch(const ArchiveItem& item) const {
+  Result<std::vector<std::string>> stitch(const ArchiveItem& item) {
     const CheckInput& shot = shots_.at(item.name);
     if (shot.failure) return tl::unexpected(*shot.failure);
     StitchOptions options = command_.stitch;
@@ -372,6 +384,7 @@ class Restitch {
   const Console& console_;
   Part part_;
   std::unique_ptr<TemplateChoice> choice_;
+  std::map<std::string, std::string> chosen_;  // template by shot
   std::map<std::string, CheckInput> shots_;
   std::vector<ArchiveItem> items_;
   std::string worst_;  // failed, or with the most findings so far
