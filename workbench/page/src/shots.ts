@@ -25,6 +25,7 @@ export class ShotList {
   private current = 0;
   private checked = -1;
   private events: EventSource | null = null;
+  private heard: Promise<void> = Promise.resolve(); // news is taken in the order it came
 
   constructor(private open: (shot: number) => void) {
     element('check').addEventListener('click', () => void this.startOrStop());
@@ -71,21 +72,26 @@ export class ShotList {
     await api.startCheck();
     if (this.events) return;
     this.events = new EventSource('/api/check/events');
-    this.events.onmessage = (event) => void this.hear(JSON.parse(event.data as string) as CheckStatus);
+    this.events.onmessage = (event) => {
+      const status = JSON.parse(event.data as string) as CheckStatus;
+      this.heard = this.heard.then(() => this.hear(status)).catch((fault: Error) => say(fault.message, true));
+    };
     this.events.onerror = () => this.over();
     element('check').textContent = 'Stop checking';
   }
 
   private async hear(status: CheckStatus): Promise<void> {
     const working = status.state === 'working';
+    if (!working) this.over();
+    if (status.checked !== this.checked || !working) {
+      this.checked = status.checked;
+      await this.refresh();
+      document.dispatchEvent(new Event('checked'));
+    }
+    // Said last: whoever reads "worst first" sees a list in that order.
     element('check-says').textContent =
       working && status.name ? `${status.checked} of ${status.count}; ${status.name}: ${status.stage}`
         : status.state === 'done' ? 'worst first' : status.state === 'cancelled' ? `stopped after ${status.checked} of ${status.count}` : '';
-    if (!working) this.over();
-    if (status.checked === this.checked && working) return;
-    this.checked = status.checked;
-    await this.refresh();
-    document.dispatchEvent(new Event('checked'));
   }
 
   private over(): void {
