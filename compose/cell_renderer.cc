@@ -64,6 +64,7 @@ struct CellRenderer::Work {
   std::array<RunPlane, kMaxLenses> share;  // set where shares_any
   struct Moving {
     const PairField* pair = nullptr;
+    bool whole = true;  // the walk is at full strength in all of the cell
     std::array<PairField::Place, Cell::kPixels> place = {};
   };
   std::vector<Moving> moving{};  // pairs whose ribbons touch the cell
@@ -168,7 +169,9 @@ void CellRenderer::share_out(const Cell& cell, Work& work) const {
     if (least_lead < 2 * weights_.half_width_rad()) work.alone = false;
   }
   if (!work.moving.empty()) work.alone = false;
-  if (!work.alone) work.unseen = share_out_by_pixel(cell, best, work);
+  if (!work.alone && !share_out_along_seam(cell, work)) {
+    work.unseen = share_out_by_pixel(cell, best, work);
+  }
   if (work.alone) work.shares_any[best] = true;
 }
 
@@ -187,6 +190,35 @@ bool CellRenderer::has_it_alone(std::size_t lens, const Cell& cell, const Work& 
       for (int column = 0; column < cell.width; ++column) {
         if (ours[column] - theirs[column] < lead) return false;
       }
+    }
+  }
+  return true;
+}
+
+// Where two lenses and no other see a cell, and the walk between them is at full strength, their
+// seam alone says who has what. False elsewhere.
+bool CellRenderer::share_out_along_seam(const Cell& cell, Work& work) const {
+  if (work.moving.size() != 1 || !work.moving.front().whole) return false;
+  const Work::Moving& moving = work.moving.front();
+  const std::size_t a = moving.pair->lens_a();
+  const std::size_t b = moving.pair->lens_b();
+  for (std::size_t i = 0; i < lenses_.size(); ++i) {
+    const Work::View wanted = i == a || i == b ? Work::View::inside : Work::View::outside;
+    if (work.view[i] != wanted) return false;
+  }
+  for (int row = 0; row < cell.height; ++row) {
+    for (int column = 0; column < cell.width; ++column) {
+      const std::size_t i = Cell::index(column, row);
+      const PairField::Place& place = moving.place[i];
+      const double sharp = moving.pair->step(place).share_a;
+      const PairField::Shown shown = moving.pair->shown(place);
+      const double share = shown.by_a == shown.by_b
+                               ? sharp
+                               : sharp * shown.by_a + (1 - sharp) * (1 - shown.by_b);
+      work.share[a][i] = static_cast<float>(share);
+      work.share[b][i] = static_cast<float>(1 - share);
+      work.shares_any[a] |= share > 0;
+      work.shares_any[b] |= share < 1;
     }
   }
   return true;
@@ -244,6 +276,7 @@ void CellRenderer::look_up_pairs(const Cell& cell, const Vec3& middle, double re
       for (int column = 0; column < cell.width; ++column) {
         const std::size_t i = Cell::index(column, row);
         moving.place[i] = pair.place(angles[i]);
+        moving.whole = moving.whole && moving.place[i].strength == 1;
       }
     }
   }
@@ -282,6 +315,10 @@ Vec3 CellRenderer::read_direction(std::size_t lens, const Work& work, std::size_
 }
 
 LensTone CellRenderer::tone(std::size_t lens, const Work& work, std::size_t pixel) {
+  if (work.moving.size() == 1) {
+    const Work::Moving& only = work.moving.front();
+    return only.pair->has(lens) ? only.pair->tone(lens, only.place[pixel]) : LensTone{};
+  }
   LensTone sum;
   for (const Work::Moving& moving : work.moving) {
     if (!moving.pair->has(lens)) continue;

@@ -55,6 +55,7 @@ class CellRenderer {
   void look_at(const Cell& cell, Work& work) const;
   void share_out(const Cell& cell, Work& work) const;
   [[nodiscard]] int share_out_by_pixel(const Cell& cell, std::size_t best, Work& work) const;
+  [[nodiscard]] bool share_out_along_seam(const Cell& cell, Work& work) const;
   [[nodiscard]] bool has_it_alone(std::size_t lens, const Cell& cell, const Work& work,
                                   std::span<const RunPlane> margins) const;
   void add_lens(std::size_t lens, const Cell& cell, Work& work) const;

@@ -1,47 +1,11 @@
 #include "compose/pair_field.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
 
 namespace seamwright {
-
-namespace {
-
-// The four pixels around a place of the ribbon and their weights; beyond an open end the last ones
-// are held.
-struct Corners {
-  std::array<std::size_t, 2> column;
-  std::array<int, 2> row;
-  double right;
-  double down;
-
-  Corners(const RibbonGrid& grid, const Vec2& at) {
-    const double x = at.x() - 0.5;
-    const double y = at.y() - 0.5;
-    const int left = static_cast<int>(std::floor(x));
-    const int top = static_cast<int>(std::floor(y));
-    right = x - left;
-    down = y - top;
-    for (int i = 0; i < 2; ++i) {
-      const int around = grid.closed ? (left + i + grid.width_px) % grid.width_px
-                                     : std::clamp(left + i, 0, grid.width_px - 1);
-      column[static_cast<std::size_t>(i)] = static_cast<std::size_t>(around);
-      row[static_cast<std::size_t>(i)] = std::clamp(top + i, 0, grid.height_px - 1);
-    }
-  }
-
-  template <class Value>
-  [[nodiscard]] double mean(const Value& value) const {
-    const double above = (1 - right) * value(row[0], column[0]) + right * value(row[0], column[1]);
-    const double below = (1 - right) * value(row[1], column[0]) + right * value(row[1], column[1]);
-    return (1 - down) * above + down * below;
-  }
-};
-
-}  // namespace
 
 PairField::PairField(const PairSeam& seam, double panorama_px_per_rad)
     : seam_(seam),
@@ -70,51 +34,53 @@ bool PairField::touches(const Vec3& direction, double reach_rad) const {
 PairField::Place PairField::place(const RibbonAngles& angles) const {
   const RibbonGrid& grid = seam_.warp.grid;
   // Into [0, 2π); a hair below 0 must not round up to a whole turn.
-  double turn = std::fmod(angles.psi_rad - grid.psi_begin_rad, 2 * kPi);
-  if (turn < 0) turn += 2 * kPi;
+  double turn = angles.psi_rad - grid.psi_begin_rad;
+  if (turn < 0 || turn >= 2 * kPi) turn -= 2 * kPi * std::floor(turn / (2 * kPi));
   if (turn >= 2 * kPi) turn = 0;
-  return {angles,
-          {turn * grid.px_per_rad, (angles.eta_rad - grid.eta_begin_rad) * grid.px_per_rad}};
+  Place at{.angles = angles,
+           .row_px = (angles.eta_rad - grid.eta_begin_rad) * grid.px_per_rad,
+           .corners = {}};
+  at.corners = {turn * grid.px_per_rad, at.row_px, grid.width_px, grid.height_px, grid.closed};
+  const float left = seam_.warp.strength[at.corners.column[0]];
+  const float right = seam_.warp.strength[at.corners.column[1]];
+  at.strength = left + at.corners.right * (right - left);
+  return at;
 }
 
 double PairField::shift_rad(std::size_t lens, const Place& at) const {
   const float* shift = lens == lens_a() ? shift_a_ : shift_b_;
-  return Corners(seam_.warp.grid, at.px).mean([&](int y, std::size_t x) {
-    return static_cast<double>(shift[static_cast<std::size_t>(y) * width_ + x]);
-  });
-}
-
-double PairField::strength(const Place& at) const {
-  return Corners(seam_.warp.grid, at.px).mean([&](int, std::size_t x) {
-    return static_cast<double>(seam_.warp.strength[x]);
-  });
+  return static_cast<double>(
+      at.corners.mean([&](std::size_t y, std::size_t x) { return shift[y * width_ + x]; }));
 }
 
 PairStep PairField::step(const Place& at) const {
   return {.a = lens_a(),
           .b = lens_b(),
-          .share_a = seam_.path.share_a(at.px.x(), at.px.y(), feather_px_),
-          .weight = strength(at)};
+          .share_a = seam_.path.share_a(at.corners, at.row_px, feather_px_),
+          .weight = static_cast<double>(at.strength)};
 }
 
 PairField::Shown PairField::shown(const Place& at) const {
-  const Corners corners(seam_.warp.grid, at.px);
+  const auto seen = [&](std::size_t row, std::size_t column) {
+    return seen_by_[at.corners.row[row] * width_ + at.corners.column[column]];
+  };
+  const int all = seen(0, 0) & seen(0, 1) & seen(1, 0) & seen(1, 1);
+  if (all == (kSeenByA | kSeenByB)) return {};  // as nearly everywhere
   const auto share = [&](std::uint8_t bit) {
-    return corners.mean([&](int y, std::size_t x) {
-      return (seen_by_[static_cast<std::size_t>(y) * width_ + x] & bit) != 0 ? 1.0 : 0.0;
-    });
+    return static_cast<double>(at.corners.mean([&](std::size_t y, std::size_t x) {
+      return (seen_by_[y * width_ + x] & bit) != 0 ? 1.0F : 0.0F;
+    }));
   };
   return {share(kSeenByA), share(kSeenByB)};
 }
 
 LensTone PairField::tone(std::size_t lens, const Place& at) const {
   if (!seam_.blend) return {};
-  LensTone tone = lens == lens_a() ? seam_.blend->tone_a(at.px.x(), at.px.y())
-                                   : seam_.blend->tone_b(at.px.x(), at.px.y());
-  const auto strength = static_cast<float>(this->strength(at));
+  LensTone tone =
+      lens == lens_a() ? seam_.blend->tone_a(at.corners) : seam_.blend->tone_b(at.corners);
   for (std::size_t c = 0; c < 3; ++c) {
-    tone.gain[c] = 1 + strength * (tone.gain[c] - 1);
-    tone.add[c] *= strength;
+    tone.gain[c] = 1 + at.strength * (tone.gain[c] - 1);
+    tone.add[c] *= at.strength;
   }
   return tone;
 }

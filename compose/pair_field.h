@@ -2,6 +2,7 @@
 
 #include "compose/blend_weights.h"
 #include "compose/seam_plan.h"
+#include "seams/ribbon_corners.h"
 
 namespace seamwright {
 
@@ -14,7 +15,9 @@ class PairField {
   /// A direction in the pair's ribbon.
   struct Place {
     RibbonAngles angles;
-    Vec2 px = Vec2::Zero();
+    double row_px = 0;      ///< continuous row of the ribbon's raster
+    RibbonCorners corners;  ///< what its rasters are read with
+    float strength = 0;     ///< of the walk
   };
 
   [[nodiscard]] std::size_t lens_a() const { return static_cast<std::size_t>(seam_.lens_a); }
@@ -44,8 +47,6 @@ class PairField {
   [[nodiscard]] double px_per_rad() const { return seam_.warp.grid.px_per_rad; }
 
  private:
-  [[nodiscard]] double strength(const Place& at) const;
-
   const PairSeam& seam_;
   // The warp's rasters, whole rows one after the other.
   std::size_t width_;

@@ -21,8 +21,8 @@ struct LensRasters {
 class RowReader {
  public:
   // `shift` may be null: at infinity nothing moves, and nothing is known to be hidden.
-  RowReader(const LensReader& lens, const ViewWarp& warp, const Image* shift, std::uint8_t bit)
-      : lens_(lens), warp_(warp), shift_(shift), bit_(bit) {}
+  RowReader(const RibbonReader& reader, const ViewWarp& warp, const Image* shift, std::uint8_t bit)
+      : lens_(reader.lens), sources_(reader.sources), warp_(warp), shift_(shift), bit_(bit) {}
 
   void read(int y, LensRasters& rasters) {
     const int width = warp_.grid.width_px;
@@ -39,12 +39,11 @@ class RowReader {
     const RibbonGrid& grid = warp_.grid;
     const auto state = rasters.state.row<std::uint8_t>(y);
     const float* shift = shift_ == nullptr ? nullptr : shift_->row<float>(y).data();
+    const double eta = eta_of_row(grid, y + 0.5);
     run_.count = 0;
     for (int x = begin; x < end; ++x) {
       const double moved = shift == nullptr ? 0.0 : static_cast<double>(shift[x]);
-      const RibbonAngles at{grid.psi_begin_rad + (x + 0.5) / grid.px_per_rad,
-                            eta_of_row(grid, y + 0.5) + moved};
-      const auto px = lens_.map.source_px(grid.axes.direction(at));
+      const auto px = sources_.at(x, eta + moved);
       if (!px) {
         state[static_cast<std::size_t>(x)] = static_cast<std::uint8_t>(ViewState::outside);
         continue;
@@ -76,6 +75,7 @@ class RowReader {
   }
 
   const LensReader& lens_;
+  const RibbonSources& sources_;
   const ViewWarp& warp_;
   const Image* shift_;
   std::uint8_t bit_;
@@ -85,21 +85,21 @@ class RowReader {
   RunColours code_;
 };
 
-LensRasters rasters_of(const LensReader& lens, const ViewWarp& warp, const Image* shift,
+LensRasters rasters_of(const RibbonReader& reader, const ViewWarp& warp, const Image* shift,
                        std::uint8_t bit) {
   const RibbonGrid& grid = warp.grid;
-  const Channels channels = lens.shader.colours() == 3 ? Channels::rgb : Channels::grey;
+  const Channels channels = reader.lens.shader.colours() == 3 ? Channels::rgb : Channels::grey;
   LensRasters rasters{
       .light = Image(grid.width_px, grid.height_px, channels, SampleType::f32),
       .state = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::u8)};
   parallel_for(0, grid.height_px,
-               [&](int y) { RowReader(lens, warp, shift, bit).read(y, rasters); });
+               [&](int y) { RowReader(reader, warp, shift, bit).read(y, rasters); });
   return rasters;
 }
 
 }  // namespace
 
-SeamViews ribbon_views(const LensReader& a, const LensReader& b, const ViewWarp& warp,
+SeamViews ribbon_views(const RibbonReader& a, const RibbonReader& b, const ViewWarp& warp,
                        ViewKind kind) {
   const bool warped = kind == ViewKind::warped;
   LensRasters of_a = rasters_of(a, warp, warped ? &warp.shift_a_rad : nullptr, kSeenByA);

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "compose/cell_renderer.h"
+#include "compose/ribbon_sources.h"
 #include "seams/seam_views.h"
 #include "seams/view_warp.h"
 
@@ -9,8 +10,18 @@ namespace seamwright {
 /// Which shift the lenses are read with.
 enum class ViewKind : std::uint8_t { warped, at_infinity };
 
+/// A lens and where it shows a ribbon's places.
+struct RibbonReader {
+  const LensReader& lens;
+  RibbonSources sources;
+
+  /// `reach_rad`: the largest shift that is read without asking the exact map.
+  RibbonReader(const LensReader& reader, const RibbonGrid& grid, double reach_rad)
+      : lens(reader), sources(reader.map, grid, reach_rad) {}
+};
+
 /// Both lenses of a pair as they show the ribbon of `warp`, in matched linear light.
-[[nodiscard]] SeamViews ribbon_views(const LensReader& a, const LensReader& b, const ViewWarp& warp,
-                                     ViewKind kind);
+[[nodiscard]] SeamViews ribbon_views(const RibbonReader& a, const RibbonReader& b,
+                                     const ViewWarp& warp, ViewKind kind);
 
 }  // namespace seamwright

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <optional>
 #include <utility>
 
@@ -13,8 +14,10 @@
 #include "compose/ribbon_views.h"
 #include "compose/seam_hints.h"
 #include "features/pair_ties.h"
+#include "imaging/shrink.h"
 #include "projection/equirect.h"
 #include "seams/baseline_view.h"
+#include "seams/moved_views.h"
 
 namespace seamwright {
 
@@ -24,6 +27,8 @@ constexpr double kMargin_rad = rad_from_deg(0.5);  // kept free at the rim of th
 constexpr double kLeastBaseline_m = 1e-4;          // shorter ones show no parallax
 constexpr double kLeastEta_rad = rad_from_deg(3);
 constexpr int kEtaSteps = 348;  // half a degree each
+constexpr double kReadingReach_rad = rad_from_deg(6);  // larger shifts are read exactly
+constexpr int kOverlapStep = 16;  // columns between which an overlap's borders are straight
 
 std::vector<LensMap> maps_of(const Rig& rig) { return {rig.lenses.begin(), rig.lenses.end()}; }
 
@@ -91,11 +96,29 @@ class OverlapFinder {
   const RibbonAxes& axes_;
 };
 
+// The overlap column by column: asked for in some, straight between those that have one.
 std::vector<SlideColumn> slide_columns(const OverlapFinder& overlap, const RibbonGrid& grid) {
+  const auto asked = [&](double x_px) {
+    return overlap.at(grid.psi_begin_rad + (x_px + 0.5) / grid.px_per_rad);
+  };
+  const int steps = (grid.width_px + kOverlapStep - 1) / kOverlapStep;
+  std::vector<SlideColumn> node(static_cast<std::size_t>(steps + 1));
+  parallel_for(0, steps + 1, [&](int i) {
+    node[static_cast<std::size_t>(i)] = asked(1.0 * i * kOverlapStep);
+  });
   std::vector<SlideColumn> columns(static_cast<std::size_t>(grid.width_px));
   parallel_for(0, grid.width_px, [&](int x) {
-    columns[static_cast<std::size_t>(x)] =
-        overlap.at(grid.psi_begin_rad + (x + 0.5) / grid.px_per_rad);
+    const SlideColumn& from = node[static_cast<std::size_t>(x / kOverlapStep)];
+    const SlideColumn& to = node[static_cast<std::size_t>(x / kOverlapStep + 1)];
+    SlideColumn& column = columns[static_cast<std::size_t>(x)];
+    if (from.strength <= 0 || to.strength <= 0) {
+      column = asked(x);
+      return;
+    }
+    const double t = 1.0 * (x % kOverlapStep) / kOverlapStep;
+    column = {.begin_rad = std::lerp(from.begin_rad, to.begin_rad, t),
+              .end_rad = std::lerp(from.end_rad, to.end_rad, t),
+              .strength = std::lerp(from.strength, to.strength, t)};
   });
   return columns;
 }
@@ -132,31 +155,90 @@ void stand_still(ViewWarp& warp) {
   }
 }
 
+// Two lenses and the ribbon in which they are joined.
+struct PairRibbon {
+  int a = 0;
+  int b = 0;
+  RibbonGrid grid;
+  double coarser = 1;  // than the finer of both lenses, at least 1
+};
+
+double nearest_of(const Rig& rig, const SeamOptions& options) {
+  return rig.metric ? options.depth.nearest_m : options.depth.nearest_baselines;
+}
+
+// Empty where there is nothing to gain.
+std::optional<PairRibbon> pair_ribbon(const Rig& rig, const std::vector<LensMap>& maps, int a, int b,
+                                      const SeamOptions& options) {
+  const auto whole = matching_grid(rig, a, b, kMargin_rad);
+  if (!whole) return std::nullopt;
+  const double half = half_baseline(rig.lenses[static_cast<std::size_t>(a)],
+                                    rig.lenses[static_cast<std::size_t>(b)], *whole);
+  if (2 * half < kLeastBaseline_m) return std::nullopt;
+  const double nearest = nearest_of(rig, options);
+  const double most_shift = std::asin(std::min(1.0, 2 * half / nearest));
+  constexpr int kLeastHeight_px = 16;
+  const RibbonGrid grid =
+      cropped(*whole, OverlapFinder(maps, a, b, whole->axes), most_shift, options.slide);
+  if (grid.height_px < kLeastHeight_px) return std::nullopt;
+  const RibbonGrid raster =
+      nearest > half ? depth_raster(grid, half, nearest, options.depth) : grid;
+  return PairRibbon{a, b, raster, whole->px_per_rad / raster.px_per_rad};
+}
+
+// Frames no finer than the ribbons need, and the rig that fits them.
+struct RibbonFrames {
+  Rig rig;
+  std::vector<Image> shrunk = {};            // empty where the frames are as coarse already
+  std::vector<const Image*> images = {};     // what to read
+  std::vector<LensView> views = {};          // what to match
+};
+
+// By how much frames can be shrunk for all ribbons: whole pixels, none left over.
+int shrinking(const std::vector<LensMap>& maps, std::span<const Frame> frames,
+              const std::vector<PairRibbon>& pairs) {
+  double least = std::numeric_limits<double>::max();
+  for (const PairRibbon& pair : pairs) {
+    const double a = maps[static_cast<std::size_t>(pair.a)].typical_px_per_rad();
+    const double b = maps[static_cast<std::size_t>(pair.b)].typical_px_per_rad();
+    least = std::min(least, pair.coarser * std::min(a, b) / std::max(a, b));
+  }
+  constexpr double kRounding = 0.01;  // two lenses of one make are not quite equal
+  int factor = pairs.empty() ? 1 : std::max(1, static_cast<int>(least + kRounding));
+  const auto leaves_none = [&](const Frame& frame) {
+    return frame.image.width() % factor == 0 && frame.image.height() % factor == 0;
+  };
+  while (!std::ranges::all_of(frames, leaves_none)) --factor;
+  return factor;
+}
+
+RibbonFrames ribbon_frames(const Rig& rig, std::span<const Frame> frames, int factor) {
+  const Image& first = frames.front().image;
+  RibbonFrames of{.rig = rig.scaled_to(first.width() / factor, first.height() / factor)};
+  of.shrunk.reserve(frames.size());
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    of.images.push_back(factor == 1 ? &frames[i].image
+                                    : &of.shrunk.emplace_back(shrunk(frames[i].image, factor)));
+    of.views.emplace_back(match_plane(*of.images.back()), of.rig.lenses[i],
+                          std::span(kMatchLevels).first(1));
+  }
+  return of;
+}
+
 // A pair's warp and the walk it was made for.
 struct PairWalk {
   ViewWarp warp;
   ViewpointSlide slide;
 };
 
-Result<std::optional<PairWalk>> pair_walk(const Rig& rig, const std::vector<LensMap>& maps,
-                                          const std::vector<LensView>& views, int a, int b,
-                                          const SeamOptions& options) {
-  const auto whole = matching_grid(rig, a, b, kMargin_rad);
-  if (!whole) return std::nullopt;
-  const auto& lens_a = rig.lenses[static_cast<std::size_t>(a)];
-  const auto& lens_b = rig.lenses[static_cast<std::size_t>(b)];
-  const double half = half_baseline(lens_a, lens_b, *whole);
-  if (2 * half < kLeastBaseline_m) return std::nullopt;
-  const OverlapFinder overlap(maps, a, b, whole->axes);
-  const double nearest = rig.metric ? options.depth.nearest_m : options.depth.nearest_baselines;
-  const double most_shift = std::asin(std::min(1.0, 2 * half / nearest));
-  constexpr int kLeastHeight_px = 16;
-  const RibbonGrid grid = cropped(*whole, overlap, most_shift, options.slide);
-  if (grid.height_px < kLeastHeight_px) return std::nullopt;
-  const auto depth =
-      ribbon_depth(views[static_cast<std::size_t>(a)], views[static_cast<std::size_t>(b)], grid,
-                   rig.metric, options.depth, depth_anchors(options.ties, rig, {a, b}, grid));
+Result<PairWalk> pair_walk(const Rig& rig, const std::vector<LensMap>& maps,
+                           const std::vector<LensView>& views, const PairRibbon& pair,
+                           const SeamOptions& options) {
+  const auto depth = ribbon_depth(
+      views[static_cast<std::size_t>(pair.a)], views[static_cast<std::size_t>(pair.b)], pair.grid,
+      rig.metric, options.depth, depth_anchors(options.ties, rig, {pair.a, pair.b}, pair.grid));
   if (!depth) return tl::unexpected(depth.error());
+  const OverlapFinder overlap(maps, pair.a, pair.b, pair.grid.axes);
   const ViewpointSlide slide(depth->half_baseline_m, depth->grid,
                              slide_columns(overlap, depth->grid), options.slide);
   ViewWarp warp = view_warp(*depth, slide);
@@ -195,16 +277,23 @@ Image large_subjects(const SeamViews& views, const SeamOptions& options) {
 }
 
 // Where the seam runs between the warped views, and what blends them.
-Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const Rig& rig,
-                   std::span<const Frame> frames, const GainMatch& gains,
-                   const TransferCurve& transfer, const SeamOptions& options) {
+Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const RibbonFrames& frames,
+                   const GainMatch& gains, const TransferCurve& transfer,
+                   const SeamOptions& options) {
   const auto reader = [&](int lens) {
     const auto i = static_cast<std::size_t>(lens);
-    return LensReader(rig.lenses[i], frames[i].image, ResampleKernel::catmull_rom,
-                      pair.warp.grid.px_per_rad, transfer, gains.gains[i]);
+    const MountedLens& mounted = frames.rig.lenses[i];
+    // A kernel that is all but as fine as the frame is much cheaper where it is quite as fine.
+    constexpr double kAllBut = 1.2;
+    const double finest = LensMap(mounted).typical_px_per_rad();
+    const double scale = pair.warp.grid.px_per_rad;
+    return LensReader(mounted, *frames.images[i], ResampleKernel::catmull_rom,
+                      finest < kAllBut * scale ? finest : scale, transfer, gains.gains[i]);
   };
-  const LensReader a = reader(pair.lens_a);
-  const LensReader b = reader(pair.lens_b);
+  const LensReader lens_a = reader(pair.lens_a);
+  const LensReader lens_b = reader(pair.lens_b);
+  const RibbonReader a(lens_a, pair.warp.grid, kReadingReach_rad);
+  const RibbonReader b(lens_b, pair.warp.grid, kReadingReach_rad);
   SeamViews views = ribbon_views(a, b, pair.warp, ViewKind::warped);
   // Read calmly, a subject shows its whole outline.
   constexpr int kCalmRounds = 2;
@@ -215,8 +304,9 @@ Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const Rig& rig,
     views = ribbon_views(a, b, pair.warp, ViewKind::warped);
   }
   for (int round = 0; round < options.polish_rounds && options.walk; ++round) {
+    const ViewShifts read{pair.warp.shift_a_rad, pair.warp.shift_b_rad};
     if (auto done = polish_warp(pair.warp, slide, views, options.polish); !done) return done;
-    views = ribbon_views(a, b, pair.warp, ViewKind::warped);
+    move_views(views, read, pair.warp);
   }
   views.wish = wish_raster(options.strokes, pair.warp.grid, {pair.lens_a, pair.lens_b});
   auto path = options.route ? seam_path(views, options.path) : Result<SeamPath>(middle_path(views));
@@ -289,29 +379,29 @@ Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
   if (!transfer) return tl::unexpected(transfer.error());
   const Rig sized = rig.scaled_to(frames[0].image.width(), frames[0].image.height());
   const std::vector<LensMap> maps = maps_of(sized);
-  std::vector<LensView> views;
-  for (std::size_t i = 0; i < frames.size(); ++i) {
-    views.emplace_back(match_plane(frames[i].image), sized.lenses[i]);
+  if (!tell(progress, "finding depth", 0)) return fail(stopped_while("planning seams"));
+  std::vector<PairRibbon> pairs;
+  for (const auto& [a, b] : meeting_pairs(sized)) {
+    if (auto pair = pair_ribbon(sized, maps, a, b, options)) pairs.push_back(*pair);
   }
-  const auto pairs = meeting_pairs(sized);
+  const RibbonFrames ribbons = ribbon_frames(sized, frames, shrinking(maps, frames, pairs));
   SeamPlan plan;
   plan.gains =
       options.gain_match ? match_gains(sized, frames, *transfer) : unit_gains(sized.lens_count());
   double done = 0;
-  for (const auto& [a, b] : pairs) {
+  for (const PairRibbon& ribbon : pairs) {
     if (!tell(progress, "finding depth", done / static_cast<double>(pairs.size()))) {
       return fail(stopped_while("planning seams"));
     }
-    auto walk = pair_walk(sized, maps, views, a, b, options);
+    auto walk = pair_walk(sized, maps, ribbons.views, ribbon, options);
     if (!walk) return tl::unexpected(walk.error());
     done += 0.5;
     if (!tell(progress, "routing seams", done / static_cast<double>(pairs.size()))) {
       return fail(stopped_while("planning seams"));
     }
     done += 0.5;
-    if (!*walk) continue;
-    PairSeam pair{.lens_a = a, .lens_b = b, .warp = std::move((*walk)->warp)};
-    if (auto routed = route(pair, (*walk)->slide, sized, frames, plan.gains, *transfer, options);
+    PairSeam pair{.lens_a = ribbon.a, .lens_b = ribbon.b, .warp = std::move(walk->warp)};
+    if (auto routed = route(pair, walk->slide, ribbons, plan.gains, *transfer, options);
         !routed) {
       return tl::unexpected(routed.error());
     }

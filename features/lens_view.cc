@@ -16,9 +16,6 @@ namespace seamwright {
 
 namespace {
 
-// Blur and step of the levels: each blur leaves little beyond its level's sampling limit.
-constexpr std::pair<double, int> kLevels[] = {{0.7, 1}, {1.5, 2}};
-
 template <class T>
 void take_row(std::span<const T> from, std::size_t step, std::size_t channel, float scale,
               bool encode, std::span<float> to) {
@@ -70,10 +67,11 @@ Image match_plane(const Image& frame) {
   return plane;
 }
 
-LensView::LensView(const Image& grey, const MountedLens& lens)
+LensView::LensView(const Image& grey, const MountedLens& lens, std::span<const PlaneLevel> all)
     : mounted(lens), field(grey, lens.lens) {
   assert(grey.width() == lens.lens.width_px && grey.height() == lens.lens.height_px);
-  for (const auto& [blur_px, step] : kLevels) levels.emplace_back(grey, blur_px, step);
+  assert(!all.empty());
+  for (const auto& [blur_px, step] : all) levels.emplace_back(grey, blur_px, step);
 }
 
 Result<std::vector<LensView>> views_of(std::span<const Image> frames, const Rig& rig) {

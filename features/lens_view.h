@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <optional>
 #include <span>
 #include <vector>
@@ -19,16 +20,27 @@ namespace seamwright {
 /// sensor noise is about even.
 [[nodiscard]] Image match_plane(const Image& frame);
 
+/// A Gaussian blur, of which every `step`-th pixel is kept. Each blur should leave little beyond
+/// its level's sampling limit.
+struct PlaneLevel {
+  double blur_px = 0.7;
+  int step = 1;
+};
+
+/// What matching needs: the sharp plane and one of half its size.
+inline constexpr std::array<PlaneLevel, 2> kMatchLevels = {{{0.7, 1}, {1.5, 2}}};
+
 /// One frame and its lens, made ready for sampling.
 struct LensView {
-  /// `plane` comes from `match_plane` and has the lens' frame size (asserted).
-  LensView(const Image& plane, const MountedLens& mounted);
+  /// `plane` comes from `match_plane` and has the lens' frame size (asserted); at least one level.
+  LensView(const Image& plane, const MountedLens& mounted,
+           std::span<const PlaneLevel> levels = kMatchLevels);
 
-  /// The sharp plane, full size.
+  /// The finest plane.
   [[nodiscard]] const SplinePlane& plane() const { return levels.front(); }
 
   MountedLens mounted;
-  std::vector<SplinePlane> levels;  ///< finest first, each half the size of the one before
+  std::vector<SplinePlane> levels;  ///< finest first
   VisibleField field;
 };
 

@@ -10,14 +10,4 @@ Image::Image(int width, int height, Channels channels, SampleType type)
   bytes_.resize(row_bytes() * static_cast<std::size_t>(height));
 }
 
-std::size_t Image::row_bytes() const {
-  return static_cast<std::size_t>(width_) * static_cast<std::size_t>(channel_count()) *
-         bytes_per_sample(type_);
-}
-
-void Image::check_row([[maybe_unused]] int y, [[maybe_unused]] SampleType wanted) const {
-  assert(y >= 0 && y < height_);
-  assert(wanted == type_);
-}
-
 }  // namespace seamwright

@@ -3,6 +3,7 @@
 // One raster type for everything: frames in, panoramas out. The sample type and the meaning of the
 // channels are explicit; 16-bit data stays 16-bit until a caller asks for something else.
 
+#include <cassert>
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -76,7 +77,10 @@ class Image {
   [[nodiscard]] Channels channels() const { return channels_; }
   [[nodiscard]] SampleType type() const { return type_; }
   [[nodiscard]] int channel_count() const { return seamwright::channel_count(channels_); }
-  [[nodiscard]] std::size_t row_bytes() const;
+  [[nodiscard]] std::size_t row_bytes() const {
+    return static_cast<std::size_t>(width_) * static_cast<std::size_t>(channel_count()) *
+           bytes_per_sample(type_);
+  }
 
   [[nodiscard]] std::span<std::byte> bytes() { return bytes_; }
   [[nodiscard]] std::span<const std::byte> bytes() const { return bytes_; }
@@ -93,7 +97,11 @@ class Image {
   Transfer transfer = Transfer::srgb;
 
  private:
-  void check_row(int y, SampleType wanted) const;
+  // Inline: rows are asked for in inner loops.
+  void check_row([[maybe_unused]] int y, [[maybe_unused]] SampleType wanted) const {
+    assert(y >= 0 && y < height_);
+    assert(wanted == type_);
+  }
 
   int width_ = 0;
   int height_ = 0;

@@ -6,6 +6,7 @@
 #include <string_view>
 #include <utility>
 
+#include "base/parallel.h"
 #include "base/smooth_step.h"
 #include "seams/bad_option.h"
 #include "seams/ring_blur.h"
@@ -19,7 +20,7 @@ constexpr double kWidthOfBand = 2.5;    // half width of a band's crossing, in �
 constexpr double kCoarsestShare = 6.0;  // height of the ribbon in σ of the coarsest band
 constexpr float kEnoughWeight = 0.1F;   // share of comparable pixels that tells a band's value
 constexpr int kRoomReach_px = 12;       // borders are drawn in this far along the ring, then smooth
-constexpr double kFloor = 0.01;         // light added where views are compared
+constexpr float kFloor = 0.01F;         // light added where views are compared
 
 // Borders of the overlap that change smoothly along the ring and never leave the real ones.
 struct Borders {
@@ -72,15 +73,31 @@ double mask(double row, double seam, double top, double bottom, double half_px) 
   return smooth_step(0.5 * (1 + (centre - row) / half));
 }
 
-// One band: D smoothed to `sigma_px`, where it can be told, else as the coarser band says.
-Plane level(const Plane& weighted, const Plane& weight, const Plane& coarser, double sigma_px,
-            bool closed) {
-  Plane smooth = blurred(weighted, sigma_px, closed);
-  const Plane share = blurred(weight, sigma_px, closed);
+// Sums of D, channel by channel, and of its weights, smoothed to some σ.
+struct Smoothed {
+  double sigma_px = 0;  // of the ribbon
+  std::array<Plane, 3> weighted;
+  Plane weight;
+};
+
+// A plane smoothed from σ `from_px` on to `to_px`, pixels of the ribbon, in a raster in which that is
+// no less than a pyramid needs.
+Plane smoothed_on(const Plane& plane, double from_px, double to_px, int ribbon_width, bool closed) {
+  constexpr double kLeastSigma = 3;
+  const double scale = 1.0 * ribbon_width / plane.width_px;  // ribbon px a pixel
+  const double sigma = std::sqrt(to_px * to_px - from_px * from_px) / scale;
+  if (to_px / (2 * scale) < kLeastSigma) return blurred(plane, sigma, closed);
+  return reduced(plane, sigma, (plane.width_px + 1) / 2, (plane.height_px + 1) / 2, closed);
+}
+
+// One band: D where it can be told, else as the coarser band says.
+Plane level(const Plane& weighted, const Plane& weight, const Plane& coarser, bool closed) {
+  Plane smooth = weighted;
+  const Plane there = enlarged(coarser, weighted.width_px, weighted.height_px, closed);
   for (std::size_t i = 0; i < smooth.value.size(); ++i) {
-    const float known = std::min(1.0F, share.value[i] / kEnoughWeight);
-    const float mean = share.value[i] > 0 ? smooth.value[i] / share.value[i] : 0.0F;
-    smooth.value[i] = coarser.value[i] + known * (mean - coarser.value[i]);
+    const float known = std::min(1.0F, weight.value[i] / kEnoughWeight);
+    const float mean = weight.value[i] > 0 ? smooth.value[i] / weight.value[i] : 0.0F;
+    smooth.value[i] = there.value[i] + known * (mean - there.value[i]);
   }
   return smooth;
 }
@@ -103,109 +120,135 @@ class Blender {
   }
 
   BandBlend run() {
-    BandBlend::Tones of_a = neutral();
-    BandBlend::Tones of_b = neutral();
-    slide_gains(of_a.gain, of_b.gain);
-    const Plane weight = comparable(of_a.gain, of_b.gain);
-    for (int c = 0; c < 3; ++c) add_bands(weight, c, of_a, of_b);
+    BandBlend::Tones of_a(width_, height_);
+    BandBlend::Tones of_b(width_, height_);
+    slide_gains(of_a, of_b);
+    add_bands(smoothed_differences(of_a, of_b), of_a, of_b);
     return {views_.closed, std::move(of_a), std::move(of_b)};
   }
 
  private:
-  [[nodiscard]] BandBlend::Tones neutral() const {
-    return {Image(width_, height_, Channels::rgb, SampleType::f32),
-            Image(width_, height_, Channels::rgb, SampleType::f32)};
-  }
+  using Tones = BandBlend::Tones;
 
-  void slide_gains(Image& gain_a, Image& gain_b) const {
-    for (int y = 0; y < height_; ++y) {
-      const auto a = gain_a.row<float>(y);
-      const auto b = gain_b.row<float>(y);
-      for (int x = 0; x < width_; ++x) {
+  void slide_gains(Tones& of_a, Tones& of_b) const {
+    const GainRaster gains(gains_);
+    parallel_for(0, height_, [&](int y) {
+      float* a = of_a.row(static_cast<std::size_t>(y));
+      float* b = of_b.row(static_cast<std::size_t>(y));
+      for (int x = 0; x < width_; ++x, a += Tones::kFloats, b += Tones::kFloats) {
         const auto at = static_cast<std::size_t>(x);
         const double top = borders_.top[at];
         const double room = borders_.bottom[at] - top;
-        const double share = room > 0 ? smooth_step((y + 0.5 - top) / room) : y + 0.5 > top;
-        for (int c = 0; c < 3; ++c) {
-          const double ratio_ev = gains_.ratio_ev(x + 0.5, y + 0.5, c);
-          const auto i = 3 * at + static_cast<std::size_t>(c);
-          a[i] = static_cast<float>(std::exp2(-share * ratio_ev));
-          b[i] = static_cast<float>(std::exp2((1 - share) * ratio_ev));
+        const auto share = static_cast<float>(room > 0 ? smooth_step((y + 0.5 - top) / room)
+                                                       : y + 0.5 > top);
+        for (std::size_t c = 0; c < 3; ++c) {
+          const float ratio_ev = gains.ratio_ev(x, y, c);
+          a[c] = std::exp2(-share * ratio_ev);
+          b[c] = std::exp2((1 - share) * ratio_ev);
         }
       }
+    });
+  }
+
+  [[nodiscard]] std::size_t channel(int x, std::size_t c) const {
+    const auto channels = static_cast<std::size_t>(views_.light_a.channel_count());
+    return static_cast<std::size_t>(x) * channels + std::min(c, channels - 1);
+  }
+
+  // Both views show the same thing with all its light.
+  [[nodiscard]] bool comparable(int x, int y, const float* a, const float* b) const {
+    if (state_at(views_.state_a, x, y) != ViewState::good ||
+        state_at(views_.state_b, x, y) != ViewState::good) {
+      return false;
     }
+    if (!seam_.subject_map.empty() &&
+        seam_.subject_map.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0) {
+      return false;
+    }
+    const auto most = static_cast<float>(std::exp2(options_.most_step_ev));
+    for (std::size_t c = 0; c < 3; ++c) {
+      const float of_a = std::max(0.0F, a[c]) + kFloor;
+      const float of_b = std::max(0.0F, b[c]) + kFloor;
+      if (of_a > most * of_b || of_b > most * of_a) return false;
+    }
+    return true;
   }
 
-  [[nodiscard]] std::size_t channel(int x, int c) const {
-    const int channels = views_.light_a.channel_count();
-    return static_cast<std::size_t>(x * channels + std::min(c, channels - 1));
-  }
-
-  // 1 where both views show the same thing with all its light.
-  [[nodiscard]] Plane comparable(const Image& gain_a, const Image& gain_b) const {
-    Plane weight(width_, height_);
-    for (int y = 0; y < height_; ++y) {
+  // D and where it is known, as smooth as each band; the finest first.
+  [[nodiscard]] std::vector<Smoothed> smoothed_differences(const Tones& tone_a,
+                                                           const Tones& tone_b) const {
+    Smoothed sharp{.weighted = {}, .weight = Plane(width_, height_)};
+    for (Plane& plane : sharp.weighted) plane = Plane(width_, height_);
+    parallel_for(0, height_, [&](int y) {
       const auto a = views_.light_a.row<float>(y);
       const auto b = views_.light_b.row<float>(y);
-      const auto to_a = gain_a.row<float>(y);
-      const auto to_b = gain_b.row<float>(y);
-      for (int x = 0; x < width_; ++x) {
-        bool alike = state_at(views_.state_a, x, y) == ViewState::good &&
-                     state_at(views_.state_b, x, y) == ViewState::good;
-        alike = alike && (seam_.subject_map.empty() ||
-                          seam_.subject_map.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] == 0);
-        for (int c = 0; c < 3 && alike; ++c) {
-          const auto i = static_cast<std::size_t>(3 * x + c);
-          const double ratio = (std::max(0.0F, a[channel(x, c)] * to_a[i]) + kFloor) /
-                               (std::max(0.0F, b[channel(x, c)] * to_b[i]) + kFloor);
-          alike = std::abs(std::log2(ratio)) <= options_.most_step_ev;
+      const float* gain_a = tone_a.row(static_cast<std::size_t>(y));
+      const float* gain_b = tone_b.row(static_cast<std::size_t>(y));
+      for (int x = 0; x < width_; ++x, gain_a += Tones::kFloats, gain_b += Tones::kFloats) {
+        std::array<float, 3> of_a{};
+        std::array<float, 3> of_b{};
+        for (std::size_t c = 0; c < 3; ++c) {
+          of_a[c] = a[channel(x, c)] * gain_a[c];
+          of_b[c] = b[channel(x, c)] * gain_b[c];
         }
-        weight.row(y)[x] = alike ? 1.0F : 0.0F;
+        if (!comparable(x, y, of_a.data(), of_b.data())) continue;
+        sharp.weight.row(y)[x] = 1;
+        for (std::size_t c = 0; c < 3; ++c) sharp.weighted[c].row(y)[x] = of_a[c] - of_b[c];
       }
+    });
+    std::vector<Smoothed> all;
+    for (const double sigma : sigmas_) {
+      const Smoothed& from = all.empty() ? sharp : all.back();
+      Smoothed next{.sigma_px = sigma, .weighted = {}, .weight = {}};
+      const auto smooth = [&](const Plane& plane) {
+        return smoothed_on(plane, from.sigma_px, sigma, width_, views_.closed);
+      };
+      for (std::size_t c = 0; c < 3; ++c) next.weighted[c] = smooth(from.weighted[c]);
+      next.weight = smooth(from.weight);
+      all.push_back(std::move(next));
     }
-    return weight;
+    return all;
   }
 
-  // D of one channel, 0 where it is not known.
-  [[nodiscard]] Plane difference(const Plane& weight, int c, const Image& gain_a,
-                                 const Image& gain_b) const {
-    Plane result(width_, height_);
-    for (int y = 0; y < height_; ++y) {
-      const auto a = views_.light_a.row<float>(y);
-      const auto b = views_.light_b.row<float>(y);
-      const auto to_a = gain_a.row<float>(y);
-      const auto to_b = gain_b.row<float>(y);
-      for (int x = 0; x < width_; ++x) {
-        const auto i = static_cast<std::size_t>(3 * x + c);
-        if (weight.row(y)[x] == 0) continue;
-        result.row(y)[x] = a[channel(x, c)] * to_a[i] - b[channel(x, c)] * to_b[i];
+  void add_bands(const std::vector<Smoothed>& smooth, Tones& of_a, Tones& of_b) const {
+    const Plane nothing(1, 1);
+    std::array<Plane, 3> coarser{nothing, nothing, nothing};
+    for (std::size_t k = smooth.size(); k-- > 0;) {
+      std::array<Plane, 3> band;
+      for (std::size_t c = 0; c < 3; ++c) {
+        Plane here = level(smooth[k].weighted[c], smooth[k].weight, coarser[c], views_.closed);
+        band[c] = without(here, coarser[c]);
+        coarser[c] = std::move(here);
       }
+      add_band(k, band, k + 1 == smooth.size() ? height_ : kWidthOfBand * sigmas_[k], of_a, of_b);
     }
-    return result;
   }
 
-  void add_bands(const Plane& weight, int c, BandBlend::Tones& of_a, BandBlend::Tones& of_b) const {
-    const Plane weighted = difference(weight, c, of_a.gain, of_b.gain);
-    Plane coarser(width_, height_);
-    for (std::size_t k = sigmas_.size(); k-- > 0;) {
-      const bool coarsest = k + 1 == sigmas_.size();
-      Plane smooth = level(weighted, weight, coarser, sigmas_[k], views_.closed);
-      const double half_px = coarsest ? height_ : kWidthOfBand * sigmas_[k];
-      for (int y = 0; y < height_; ++y) {
-        const auto add_a = of_a.add.row<float>(y);
-        const auto add_b = of_b.add.row<float>(y);
-        for (int x = 0; x < width_; ++x) {
-          const auto at = static_cast<std::size_t>(x);
-          const double band = smooth.row(y)[x] - coarser.row(y)[x];
-          const double share =
-              mask(y + 0.5, seams_[k][at], borders_.top[at], borders_.bottom[at], half_px);
-          const auto i = 3 * at + static_cast<std::size_t>(c);
-          add_a[i] += static_cast<float>((share - 1) * band);
-          add_b[i] += static_cast<float>(share * band);
+  // A level less the coarser one, in the ribbon's own raster.
+  [[nodiscard]] Plane without(const Plane& here, const Plane& coarser) const {
+    Plane band = here;
+    const Plane there = enlarged(coarser, here.width_px, here.height_px, views_.closed);
+    for (std::size_t i = 0; i < band.value.size(); ++i) band.value[i] -= there.value[i];
+    if (band.width_px == width_ && band.height_px == height_) return band;
+    return enlarged(band, width_, height_, views_.closed);
+  }
+
+  void add_band(std::size_t k, const std::array<Plane, 3>& band, double half_px, Tones& of_a,
+                Tones& of_b) const {
+    parallel_for(0, height_, [&](int y) {
+      float* add_a = of_a.row(static_cast<std::size_t>(y)) + 3;
+      float* add_b = of_b.row(static_cast<std::size_t>(y)) + 3;
+      for (int x = 0; x < width_; ++x, add_a += Tones::kFloats, add_b += Tones::kFloats) {
+        const auto at = static_cast<std::size_t>(x);
+        const auto share = static_cast<float>(
+            mask(y + 0.5, seams_[k][at], borders_.top[at], borders_.bottom[at], half_px));
+        for (std::size_t c = 0; c < 3; ++c) {
+          const float step = band[c].row(y)[x];
+          add_a[c] += (share - 1) * step;
+          add_b[c] += share * step;
         }
       }
-      coarser = std::move(smooth);
-    }
+    });
   }
 
   const SeamViews& views_;
@@ -218,30 +261,6 @@ class Blender {
   std::vector<double> sigmas_;             // finest first
   std::vector<std::vector<float>> seams_;  // the seam, as smooth as each band
 };
-
-std::array<float, 3> interpolated(const Image& raster, double x_px, double row_px, bool closed) {
-  const int width = raster.width();
-  const double at_x = closed ? x_px - 0.5 : std::clamp(x_px - 0.5, 0.0, width - 1.0);
-  const double at_y = std::clamp(row_px - 0.5, 0.0, raster.height() - 1.0);
-  const int left = static_cast<int>(std::floor(at_x));
-  const int top = static_cast<int>(at_y);
-  const auto part_x = static_cast<float>(at_x - left);
-  const auto part_y = static_cast<float>(at_y - top);
-  const auto column = [&](int x) {
-    return static_cast<std::size_t>(closed ? (x % width + width) % width : std::min(x, width - 1));
-  };
-  const auto upper = raster.row<float>(top);
-  const auto lower = raster.row<float>(std::min(top + 1, raster.height() - 1));
-  const std::size_t i = 3 * column(left);
-  const std::size_t j = 3 * column(left + 1);
-  std::array<float, 3> value{};
-  for (std::size_t c = 0; c < 3; ++c) {
-    const float above = upper[i + c] + part_x * (upper[j + c] - upper[i + c]);
-    const float below = lower[i + c] + part_x * (lower[j + c] - lower[i + c]);
-    value[c] = above + part_y * (below - above);
-  }
-  return value;
-}
 
 }  // namespace
 
@@ -262,14 +281,27 @@ std::optional<Error> BandBlendOptions::validate() const {
 BandBlend::BandBlend(bool closed, Tones of_a, Tones of_b)
     : closed_(closed), of_a_(std::move(of_a)), of_b_(std::move(of_b)) {}
 
-LensTone BandBlend::tone_a(double x_px, double row_px) const {
-  return {interpolated(of_a_.gain, x_px, row_px, closed_),
-          interpolated(of_a_.add, x_px, row_px, closed_)};
+BandBlend::Tones::Tones(int width_px, int height_px)
+    : width_px_(width_px),
+      height_px_(height_px),
+      value_(row_floats() * static_cast<std::size_t>(height_px), 0.0F) {
+  for (std::size_t i = 0; i < value_.size(); i += kFloats) {
+    std::fill_n(value_.begin() + static_cast<std::ptrdiff_t>(i), 3, 1.0F);
+  }
 }
 
-LensTone BandBlend::tone_b(double x_px, double row_px) const {
-  return {interpolated(of_b_.gain, x_px, row_px, closed_),
-          interpolated(of_b_.add, x_px, row_px, closed_)};
+LensTone BandBlend::tone(const Tones& of, const RibbonCorners& at) {
+  const float* upper = of.row(at.row[0]);
+  const float* lower = of.row(at.row[1]);
+  const std::size_t left = Tones::kFloats * at.column[0];
+  const std::size_t right = Tones::kFloats * at.column[1];
+  std::array<float, Tones::kFloats> value;
+  for (std::size_t i = 0; i < Tones::kFloats; ++i) {
+    const float above = upper[left + i] + at.right * (upper[right + i] - upper[left + i]);
+    const float below = lower[left + i] + at.right * (lower[right + i] - lower[left + i]);
+    value[i] = above + at.down * (below - above);
+  }
+  return {{value[0], value[1], value[2]}, {value[3], value[4], value[5]}};
 }
 
 Result<BandBlend> band_blend(const SeamViews& views, const SeamPath& seam,

@@ -22,6 +22,7 @@
 
 #include "base/result.h"
 #include "seams/gain_field.h"
+#include "seams/ribbon_corners.h"
 #include "seams/seam_path.h"
 #include "seams/seam_views.h"
 
@@ -45,10 +46,27 @@ struct LensTone {
 /// A finished blend, to be looked up at any resolution. Thread-safe.
 class BandBlend {
  public:
-  /// RGB f32 rasters of the views' size.
-  struct Tones {
-    Image gain;
-    Image add;
+  /// A raster of tones of the views' size: gain and add of a pixel lie side by side.
+  class Tones {
+   public:
+    static constexpr std::size_t kFloats = 6;  // a pixel: three gains, what three channels add
+
+    /// Neutral everywhere.
+    Tones(int width_px, int height_px);
+
+    [[nodiscard]] int width_px() const { return width_px_; }
+    [[nodiscard]] int height_px() const { return height_px_; }
+    [[nodiscard]] float* row(std::size_t y) { return value_.data() + y * row_floats(); }
+    [[nodiscard]] const float* row(std::size_t y) const { return value_.data() + y * row_floats(); }
+
+   private:
+    [[nodiscard]] std::size_t row_floats() const {
+      return kFloats * static_cast<std::size_t>(width_px_);
+    }
+
+    int width_px_;
+    int height_px_;
+    std::vector<float> value_;
   };
   BandBlend(bool closed, Tones of_a, Tones of_b);
 
@@ -56,10 +74,21 @@ class BandBlend {
   /// from the border on beyond which that lens is alone, and beyond the raster. Where a channel of
   /// the lens is clipped its light is unknown: leave white as it is (ease the tone out from nearly
   /// clipped to clipped).
-  [[nodiscard]] LensTone tone_a(double x_px, double row_px) const;
-  [[nodiscard]] LensTone tone_b(double x_px, double row_px) const;
+  [[nodiscard]] LensTone tone_a(const RibbonCorners& at) const { return tone(of_a_, at); }
+  [[nodiscard]] LensTone tone_b(const RibbonCorners& at) const { return tone(of_b_, at); }
+  [[nodiscard]] LensTone tone_a(double x_px, double row_px) const {
+    return tone_a(corners(x_px, row_px));
+  }
+  [[nodiscard]] LensTone tone_b(double x_px, double row_px) const {
+    return tone_b(corners(x_px, row_px));
+  }
 
  private:
+  [[nodiscard]] static LensTone tone(const Tones& of, const RibbonCorners& at);
+  [[nodiscard]] RibbonCorners corners(double x_px, double row_px) const {
+    return {x_px, row_px, of_a_.width_px(), of_a_.height_px(), closed_};
+  }
+
   bool closed_;
   Tones of_a_;
   Tones of_b_;

@@ -1,17 +1,11 @@
 #include "seams/baseline_view.h"
 
-#include <algorithm>
 #include <cmath>
 
 namespace seamwright {
 
 double eta_seen_from(double to_m, double from_m, double eta_rad, double inverse_m) {
-  const double s = std::sin(eta_rad);
-  const double c = std::cos(eta_rad);
-  // Distance along the ray times ρ, from |from · pole + t · ray| = 1/ρ.
-  const double across = from_m * inverse_m * s;
-  const double reach = std::sqrt(std::max(0.0, 1 - across * across)) - from_m * inverse_m * c;
-  return std::atan2(reach * s, reach * c + (from_m - to_m) * inverse_m);
+  return SightedPoint(from_m, Colatitude(eta_rad), inverse_m).eta_from(to_m);
 }
 
 double inverse_distance(double half_m, double eta_a_rad, double eta_b_rad) {
@@ -19,6 +13,12 @@ double inverse_distance(double half_m, double eta_a_rad, double eta_b_rad) {
   const double cot_b = 1 / std::tan(eta_b_rad);
   const double inverse_radius = std::max(0.0, (cot_b - cot_a) / (2 * half_m));
   return inverse_radius / std::hypot(1.0, 0.5 * (cot_a + cot_b));
+}
+
+std::vector<Colatitude> row_colatitudes(const RibbonGrid& grid) {
+  std::vector<Colatitude> rows;
+  for (int y = 0; y < grid.height_px; ++y) rows.emplace_back(eta_of_row(grid, y + 0.5));
+  return rows;
 }
 
 double half_baseline(const MountedLens& a, const MountedLens& b, const RibbonGrid& grid) {

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
-#include <functional>
 #include <optional>
 #include <vector>
 
@@ -27,15 +26,18 @@ struct Landed {
 // One column of the new view as one lens has it.
 using Column = std::vector<Landed>;
 
-// Under which colatitude the new view shows, in column x, what is seen from an offset under a
-// colatitude at an inverse distance.
-using ShownEta = std::function<double(int x, double from_m, double eta_rad, double inverse_m)>;
-
+// `Shown` tells under which colatitude the new view shows, in column x, what is seen from an offset
+// under a colatitude at an inverse distance: (x, from_m, Colatitude, inverse_m) → rad.
+template <class Shown>
 class ColumnMover {
  public:
-  ColumnMover(const SeenDepth& from, const ShownEta& shown, const RibbonGrid& grid,
-              double gap_inverse)
-      : from_(from), shown_(shown), grid_(grid), gap_(static_cast<float>(gap_inverse)) {}
+  ColumnMover(const SeenDepth& from, const Shown& shown, const RibbonGrid& grid,
+              const std::vector<Colatitude>& rows, double gap_inverse)
+      : from_(from),
+        shown_(shown),
+        grid_(grid),
+        rows_(rows),
+        gap_(static_cast<float>(gap_inverse)) {}
 
   [[nodiscard]] Column moved(int x) const {
     Column column(static_cast<std::size_t>(grid_.height_px));
@@ -64,7 +66,7 @@ class ColumnMover {
     if (sight == Sight::none) return std::nullopt;
     const float inverse = from_.depth.inverse_m.row<float>(y)[i];
     const double eta =
-        shown_(x, from_.offset_m, eta_of_row(grid_, y + 0.5), static_cast<double>(inverse));
+        shown_(x, from_.offset_m, rows_[static_cast<std::size_t>(y)], static_cast<double>(inverse));
     return Point{row_of_eta(grid_, eta), {inverse, from_.depth.confidence.row<float>(y)[i], sight}};
   }
 
@@ -84,8 +86,9 @@ class ColumnMover {
   }
 
   const SeenDepth& from_;
-  const ShownEta& shown_;
+  const Shown& shown_;
   const RibbonGrid& grid_;
+  const std::vector<Colatitude>& rows_;
   float gap_;
 };
 
@@ -140,14 +143,16 @@ void fill_column(std::vector<Pixel>& column) {
   }
 }
 
-ViewDepth moved_depth(const ShownEta& shown, const SeenDepth& a, const SeenDepth& b,
+template <class Shown>
+ViewDepth moved_depth(const Shown& shown, const SeenDepth& a, const SeenDepth& b,
                       const RibbonGrid& grid, double gap_inverse_m) {
   ViewDepth view{
       .inverse_m = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
       .confidence = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
       .seen_by = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::u8)};
-  const ColumnMover from_a(a, shown, grid, gap_inverse_m);
-  const ColumnMover from_b(b, shown, grid, gap_inverse_m);
+  const std::vector<Colatitude> rows = row_colatitudes(grid);
+  const ColumnMover from_a(a, shown, grid, rows, gap_inverse_m);
+  const ColumnMover from_b(b, shown, grid, rows, gap_inverse_m);
   parallel_for(0, grid.width_px, [&](int x) {
     const Column of_a = from_a.moved(x);
     const Column of_b = from_b.moved(x);
@@ -171,16 +176,16 @@ ViewDepth moved_depth(const ShownEta& shown, const SeenDepth& a, const SeenDepth
 
 ViewDepth depth_from(double offset_m, const SeenDepth& a, const SeenDepth& b,
                      const RibbonGrid& grid, double gap_inverse_m) {
-  const ShownEta shown = [offset_m](int, double from_m, double eta_rad, double inverse_m) {
-    return eta_seen_from(offset_m, from_m, eta_rad, inverse_m);
+  const auto shown = [offset_m](int, double from_m, const Colatitude& eta, double inverse_m) {
+    return SightedPoint(from_m, eta, inverse_m).eta_from(offset_m);
   };
   return moved_depth(shown, a, b, grid, gap_inverse_m);
 }
 
 ViewDepth depth_along(const ViewpointSlide& slide, const SeenDepth& a, const SeenDepth& b,
                       const RibbonGrid& grid, double gap_inverse_m) {
-  const ShownEta shown = [&slide](int x, double from_m, double eta_rad, double inverse_m) {
-    return slide.shown_eta(x, from_m, eta_rad, inverse_m);
+  const auto shown = [&slide](int x, double from_m, const Colatitude& eta, double inverse_m) {
+    return slide.shown_eta(x, from_m, eta, inverse_m);
   };
   return moved_depth(shown, a, b, grid, gap_inverse_m);
 }

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstddef>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "base/parallel.h"
@@ -22,10 +23,9 @@ Sight sight_at(const Image& sight, int x, int y) {
 }
 
 // Row of the other lens' strip where a pixel's point lies; empty outside the raster.
-std::optional<int> partner_row(const RibbonGrid& grid, double from_m, double to_m, int y,
-                               float inverse) {
-  const double eta =
-      eta_seen_from(to_m, from_m, eta_of_row(grid, y + 0.5), static_cast<double>(inverse));
+std::optional<int> partner_row(const RibbonGrid& grid, double from_m, double to_m,
+                               const Colatitude& seen_under, float inverse) {
+  const double eta = SightedPoint(from_m, seen_under, static_cast<double>(inverse)).eta_from(to_m);
   const int row = static_cast<int>(std::floor(row_of_eta(grid, eta)));
   if (row < 0 || row >= grid.height_px) return std::nullopt;
   return row;
@@ -40,6 +40,7 @@ class Checker {
         here_m_(here_m),
         there_m_(there_m),
         grid_(grid),
+        rows_(row_colatitudes(grid)),
         most_inverse_(options.most_px / options.px_per_inverse_m) {}
 
   [[nodiscard]] Image sights() const {
@@ -66,7 +67,7 @@ class Checker {
   [[nodiscard]] Sight compared(int x, int y) const {
     const auto i = static_cast<std::size_t>(x);
     const float inverse = here_.inverse_m.row<float>(y)[i];
-    const auto row = partner_row(grid_, here_m_, there_m_, y, inverse);
+    const auto row = partner_row(grid_, here_m_, there_m_, rows_[static_cast<std::size_t>(y)], inverse);
     if (!row || sight_at(there_.sight, x, *row) == Sight::none) return Sight::outside;
     const float other = there_.inverse_m.row<float>(*row)[i];
     return std::abs(inverse - other) <= most_inverse_ ? Sight::both : Sight::unsure;
@@ -83,7 +84,8 @@ class Checker {
         for (int x = block * kColumns; x < end; ++x) {
           if (sight_at(there_.sight, x, y) == Sight::none) continue;
           const auto i = static_cast<std::size_t>(x);
-          const auto row = partner_row(grid_, there_m_, here_m_, y, inverse[i]);
+          const auto row =
+              partner_row(grid_, there_m_, here_m_, rows_[static_cast<std::size_t>(y)], inverse[i]);
           if (row) landed[static_cast<std::size_t>(*row) * width + i] = 1;
         }
       }
@@ -95,6 +97,7 @@ class Checker {
   double here_m_;
   double there_m_;
   const RibbonGrid& grid_;
+  std::vector<Colatitude> rows_;
   double most_inverse_;
 };
 
@@ -115,49 +118,159 @@ struct Vote {
   float weight = 0;
 };
 
+// For every pixel the nearest confirmed one in a direction, row by row: each row's follow from those
+// of the row before.
+class Sweeper {
+ public:
+  // `dy` 0, or −1 or 1 for what lies above or below; `dx` likewise.
+  Sweeper(const Image& sight, bool closed, int dx, int dy)
+      : sight_(sight),
+        closed_(closed),
+        dx_(dx),
+        dy_(dy),
+        steps_(static_cast<std::size_t>(sight.width()), kNone) {}
+
+  /// Steps to the nearest confirmed pixel of each in row y, or kNone. Rows must come in order:
+  /// downwards if dy < 0, upwards if dy > 0.
+  const std::vector<int>& row(int y) {
+    if (dy_ == 0) {
+      along_row(y);
+    } else {
+      across_rows(y);
+    }
+    return steps_;
+  }
+
+  static constexpr int kNone = kFillReach_px + 1;
+
+ private:
+  [[nodiscard]] int width() const { return sight_.width(); }
+  [[nodiscard]] bool confirmed(int x, int y) const {
+    return sight_at(sight_, x, y) == Sight::both;
+  }
+
+  void along_row(int y) {
+    const int start = dx_ < 0 ? 0 : width() - 1;
+    int since = kNone;
+    // Around once more, so that what lies beyond a closed ribbon's ends is known.
+    for (int i = closed_ ? -std::min(width(), kFillReach_px) : 0; i < width(); ++i) {
+      const int x = (start - i * dx_ + width()) % width();
+      if (i >= 0) steps_[static_cast<std::size_t>(x)] = since;
+      since = confirmed(x, y) ? 1 : std::min(since + 1, kNone);
+    }
+  }
+
+  void across_rows(int y) {
+    const int from_y = y + dy_;
+    if (from_y < 0 || from_y >= sight_.height()) {
+      std::ranges::fill(steps_, kNone);
+      return;
+    }
+    const std::vector<int> before = steps_;
+    for (int x = 0; x < width(); ++x) {
+      int from_x = x + dx_;
+      if (closed_) from_x = (from_x + width()) % width();
+      int& steps = steps_[static_cast<std::size_t>(x)];
+      if (from_x < 0 || from_x >= width()) {
+        steps = kNone;
+      } else if (confirmed(from_x, from_y)) {
+        steps = 1;
+      } else {
+        steps = std::min(before[static_cast<std::size_t>(from_x)] + 1, kNone);
+      }
+    }
+  }
+
+  const Image& sight_;
+  bool closed_;
+  int dx_;
+  int dy_;
+  std::vector<int> steps_;
+};
+
 class GapFiller {
  public:
   GapFiller(const LensDepth& depth, const Strip& strip)
-      : depth_(depth), strip_(strip), width_(strip.grid.width_px), closed_(strip.grid.closed) {}
+      : depth_(depth),
+        strip_(strip),
+        width_(strip.grid.width_px),
+        height_(strip.grid.height_px),
+        closed_(strip.grid.closed) {}
 
-  [[nodiscard]] float value(int x, int y, Sight sight) const {
-    std::vector<Vote> votes;
-    for (int dy = -1; dy <= 1; ++dy) {
-      for (int dx = -1; dx <= 1; ++dx) {
-        if (dx == 0 && dy == 0) continue;
-        if (const auto vote = look(x, y, dx, dy)) votes.push_back(*vote);
+  [[nodiscard]] Image filled() {
+    constexpr std::array<Direction, 8> kDirections = {
+        {{-1, -1}, {0, -1}, {1, -1}, {-1, 0}, {1, 0}, {-1, 1}, {0, 1}, {1, 1}}};
+    list_gaps();
+    votes_.resize(gaps_.size() * kDirections.size());
+    parallel_for(0, static_cast<int>(kDirections.size()), [&](int d) {
+      collect(kDirections[static_cast<std::size_t>(d)], static_cast<std::size_t>(d));
+    });
+    Image result = depth_.inverse_m;
+    parallel_for(0, height_, [&](int y) {
+      const auto to = result.row<float>(y);
+      for (std::size_t k = first_gap_[static_cast<std::size_t>(y)];
+           k < first_gap_[static_cast<std::size_t>(y) + 1]; ++k) {
+        const int x = gaps_[k];
+        to[static_cast<std::size_t>(x)] = value(k, x, y);
       }
-    }
-    if (votes.empty()) return depth_.inverse_m.row<float>(y)[static_cast<std::size_t>(x)];
-    std::sort(votes.begin(), votes.end(),
-              [](const Vote& a, const Vote& b) { return a.inverse < b.inverse; });
-    // The second farthest rather than the farthest: one of eight may be an error.
-    if (sight == Sight::hidden) return votes[votes.size() > 2 ? 1 : 0].inverse;
-    return weighted_median(votes);
+    });
+    return result;
   }
 
  private:
-  [[nodiscard]] std::optional<Vote> look(int x, int y, int dx, int dy) const {
-    const float own = strip_.normalised.row<float>(y)[static_cast<std::size_t>(x)];
-    for (int step = 1; step <= kFillReach_px; ++step) {
-      int at_x = x + step * dx;
-      const int at_y = y + step * dy;
-      if (at_y < 0 || at_y >= strip_.grid.height_px) return std::nullopt;
-      if (closed_) {
-        at_x = ((at_x % width_) + width_) % width_;
-      } else if (at_x < 0 || at_x >= width_) {
-        return std::nullopt;
+  struct Direction {
+    int dx, dy;
+  };
+
+  void list_gaps() {
+    for (int y = 0; y < height_; ++y) {
+      first_gap_.push_back(gaps_.size());
+      for (int x = 0; x < width_; ++x) {
+        if (sight_at(depth_.sight, x, y) != Sight::both) gaps_.push_back(x);
       }
-      if (sight_at(depth_.sight, at_x, at_y) != Sight::both) continue;
-      const auto i = static_cast<std::size_t>(at_x);
-      const float off = std::abs(strip_.normalised.row<float>(at_y)[i] - own);
-      const float alike = kAlike / (kAlike + off);
-      return Vote{depth_.inverse_m.row<float>(at_y)[i], alike / static_cast<float>(step)};
     }
-    return std::nullopt;
+    first_gap_.push_back(gaps_.size());
   }
 
-  static float weighted_median(const std::vector<Vote>& votes) {
+  // What one direction says about every gap; no weight where it says nothing.
+  void collect(const Direction& way, std::size_t slot) {
+    Sweeper sweeper(depth_.sight, closed_, way.dx, way.dy);
+    for (int i = 0; i < height_; ++i) {
+      const int y = way.dy > 0 ? height_ - 1 - i : i;
+      const std::vector<int>& steps = sweeper.row(y);
+      const auto own = strip_.normalised.row<float>(y);
+      for (std::size_t k = first_gap_[static_cast<std::size_t>(y)];
+           k < first_gap_[static_cast<std::size_t>(y) + 1]; ++k) {
+        const auto x = static_cast<std::size_t>(gaps_[k]);
+        const int far = steps[x];
+        if (far > kFillReach_px) continue;
+        const int at_x = ((gaps_[k] + far * way.dx) % width_ + width_) % width_;
+        const int at_y = y + far * way.dy;
+        const auto at = static_cast<std::size_t>(at_x);
+        const float off = std::abs(strip_.normalised.row<float>(at_y)[at] - own[x]);
+        const float alike = kAlike / (kAlike + off);
+        votes_[8 * k + slot] = {depth_.inverse_m.row<float>(at_y)[at],
+                                alike / static_cast<float>(far)};
+      }
+    }
+  }
+
+  [[nodiscard]] float value(std::size_t gap, int x, int y) const {
+    std::array<Vote, 8> votes;
+    std::size_t count = 0;
+    for (std::size_t i = 8 * gap; i < 8 * gap + 8; ++i) {
+      if (votes_[i].weight <= 0) continue;
+      std::size_t at = count++;  // sorted in, the farthest first
+      for (; at > 0 && votes[at - 1].inverse > votes_[i].inverse; --at) votes[at] = votes[at - 1];
+      votes[at] = votes_[i];
+    }
+    if (count == 0) return depth_.inverse_m.row<float>(y)[static_cast<std::size_t>(x)];
+    // The second farthest rather than the farthest: one of eight may be an error.
+    if (sight_at(depth_.sight, x, y) == Sight::hidden) return votes[count > 2 ? 1 : 0].inverse;
+    return weighted_median({votes.data(), count});
+  }
+
+  static float weighted_median(std::span<const Vote> votes) {
     float total = 0;
     for (const Vote& vote : votes) total += vote.weight;
     float sum = 0;
@@ -171,7 +284,11 @@ class GapFiller {
   const LensDepth& depth_;
   const Strip& strip_;
   int width_;
+  int height_;
   bool closed_;
+  std::vector<int> gaps_;               // columns, row after row
+  std::vector<std::size_t> first_gap_;  // of each row, and the end
+  std::vector<Vote> votes_;             // eight a gap
 };
 
 }  // namespace
@@ -185,17 +302,7 @@ void check_each_other(const DepthView& a, const DepthView& b, const RibbonGrid& 
 }
 
 void fill_gaps(LensDepth& depth, const Strip& strip) {
-  Image filled = depth.inverse_m;
-  const GapFiller filler(depth, strip);
-  parallel_for(0, filled.height(), [&](int y) {
-    const auto to = filled.row<float>(y);
-    for (int x = 0; x < filled.width(); ++x) {
-      const Sight sight = sight_at(depth.sight, x, y);
-      if (sight == Sight::both) continue;
-      to[static_cast<std::size_t>(x)] = filler.value(x, y, sight);
-    }
-  });
-  depth.inverse_m = std::move(filled);
+  depth.inverse_m = GapFiller(depth, strip).filled();
 }
 
 }  // namespace seamwright

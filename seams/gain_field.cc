@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <numeric>
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
@@ -167,6 +168,23 @@ double GainField::ratio_ev(double x_px, double row_px, int channel) const {
   double sum = 0;
   for (std::size_t i = 0; i < terms.size(); ++i) sum += terms[i] * value[i];
   return std::clamp(sum, -most_ev_, most_ev_);
+}
+
+GainRaster::GainRaster(const GainField& field)
+    : across_scale_(2.0F / static_cast<float>(field.height_px_)),
+      most_ev_(static_cast<float>(field.most_ev_)) {
+  if (field.empty()) return;
+  const Basis basis(field.closed_, field.width_px_, field.height_px_, field.harmonics_);
+  std::array<double, 2 + 2 * kMostHarmonics> value{};
+  for (int x = 0; x < field.width_px_; ++x) {
+    basis.at(x + 0.5, 0.5 * field.height_px_, value.data());  // where the tilt counts nothing
+    for (std::size_t c = 0; c < 3; ++c) {
+      const std::vector<double>& terms = field.terms_[c];
+      around_[c].push_back(static_cast<float>(
+          std::inner_product(terms.begin(), terms.end(), value.begin(), 0.0)));
+    }
+  }
+  for (std::size_t c = 0; c < 3; ++c) tilt_[c] = static_cast<float>(field.terms_[c][1]);
 }
 
 GainField fit_gain_field(const SeamViews& views, const Image& subject_map,

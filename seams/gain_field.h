@@ -3,7 +3,9 @@
 // What is left of exposure and colour between two lenses of a pair, as a smooth field over the
 // ribbon: stray light and vignetting differ around the ring, one gain a lens cannot tell.
 
+#include <algorithm>
 #include <array>
+#include <cstddef>
 #include <vector>
 
 #include "projection/conventions.h"
@@ -37,12 +39,34 @@ class GainField {
   [[nodiscard]] bool empty() const { return terms_[0].empty(); }
 
  private:
+  friend class GainRaster;
   bool closed_ = false;
   int width_px_ = 1;
   int height_px_ = 1;
   int harmonics_ = 0;
   double most_ev_ = 0;
   std::array<std::vector<double>, 3> terms_;
+};
+
+/// A gain field at the pixel centres of its ribbon: sums around the ring are done once.
+class GainRaster {
+ public:
+  explicit GainRaster(const GainField& field);
+
+  /// GainField::ratio_ev(x + ½, y + ½, channel), to float's precision.
+  [[nodiscard]] float ratio_ev(int x, int y, std::size_t channel) const {
+    const std::vector<float>& around = around_[channel];
+    if (around.empty()) return 0;
+    const float across = across_scale_ * (static_cast<float>(y) + 0.5F) - 1.0F;
+    return std::clamp(around[static_cast<std::size_t>(x)] + tilt_[channel] * across, -most_ev_,
+                      most_ev_);
+  }
+
+ private:
+  std::array<std::vector<float>, 3> around_;  // by column, in the middle of the ribbon
+  std::array<float, 3> tilt_{};
+  float across_scale_ = 0;
+  float most_ev_ = 0;
 };
 
 /// Robust fit to the pixels that both lenses show well, outside `subject_map` (grey u8, may be

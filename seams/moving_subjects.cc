@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <utility>
 
+#include "base/parallel.h"
 #include "seams/gain_field.h"
 #include "seams/ring_blur.h"
 
@@ -246,14 +247,14 @@ Marks differing(const SeamViews& views, const Image& disagreement, const Subject
   const int height = disagreement.height();
   Plane weighted(width, height);
   Plane weight(width, height);
-  for (int y = 0; y < height; ++y) {
+  parallel_for(0, height, [&](int y) {
     const auto differs = disagreement.row<float>(y);
     for (int x = 0; x < width; ++x) {
       if (!in_sight(views, x, y)) continue;
       weight.row(y)[x] = 1;
       weighted.row(y)[x] = differs[static_cast<std::size_t>(x)];
     }
-  }
+  });
   const double sigma = std::max(0.5, 0.5 * options.reach_px);
   const Plane smooth = blurred(weighted, sigma, views.closed);
   const Plane share = blurred(weight, sigma, views.closed);
@@ -275,9 +276,9 @@ Image view_disagreement(const SeamViews& views) {
   const int height = views.light_a.height();
   const int channels = views.light_a.channel_count();
   // A wide tolerance: what the lenses have in common is most of the ribbon, whatever the rest.
-  const GainField field = fit_gain_field(views, {}, {.harmonics = 1, .most_ev = 2});
+  const GainRaster field(fit_gain_field(views, {}, {.harmonics = 1, .most_ev = 2}));
   Plane differs(width, height);
-  for (int y = 0; y < height; ++y) {
+  parallel_for(0, height, [&](int y) {
     const auto a = views.light_a.row<float>(y);
     const auto b = views.light_b.row<float>(y);
     for (int x = 0; x < width; ++x) {
@@ -292,12 +293,12 @@ Image view_disagreement(const SeamViews& views) {
         const auto i = static_cast<std::size_t>(x * channels + c);
         const float ratio =
             std::log2((std::max(a[i], 0.0F) + kFloor) / (std::max(b[i], 0.0F) + kFloor));
-        const auto common = static_cast<float>(field.ratio_ev(x + 0.5, y + 0.5, c));
+        const float common = field.ratio_ev(x, y, static_cast<std::size_t>(c));
         most = std::max(most, std::abs(ratio - common));
       }
       differs.row(y)[x] = std::min(1.0F, most / kFullStep_ev);
     }
-  }
+  });
   const Plane smooth = blurred(differs, kDisagreementBlur_px, views.closed);
   Image result(width, height, Channels::grey, SampleType::f32);
   for (int y = 0; y < height; ++y) std::copy_n(smooth.row(y), width, result.row<float>(y).begin());

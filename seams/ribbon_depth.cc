@@ -86,8 +86,6 @@ class DepthFinder {
     }
     fill_gaps(found.of_a, strip_a_);
     fill_gaps(found.of_b, strip_b_);
-    found.common =
-        depth_from(0, {found.of_a, half_m_}, {found.of_b, -half_m_}, grid_, found.gap_inverse_m);
     return found;
   }
 
@@ -163,6 +161,17 @@ std::optional<Error> RibbonDepthOptions::validate() const {
   return std::nullopt;
 }
 
+RibbonGrid depth_raster(const RibbonGrid& grid, double half_m, double nearest,
+                        const RibbonDepthOptions& options) {
+  RibbonGrid raster = grid;
+  for (int factor = 2;; ++factor) {
+    const DepthLabels labels = depth_labels(raster, half_m, nearest, options.step_px);
+    if (1.0 * raster.width_px * raster.height_px * labels.count <= options.most_cells) break;
+    raster = coarser(grid, factor);
+  }
+  return raster;
+}
+
 Result<RibbonDepth> ribbon_depth(const LensView& a, const LensView& b, const RibbonGrid& grid,
                                  bool metric, const RibbonDepthOptions& options,
                                  std::span<const DepthAnchor> anchors) {
@@ -178,12 +187,7 @@ Result<RibbonDepth> ribbon_depth(const LensView& a, const LensView& b, const Rib
   }
   if (nearest <= half)
     return fail(bad_option(kDepthPart, "nearest_m", nearest, "beyond the lenses' pupils"));
-  RibbonGrid used = grid;
-  for (int factor = 2;; ++factor) {
-    const DepthLabels labels = depth_labels(used, half, nearest, options.step_px);
-    if (1.0 * used.width_px * used.height_px * labels.count <= options.most_cells) break;
-    used = coarser(grid, factor);
-  }
+  const RibbonGrid used = depth_raster(grid, half, nearest, options);
   return DepthFinder(a, b, used, half, nearest, options, anchors).run();
 }
 

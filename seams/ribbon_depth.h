@@ -4,8 +4,8 @@
 //
 // Both strips are compared over inverse distances from infinity to the nearest (match_cost.h), the
 // costs are smoothed semi-globally (cost_aggregation.h) once for each lens' own view, so that depth
-// edges follow each picture's edges, and the two results confirm each other (depth_check.h). They
-// are then moved to the common view: the one from the middle of the pupils (common_view.h).
+// edges follow each picture's edges, and the two results confirm each other (depth_check.h).
+// common_view.h shows them from elsewhere on the baseline.
 
 #include <optional>
 #include <span>
@@ -13,7 +13,6 @@
 #include "base/result.h"
 #include "features/lens_view.h"
 #include "projection/ribbon.h"
-#include "seams/common_view.h"
 #include "seams/cost_aggregation.h"
 #include "seams/lens_depth.h"
 
@@ -49,8 +48,12 @@ struct RibbonDepth {
   double gap_inverse_m = 0;     ///< neighbours that differ by more are different surfaces
   LensDepth of_a = {};          ///< as lens a sees it
   LensDepth of_b = {};
-  ViewDepth common = {};  ///< as seen from the middle of the pupils
 };
+
+/// The raster in which a ribbon is matched: `grid`, or a coarser one where that would be too large
+/// (RibbonDepthOptions::most_cells). Pupils at ±`half_m`; `nearest` in the rig's unit.
+[[nodiscard]] RibbonGrid depth_raster(const RibbonGrid& grid, double half_m, double nearest,
+                                      const RibbonDepthOptions& options = {});
 
 /// Depth of a pair in `grid`, which must lie along the pair's baseline (overlap_of,
 /// matching_grid). Anchors outside the grid are ignored. Fails on bad options and on pupils closer

@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <string_view>
 
+#include "base/parallel.h"
 #include "base/smooth_step.h"
 #include "seams/bad_option.h"
 #include "seams/closed_path.h"
@@ -40,7 +41,7 @@ class Prices {
         pixel_(width_, height_),
         if_a_(width_, height_),
         if_b_(width_, height_) {
-    for (int y = 0; y < height_; ++y) {
+    parallel_for(0, height_, [&](int y) {
       for (int x = 0; x < width_; ++x) {
         const bool subject = subjects.map.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0;
         pixel_.row(y)[x] = static_cast<float>(
@@ -51,7 +52,7 @@ class Prices {
         if (wish == SeamWish::from_b) if_a_.row(y)[x] += static_cast<float>(kTakenAgainst);
         if (wish == SeamWish::from_a) if_b_.row(y)[x] += static_cast<float>(kTakenAgainst);
       }
-    }
+    });
     for (const MovingSubject& subject : subjects.found) {
       if (subject.reaches_a != subject.reaches_b) prefer(subject);
     }
@@ -59,21 +60,22 @@ class Prices {
 
   // Boundary j of column x lies between rows j − 1 and j.
   [[nodiscard]] PathCosts boundaries() const {
+    const auto rows = static_cast<std::size_t>(height_ + 1);
     PathCosts costs{width_, height_ + 1, {}};
-    costs.cost.reserve(static_cast<std::size_t>(width_) * static_cast<std::size_t>(height_ + 1));
-    for (int x = 0; x < width_; ++x) {
+    costs.cost.resize(static_cast<std::size_t>(width_) * rows);
+    parallel_for(0, width_, [&](int x) {
       const SeamRoom room = seam_room(views_, x);
+      std::int32_t* cost = costs.cost.data() + static_cast<std::size_t>(x) * rows;
       double taken = 0;  // by the split at j: rows above from a, the others from b
       for (int y = 0; y < height_; ++y) taken += if_b_.row(y)[x];
       for (int j = 0; j <= height_; ++j) {
         const float above = pixel_.row(std::max(0, j - 1))[x];
         const float below = pixel_.row(std::min(height_ - 1, j))[x];
         const double price = 0.5 * (above + below) + taken + place(room, j);
-        costs.cost.push_back(
-            static_cast<std::int32_t>(std::lround(kUnit * std::min(price, kMostPrice))));
+        cost[j] = static_cast<std::int32_t>(std::lround(kUnit * std::min(price, kMostPrice)));
         if (j < height_) taken += if_a_.row(j)[x] - if_b_.row(j)[x];
       }
-    }
+    });
     return costs;
   }
 
@@ -223,6 +225,12 @@ int count_forbidden(const SeamViews& views, const std::vector<int>& path) {
   return columns;
 }
 
+// Share of lens a at a place that far above the seam.
+double share_below(double above_px, double feather_px) {
+  if (feather_px <= 0) return above_px >= 0 ? 1 : 0;
+  return level_step(above_px / feather_px + 0.5);
+}
+
 }  // namespace
 
 std::optional<Error> SeamPathOptions::validate() const {
@@ -262,9 +270,14 @@ double SeamPath::row_at(double x_px) const {
 }
 
 double SeamPath::share_a(double x_px, double row_px_at, double feather_px) const {
-  const double off = row_at(x_px) - row_px_at;
-  if (feather_px <= 0) return off >= 0 ? 1 : 0;
-  return level_step(off / feather_px + 0.5);
+  return share_below(row_at(x_px) - row_px_at, feather_px);
+}
+
+double SeamPath::share_a(const RibbonCorners& at, double row_px_at, double feather_px) const {
+  const float left = row_px[at.column[0]];
+  const float right = row_px[at.column[1]];
+  const auto row = static_cast<double>(left + at.right * (right - left));
+  return share_below(row - row_px_at, feather_px);
 }
 
 Result<SeamPath> seam_path(const SeamViews& views, const SeamPathOptions& options) {

@@ -8,6 +8,7 @@
 
 #include "base/parallel.h"
 #include "seams/baseline_view.h"
+#include "seams/common_view.h"
 
 namespace seamwright {
 
@@ -53,7 +54,8 @@ void unfold_mirrored(ColumnRead& column, double px_rad) {
 }
 
 // What the lenses read in one column, from the panorama's own depth.
-void read_column(ViewWarp& warp, const ViewpointSlide& slide, int x) {
+void read_column(ViewWarp& warp, const ViewpointSlide& slide, const std::vector<Colatitude>& rows,
+                 int x) {
   const RibbonGrid& grid = warp.grid;
   const double half = slide.half_m();
   const auto height = static_cast<std::size_t>(grid.height_px);
@@ -62,12 +64,11 @@ void read_column(ViewWarp& warp, const ViewpointSlide& slide, int x) {
   ColumnRead of_b = of_a;
   for (int y = 0; y < grid.height_px; ++y) {
     const auto row = static_cast<std::size_t>(y);
-    const double eta = eta_of_row(grid, y + 0.5);
-    const double offset = slide.offset_m(x, eta);
     const auto inverse = static_cast<double>(warp.inverse_m.row<float>(y)[i]);
     const std::uint8_t seen = warp.seen_by.row<std::uint8_t>(y)[i];
-    of_a.eta[row] = eta_seen_from(half, offset, eta, inverse);
-    of_b.eta[row] = eta_seen_from(-half, offset, eta, inverse);
+    const SightedPoint point(slide.offset_m(x, rows[row].rad), rows[row], inverse);
+    of_a.eta[row] = point.eta_from(half);
+    of_b.eta[row] = point.eta_from(-half);
     of_a.shows[row] = (seen & kSeenByA) != 0;
     of_b.shows[row] = (seen & kSeenByB) != 0;
   }
@@ -77,7 +78,7 @@ void read_column(ViewWarp& warp, const ViewpointSlide& slide, int x) {
   warp.strength[i] = static_cast<float>(strength);
   for (int y = 0; y < grid.height_px; ++y) {
     const auto row = static_cast<std::size_t>(y);
-    const double eta = eta_of_row(grid, y + 0.5);
+    const double eta = rows[row].rad;
     warp.shift_a_rad.row<float>(y)[i] = static_cast<float>(strength * (of_a.eta[row] - eta));
     warp.shift_b_rad.row<float>(y)[i] = static_cast<float>(strength * (of_b.eta[row] - eta));
     const double offset = slide.offset_m(x, eta);
@@ -169,12 +170,14 @@ ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide) {
       .inverse_m = std::move(view.inverse_m),
       .confidence = std::move(view.confidence),
       .strength = std::vector<float>(static_cast<std::size_t>(grid.width_px))};
-  parallel_for(0, grid.width_px, [&](int x) { read_column(warp, slide, x); });
+  const std::vector<Colatitude> rows = row_colatitudes(grid);
+  parallel_for(0, grid.width_px, [&](int x) { read_column(warp, slide, rows, x); });
   return warp;
 }
 
 void calm_warp(ViewWarp& warp, const ViewpointSlide& slide, const Image& gaps) {
   const RibbonGrid& grid = warp.grid;
+  const std::vector<Colatitude> colatitudes = row_colatitudes(grid);
   parallel_for(0, grid.height_px, [&](int y) { fill_row(warp, gaps, y); });
   parallel_for(0, grid.width_px, [&](int x) {
     const auto i = static_cast<std::size_t>(x);
@@ -184,7 +187,7 @@ void calm_warp(ViewWarp& warp, const ViewpointSlide& slide, const Image& gaps) {
     }
     if (rows.empty()) return;
     even_out(warp, x, rows);
-    read_column(warp, slide, x);
+    read_column(warp, slide, colatitudes, x);
     // Each lens shows what it shows; nothing is known to stand before it.
     for (const int y : rows) {
       warp.confidence.row<float>(y)[i] = 0;

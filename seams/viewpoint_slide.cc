@@ -7,7 +7,6 @@
 #include <utility>
 
 #include "base/smooth_step.h"
-#include "seams/baseline_view.h"
 
 namespace seamwright {
 
@@ -112,12 +111,14 @@ double ViewpointSlide::offset_m(int x, double eta_rad) const {
   return half_m_ * (1 - 2 * level_step((eta_rad - column.begin_rad) / width));
 }
 
-double ViewpointSlide::shown_eta(int x, double from_m, double eta_rad, double inverse_m) const {
+double ViewpointSlide::shown_eta(int x, double from_m, const Colatitude& seen_under,
+                                 double inverse_m) const {
   // The root of η − (colatitude seen from where the panorama looks under η). What is seen is nearly
   // linear in the viewpoint's offset, and the root lies between what the two pupils see: Newton's
   // method within that bracket, which each step narrows.
-  double high = eta_seen_from(half_m_, from_m, eta_rad, inverse_m);
-  double low = eta_seen_from(-half_m_, from_m, eta_rad, inverse_m);
+  const SightedPoint point(from_m, seen_under, inverse_m);
+  double high = point.eta_from(half_m_);
+  double low = point.eta_from(-half_m_);
   const SlideColumn& column = columns_[static_cast<std::size_t>(x)];
   const double width = column.end_rad - column.begin_rad;
   const double disparity = high - low;
@@ -125,7 +126,7 @@ double ViewpointSlide::shown_eta(int x, double from_m, double eta_rad, double in
   constexpr double kClose_rad = 1e-8;
   double eta = 0.5 * (low + high);
   for (int i = 0; i < kMostSteps && high - low > kClose_rad; ++i) {
-    const double seen = eta_seen_from(offset_m(x, eta), from_m, eta_rad, inverse_m);
+    const double seen = point.eta_from(offset_m(x, eta));
     const double error = eta - seen;
     if (std::abs(error) < kClose_rad) break;
     // On one side of the root a guess sees what lies on the other.

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "projection/ribbon.h"
+#include "seams/baseline_view.h"
 
 namespace seamwright {
 
@@ -46,9 +47,10 @@ class ViewpointSlide {
   [[nodiscard]] double strength(int x) const;
   /// Offset of the viewpoint on the baseline for a direction, as if the strength were 1.
   [[nodiscard]] double offset_m(int x, double eta_rad) const;
-  /// Under which colatitude the panorama shows what is seen under `eta_rad` from offset `from_m`,
+  /// Under which colatitude the panorama shows what is seen under another one from offset `from_m`,
   /// at inverse distance `inverse_m` from the middle of the pupils.
-  [[nodiscard]] double shown_eta(int x, double from_m, double eta_rad, double inverse_m) const;
+  [[nodiscard]] double shown_eta(int x, double from_m, const Colatitude& seen_under,
+                                 double inverse_m) const;
 
  private:
   double half_m_;

@@ -30,7 +30,7 @@ struct Products {
 Products products(const Plane& a, const Plane& b, const Plane& shown) {
   const Plane none(a.width_px, a.height_px);
   Products sums{none, none, none, none};
-  for (int y = 1; y + 1 < a.height_px; ++y) {
+  parallel_for(1, std::max(1, a.height_px - 1), [&](int y) {
     for (int x = 0; x < a.width_px; ++x) {
       if (shown.row(y - 1)[x] == 0 || shown.row(y)[x] == 0 || shown.row(y + 1)[x] == 0) continue;
       const float slope =
@@ -42,7 +42,7 @@ Products products(const Plane& a, const Plane& b, const Plane& shown) {
       sums.step_square.row(y)[x] = weight * step * step;
       sums.weight.row(y)[x] = weight;
     }
-  }
+  });
   return sums;
 }
 

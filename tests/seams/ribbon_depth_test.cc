@@ -9,6 +9,7 @@
 
 #include "base/parallel.h"
 #include "seams/baseline_view.h"
+#include "seams/common_view.h"
 #include "tests/seams/board_room.h"
 #include "tests/support/random.h"
 #include "tests/support/rigs.h"
@@ -121,6 +122,12 @@ void check_accuracy(const Pair& pair, const RibbonDepth& found) {
   }
 }
 
+// Depth as seen from the middle of the pupils.
+ViewDepth common_view(const RibbonDepth& depth) {
+  const double half = depth.half_baseline_m;
+  return depth_from(0, {depth.of_a, half}, {depth.of_b, -half}, depth.grid, depth.gap_inverse_m);
+}
+
 }  // namespace
 
 TEST_CASE("depth of walls and of boards before them", "[ribbon_depth]") {
@@ -146,11 +153,13 @@ TEST_CASE("a closed ribbon does not know where its raster begins", "[ribbon_dept
   turned.psi_begin_rad += turn / turned.px_per_rad;
   const RibbonDepth one = depth_of(pair, pair.grid);
   const RibbonDepth other = depth_of(pair, turned);
+  const Image one_common = common_view(one).inverse_m;
+  const Image other_common = common_view(other).inverse_m;
   int differing = 0;
   int checked = 0;
   for (int y = 0; y < pair.grid.height_px; ++y) {
-    const auto here = one.common.inverse_m.row<float>(y);
-    const auto there = other.common.inverse_m.row<float>(y);
+    const auto here = one_common.row<float>(y);
+    const auto there = other_common.row<float>(y);
     for (int x = 0; x < pair.grid.width_px; ++x) {
       const auto from = static_cast<std::size_t>((x + turn) % pair.grid.width_px);
       const float off = std::abs(here[from] - there[static_cast<std::size_t>(x)]);
@@ -173,8 +182,11 @@ TEST_CASE("the same bytes with any number of threads", "[ribbon_depth]") {
   const RibbonDepth many = found(5);
   CHECK(std::ranges::equal(one.of_a.inverse_m.bytes(), many.of_a.inverse_m.bytes()));
   CHECK(std::ranges::equal(one.of_b.confidence.bytes(), many.of_b.confidence.bytes()));
-  CHECK(std::ranges::equal(one.common.inverse_m.bytes(), many.common.inverse_m.bytes()));
-  CHECK(std::ranges::equal(one.common.seen_by.bytes(), many.common.seen_by.bytes()));
+  CHECK(std::ranges::equal(one.of_b.sight.bytes(), many.of_b.sight.bytes()));
+  const ViewDepth one_common = common_view(one);
+  const ViewDepth many_common = common_view(many);
+  CHECK(std::ranges::equal(one_common.inverse_m.bytes(), many_common.inverse_m.bytes()));
+  CHECK(std::ranges::equal(one_common.seen_by.bytes(), many_common.seen_by.bytes()));
 }
 
 TEST_CASE("a ribbon too large for memory is matched in a coarser raster", "[ribbon_depth]") {
@@ -209,7 +221,8 @@ TEST_CASE("anchors say how far it is where the picture does not", "[ribbon_depth
     const auto found = ribbon_depth((*views)[0], (*views)[1], grid, true, {}, anchors);
     REQUIRE(found);
     const int y = static_cast<int>(at.y());
-    return std::abs(found->common.inverse_m.row<float>(y)[100] - inverse) * found->px_per_inverse_m;
+    return std::abs(common_view(*found).inverse_m.row<float>(y)[100] - inverse) *
+           found->px_per_inverse_m;
   };
   CHECK(depth_at({}) > 1);
   CHECK(depth_at(std::span(&anchor, 1)) < 0.8);

@@ -108,7 +108,7 @@ TEST_CASE("every point is shown once, and where the walk looks", "[view_warp]") 
   for (const double inverse : {0.0, 0.5, 2.0, 3.3, 8.0}) {
     double before = -1;
     for (double eta = rad_from_deg(70); eta < rad_from_deg(110); eta += 2e-3) {
-      const double shown = slide.shown_eta(0, kHalf_m, eta, inverse);
+      const double shown = slide.shown_eta(0, kHalf_m, Colatitude(eta), inverse);
       CHECK(shown > before);
       before = shown;
       const double back = eta_seen_from(kHalf_m, slide.offset_m(0, shown), shown, inverse);
