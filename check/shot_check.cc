@@ -47,7 +47,7 @@ class Checker {
     look_at_light();
     if (options_.level && check_.ring.readable) {
       if (!tell(progress_, "levelling", 0)) return fail(stopped_while("checking"));
-      look_at_level();
+      if (auto done = look_at_level(); !done) return tl::unexpected(done.error());
     }
     if (options_.seams && check_.ring.readable) {
       if (auto done = look_at_seams(); !done) return tl::unexpected(done.error());
@@ -203,17 +203,24 @@ class Checker {
     }
   }
 
-  void look_at_level() {
+  Result<void> look_at_level() {
+    if (!options_.marked.empty()) {
+      const auto marked = vertical_from_marked(options_.marked);
+      if (!marked) return tl::unexpected(marked.error());
+      check_.tilt_deg = marked->tilt_deg();
+      return {};
+    }
     const auto vertical = find_vertical(rig_, frames_);
-    if (!vertical) return;  // nothing upright here: not a fault of the shot
+    if (!vertical) return {};  // nothing upright here: not a fault of the shot
     check_.tilt_deg = vertical->tilt_deg();
     const double over = *check_.tilt_deg - options_.most_tilt_deg;
-    if (over <= 0) return;
+    if (over <= 0) return {};
     add({.kind = FindingKind::tilted,
          .size = *check_.tilt_deg,
          .bother_px = options_.rates.per_degree_of_tilt * over,
          .words = fmt::format("the stand leaned by {:.1f} degrees", *check_.tilt_deg),
-         .remedy = "stitch with --level"});
+         .remedy = "stitch with --level, or mark an upright edge in the workbench"});
+    return {};
   }
 
   Result<void> look_at_seams() {

@@ -4,6 +4,7 @@
 
 #include <span>
 #include <string>
+#include <vector>
 
 #include "base/progress.h"
 #include "base/result.h"
@@ -12,6 +13,7 @@
 #include "check/ring_check.h"
 #include "check/seam_check.h"
 #include "imaging/frame.h"
+#include "projection/upright_edge.h"
 #include "templates/rig_template.h"
 
 namespace seamwright {
@@ -27,8 +29,10 @@ struct ShotCheckOptions {
   double most_tilt_deg = 2;
   double most_unseen = 0.5;  ///< of the ring's sectors
   bool level = true;         ///< look for verticals
-  bool seams = false;        ///< plan the seams as `stitch` would: some seconds more
-  SeamOptions seam = {};     ///< … with these
+  /// Edges that the shot file marks as upright: the shot is levelled by them, and so not tilted.
+  std::vector<UprightEdge> marked = {};
+  bool seams = false;     ///< plan the seams as `stitch` would: some seconds more
+  SeamOptions seam = {};  ///< … with these
   BotherRates rates = {};
 
   [[nodiscard]] std::optional<Error> validate() const;
@@ -39,12 +43,13 @@ struct ShotCheck {
   RingCheck ring;
   LightCheck light;  ///< empty where the ring is unreadable
   std::optional<SeamCheck> seams = {};
-  std::optional<double> tilt_deg = {};
+  std::optional<double> tilt_deg = {};  ///< of the stand, by marked edges or else by found ones
 };
 
 /// `body` holds the rig that the shot is stitched with: the template's, with the shot's touch where
-/// it has one. `frames` one per lens, upright and not mirrored; fails on frames of another shape.
-/// Stages told: "matching", "comparing light", "levelling", then those of plan_seams.
+/// it has one. `frames` one per lens, upright and not mirrored; fails on frames of another shape,
+/// and on marked edges that `stitch` would refuse. Stages told: "matching", "comparing light",
+/// "levelling", then those of plan_seams.
 [[nodiscard]] Result<ShotCheck> check_shot(const std::string& name, const RigTemplate& body,
                                            std::span<const Frame> frames,
                                            const ShotCheckOptions& options = {},

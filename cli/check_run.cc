@@ -34,6 +34,7 @@ Result<Checked> checked_shot(const CheckInput& input, const CheckRunOptions& opt
   if (!frames) return tl::unexpected(frames.error());
   ShotCheckOptions check = options.check;
   if (opened->shot) check.seam = seam_options_of(*opened->shot);
+  if (opened->shot && options.heeds_marks) check.marked = opened->shot->verticals;
   auto checked = check_shot(input.name, body, *frames, check, console.progress());
   if (!checked) return tl::unexpected(checked.error());
   Checked result{.found = checked->found};

@@ -14,8 +14,9 @@ namespace seamwright {
 struct CheckRunOptions {
   std::string template_file = {};  ///< empty: the shot file names one
   ShotCheckOptions check = {};
-  bool mirrored = false;  ///< the files hold mirrored pictures
-  bool picture = false;   ///< take one of the worst place
+  bool mirrored = false;    ///< the files hold mirrored pictures
+  bool picture = false;     ///< take one of the worst place
+  bool heeds_marks = true;  ///< the shot is levelled by the upright edges that its file marks
 };
 
 /// What cannot be read is told in the answer and is no failure; being told to stop is one.

@@ -1,5 +1,6 @@
 #include "cli/level_options.h"
 
+#include <array>
 #include <charconv>
 #include <cmath>
 #include <functional>
@@ -104,13 +105,27 @@ Result<std::vector<EdgePlane>> panorama_edges(const LevelOptions& options, const
       });
 }
 
+constexpr std::array<std::string_view, 4> kLevelledByNames = {"nothing", "found", "given",
+                                                              "marked"};
+static_assert(static_cast<int>(LevelledBy::marked) == 3);
+
 // Turns by a vertical, or only about the body's own.
 Result<Levelled> levelled_by(const LevelOptions& options, Result<std::vector<EdgePlane>> given,
+                             std::span<const UprightEdge> marked,
                              const std::function<Result<Vertical>()>& find) {
   if (!given) return tl::unexpected(given.error());
   Levelled levelled;
-  if (options.level || !given->empty()) {
-    const auto vertical = given->empty() ? find() : vertical_from_given(*given);
+  if (!given->empty()) {
+    levelled.by = LevelledBy::given;
+  } else if (!marked.empty() && !options.no_level) {
+    levelled.by = LevelledBy::marked;
+  } else if (options.level) {
+    levelled.by = LevelledBy::found;
+  }
+  if (levelled.by != LevelledBy::nothing) {
+    const auto vertical = levelled.by == LevelledBy::given    ? vertical_from_given(*given)
+                          : levelled.by == LevelledBy::marked ? vertical_from_marked(marked)
+                                                              : find();
     if (!vertical) return tl::unexpected(vertical.error());
     levelled.vertical = *vertical;
   }
@@ -123,6 +138,10 @@ Result<Levelled> levelled_by(const LevelOptions& options, Result<std::vector<Edg
 
 void LevelOptions::add_to(CLI::App& command, bool of_panorama) {
   command.add_flag("--level", level, "Set upright by the upright edges that are found in it");
+  if (!of_panorama) {
+    command.add_flag("--no-level", no_level,
+                     "Leave it as the body stood, also where the shot file marks upright edges");
+  }
   command
       .add_option("--vertical", verticals,
                   of_panorama ? "Set upright by an edge that you know is upright: two points of "
@@ -144,6 +163,12 @@ std::optional<Error> LevelOptions::validate() const {
                  .what = "given together with --vertical",
                  .remedy = "leave one of them out"};
   }
+  if (no_level && (level || !verticals.empty())) {
+    return Error{.where = {},
+                 .field = "--no-level",
+                 .what = level ? "given together with --level" : "given together with --vertical",
+                 .remedy = "leave one of them out"};
+  }
   if (!(std::abs(middle_deg) <= 360)) {
     return Error{.where = {},
                  .field = "--middle-deg",
@@ -160,36 +185,38 @@ std::optional<Error> LevelOptions::validate() const {
 }
 
 Result<Levelled> level_shot(const LevelOptions& options, const Rig& rig,
-                            std::span<const Frame> frames) {
+                            std::span<const Frame> frames, std::span<const UprightEdge> marked) {
   if (frames.empty()) return Levelled{};
   const Rig sized = rig.scaled_to(frames[0].image.width(), frames[0].image.height());
-  return levelled_by(options, shot_edges(options, sized),
+  return levelled_by(options, shot_edges(options, sized), marked,
                      [&] { return find_vertical(rig, frames); });
 }
 
 Result<Levelled> level_panorama(const LevelOptions& options, const Image& panorama) {
-  return levelled_by(options, panorama_edges(options, panorama),
+  return levelled_by(options, panorama_edges(options, panorama), {},
                      [&] { return find_vertical(panorama); });
 }
 
 void tell_level(const Console& console, const Levelled& levelled) {
   if (!levelled.vertical) return;
   const Vertical& vertical = *levelled.vertical;
-  if (vertical.sigma_deg > 0) {
+  if (levelled.by == LevelledBy::found) {
     console.say(
         fmt::format("level: {} of {} straight edges are upright; it stood {:.2f} degrees "
                     "off plumb (sigma {:.3f})",
                     vertical.edges, vertical.edges_seen, vertical.tilt_deg(), vertical.sigma_deg));
   } else {
-    console.say(fmt::format("level: {} given edge{}; it stood {:.2f} degrees off plumb",
-                            vertical.edges, vertical.edges == 1 ? "" : "s", vertical.tilt_deg()));
+    console.say(fmt::format("level: {} {} edge{}; it stood {:.2f} degrees off plumb",
+                            vertical.edges, kLevelledByNames[static_cast<std::size_t>(levelled.by)],
+                            vertical.edges == 1 ? "" : "s", vertical.tilt_deg()));
   }
 }
 
 nlohmann::json level_json(const LevelOptions& options, const Levelled& levelled) {
   const Vec3 turn = rotation_vector_from_quat(levelled.turned_from_source) * deg_from_rad(1);
   nlohmann::json object = {{"rotation_vector_deg", {turn.x(), turn.y(), turn.z()}},
-                           {"middle_deg", options.middle_deg}};
+                           {"middle_deg", options.middle_deg},
+                           {"by", kLevelledByNames[static_cast<std::size_t>(levelled.by)]}};
   if (options.compass_deg) object["compass_deg"] = *options.compass_deg;
   if (levelled.vertical) {
     const Vertical& vertical = *levelled.vertical;

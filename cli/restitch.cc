@@ -198,6 +198,7 @@ class Restitch {
   Result<std::vector<Checked>> check_all(const RunReport& report) {
     CheckRunOptions options{.picture = true};
     options.check.level = !command_.stitch.level.level;
+    options.heeds_marks = !command_.stitch.level.no_level;
     options.check.seams = command_.stitch.seam == "depth";
     std::vector<Checked> all;
     const auto not_checked = [&](const ItemOutcome& item, const std::string& why) {
@@ -237,17 +238,19 @@ class Restitch {
     return body;
   }
 
-  // Everything but the inputs that decides the bytes.
+  // Everything but the inputs that decides the bytes. What came later is told where it was asked
+  // for only: what was stitched before it stays done.
   std::string settings() const {
     const StitchOptions& o = command_.stitch;
+    const std::string later = o.level.no_level ? " no_level=true" : "";
     return fmt::format(
         "seamwright {} width={} seam={} compression={} kernel={} jpeg={} quality={} jpeg_width={} "
         "level={} cover={} strip_location={} pattern={} gap_s={} frames_per_shot={} "
-        "allow_missing={}",
+        "allow_missing={}{}",
         SEAMWRIGHT_VERSION, o.width, o.seam, o.compression, o.kernel, command_.jpeg, o.jpeg_quality,
         o.jpeg_width, o.level.level, o.cover.cover_deg, o.strip_location, o.brackets.pattern,
         o.brackets.grouping.gap_s, o.brackets.grouping.frames_per_shot,
-        o.brackets.grouping.allow_missing);
+        o.brackets.grouping.allow_missing, later);
   }
 
   Result<std::vector<std::string>> stitch(const ArchiveItem& item) {
@@ -430,6 +433,8 @@ void add_restitch(Program& program) {
       ->check(CLI::IsMember({"depth", "plain"}))
       ->capture_default_str();
   command.add_flag("--level", stitch.level.level, "Set each panorama upright");
+  command.add_flag("--no-level", stitch.level.no_level,
+                   "Leave each as the body stood, also where a shot file marks upright edges");
   command.add_flag("--strip-location", stitch.strip_location, "Leave out where frames were taken");
   command.add_option("--part", options->part, "K/N: only this share of the shots");
   command.add_option("--emit-slurm", options->emit,

@@ -59,7 +59,7 @@ Result<RestitchOptions> with_run_file(RestitchOptions options) {
   options.jpeg = run->jpeg.has_value();
   stitch.jpeg_quality = run->jpeg.value_or(RunJpeg{}).quality;
   stitch.jpeg_width = run->jpeg.value_or(RunJpeg{}).width_px;
-  stitch.level.level = run->level;
+  stitch.level.level = run->level && !stitch.level.no_level;
   stitch.strip_location = run->strip_location;
   stitch.brackets.pattern = run->pattern;
   stitch.brackets.grouping.gap_s = run->gap_s;
@@ -70,6 +70,7 @@ Result<RestitchOptions> with_run_file(RestitchOptions options) {
 std::vector<std::string> restitch_words(const RestitchOptions& given) {
   std::vector<std::string> words = {"restitch"};
   for (const std::string& input : given.inputs) words.push_back(absolute(input));
+  if (given.stitch.level.no_level) words.emplace_back("--no-level");
   if (given.inputs.size() == 1 && is_run_file(given.inputs.front())) return words;
   const auto add = [&](const std::string& option, const std::string& value) {
     words.push_back(option);

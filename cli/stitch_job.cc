@@ -165,6 +165,11 @@ Result<Rig> shot_rig(const ShotTemplate& opened) {
   return touched_rig(rig, *opened.shot->touch);
 }
 
+std::span<const UprightEdge> marked_edges(const ShotTemplate& opened) {
+  if (!opened.shot) return {};
+  return opened.shot->verticals;
+}
+
 // Nothing where seams are to be plain.
 Result<std::optional<SeamPlan>> plan(const Rig& rig, const std::vector<Frame>& frames,
                                      const std::optional<ShotFile>& shot, const Quat& turn,
@@ -335,8 +340,13 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
   if (const auto shape = panorama_shape(*rig, *frames, *render); !shape) {
     return tl::unexpected(shape.error());
   }
-  const auto levelled = level_shot(options.level, *rig, *frames);
-  if (!levelled) return tl::unexpected(levelled.error());
+  auto levelled = level_shot(options.level, *rig, *frames, marked_edges(*opened));
+  if (!levelled) {
+    if (levelled.error().field.starts_with("verticals")) {  // of the shot file
+      levelled.error().where = options.frames.front();
+    }
+    return tl::unexpected(levelled.error());
+  }
   // Rendering from turned axes turns the panorama without another resampling.
   *rig = turned(*rig, levelled->turned_from_source);
 
@@ -375,7 +385,8 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
   if (console.json()) {
     nlohmann::json answer = as_json(options, *report, findings);
     if (read->is_light) answer["brackets"] = read->report;
-    if (options.level.turns()) answer["level"] = level_json(options.level, *levelled);
+    if (options.level.turns() || levelled->vertical)
+      answer["level"] = level_json(options.level, *levelled);
     console.answer(answer);
   }
   return findings;

@@ -230,8 +230,7 @@ std::vector<EdgePlane> edge_planes(const Rig& rig, std::span<const PlumbLine> li
 }
 
 Result<EdgePlane> edge_through(const Vec3& a, const Vec3& b) {
-  const Vec3 normal = a.cross(b);
-  if (normal.norm() < std::sin(rad_from_deg(0.5))) {
+  if (leave_plane_open(a, b)) {
     return fail({.kind = ErrorKind::user_input,
                  .where = {},
                  .field = "vertical",
@@ -239,7 +238,7 @@ Result<EdgePlane> edge_through(const Vec3& a, const Vec3& b) {
                  .remedy = "pick points far apart on one upright edge"});
   }
   EdgePlane plane;
-  plane.normal = normal.normalized();
+  plane.normal = a.cross(b).normalized();
   plane.length_rad = angle_between(a, b);
   return plane;
 }
@@ -314,6 +313,21 @@ Result<Vertical> vertical_from_given(std::span<const EdgePlane> edges) {
                  .remedy = "give upright edges; horizontal ones do not tell the level"});
   }
   return found;
+}
+
+Result<Vertical> vertical_from_marked(std::span<const UprightEdge> edges) {
+  std::vector<EdgePlane> planes;
+  for (std::size_t i = 0; i < edges.size(); ++i) {
+    auto plane = edge_through(edges[i].ends[0].direction(), edges[i].ends[1].direction());
+    if (!plane) {
+      plane.error().field = fmt::format("verticals[{}]", i);
+      return tl::unexpected(plane.error());
+    }
+    planes.push_back(*plane);
+  }
+  auto vertical = vertical_from_given(planes);
+  if (!vertical) vertical.error().field = "verticals";
+  return vertical;
 }
 
 }  // namespace seamwright

@@ -20,6 +20,7 @@
 #include "base/result.h"
 #include "projection/plumb_line.h"
 #include "projection/rig.h"
+#include "projection/upright_edge.h"
 
 namespace seamwright {
 
@@ -35,7 +36,7 @@ struct EdgePlane {
 /// and an edge that was seen twice counts once.
 [[nodiscard]] std::vector<EdgePlane> edge_planes(const Rig& rig, std::span<const PlumbLine> lines);
 
-/// The plane through two directions; fails when they are closer than half a degree or opposite.
+/// The plane through two directions; fails when they leave it open (projection/upright_edge.h).
 [[nodiscard]] Result<EdgePlane> edge_through(const Vec3& a, const Vec3& b);
 
 struct VerticalOptions {
@@ -72,5 +73,10 @@ struct Vertical {
 /// other tilt stays as it is. Fails on none, and when the edges put the vertical more than
 /// 45 degrees off.
 [[nodiscard]] Result<Vertical> vertical_from_given(std::span<const EdgePlane> edges);
+
+/// From the edges that a shot file holds, in the same way: one edge tells nothing of a lean in its
+/// own plane, so the smallest turn that sets it upright is taken for the whole of it; two or more,
+/// least squares of their lean, long edges counting more. The error's field is "verticals".
+[[nodiscard]] Result<Vertical> vertical_from_marked(std::span<const UprightEdge> edges);
 
 }  // namespace seamwright

@@ -4,11 +4,11 @@
 // template it belongs to, the ties somebody set by hand, and the touch that came of them.
 //
 //   format: seamwright-shot
-//   version: 4
+//   version: 5
 //
-// Version 2 added the touch, version 3 the seam's strokes, version 4 brackets; a shot is written in
-// the lowest version that holds it. Paths are relative to the shot file's folder, so that a folder
-// can move. docs/template-format.md describes every key.
+// Version 2 added the touch, version 3 the seam's strokes, version 4 brackets, version 5 upright
+// edges; a shot is written in the lowest version that holds it. Paths are relative to the shot
+// file's folder, so that a folder can move. docs/template-format.md describes every key.
 
 #include <filesystem>
 #include <optional>
@@ -21,6 +21,7 @@
 #include "projection/rig.h"
 #include "projection/seam_stroke.h"
 #include "projection/tie.h"
+#include "projection/upright_edge.h"
 
 namespace seamwright {
 
@@ -75,7 +76,8 @@ struct ShotFile {
   std::optional<TemplateReference> rig_template;
   std::vector<ManualTie> manual_ties;
   std::optional<ShotTouch> touch;
-  std::vector<SeamStroke> seam;  ///< where the seams are to run, and where not
+  std::vector<SeamStroke> seam;        ///< where the seams are to run, and where not
+  std::vector<UprightEdge> verticals;  ///< marked by hand; the shot is levelled by them
 };
 
 /// The template's rig with a shot's touch, exactly as the solve left it. Fails when the touch moves

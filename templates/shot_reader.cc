@@ -131,6 +131,11 @@ double read_angle(const StrictValue& value, double number_deg, double most_deg) 
   return rad_from_deg(number_deg);
 }
 
+PanoramaPlace read_place(const StrictValue& value) {
+  const std::vector<double> place = value.numbers(2);
+  return {read_angle(value, place[0], 180), read_angle(value, place[1], 90)};
+}
+
 SeamStroke read_stroke(const StrictValue& value, int lens_count) {
   const StrictMap map(value, {"wish", "lens", "reach_deg", "path_deg"});
   SeamStroke stroke;
@@ -146,12 +151,31 @@ SeamStroke read_stroke(const StrictValue& value, int lens_count) {
   if (!(stroke.reach_rad > 0 && stroke.reach_rad <= 0.5 * kPi)) {
     reach.refuse("is not above 0 and up to 90", "give the brush's reach to both sides");
   }
-  for (const StrictValue& item : map.at("path_deg").list()) {
-    const std::vector<double> place = item.numbers(2);
-    stroke.path.push_back({read_angle(item, place[0], 180), read_angle(item, place[1], 90)});
-  }
+  for (const StrictValue& item : map.at("path_deg").list()) stroke.path.push_back(read_place(item));
   if (stroke.path.empty()) map.at("path_deg").refuse("is empty", "give one place at least");
   return stroke;
+}
+
+UprightEdge read_vertical(const StrictValue& value) {
+  const StrictMap map(value, {"ends_deg"});
+  const StrictValue ends = map.at("ends_deg");
+  const std::vector<StrictValue> places = ends.list();
+  UprightEdge edge;
+  if (places.size() != edge.ends.size()) {
+    ends.refuse(fmt::format("holds {} places", places.size()), "an upright edge has two ends");
+  }
+  for (std::size_t i = 0; i < places.size(); ++i) edge.ends[i] = read_place(places[i]);
+  if (const auto error = edge.validate()) ends.refuse(error->what, error->remedy);
+  return edge;
+}
+
+void read_verticals(const StrictValue& value, ShotFile& shot) {
+  const std::vector<StrictValue> items = value.list();
+  if (items.size() > UprightEdge::kMostOfShot) {
+    value.refuse(fmt::format("holds {} edges", items.size()),
+                 fmt::format("give {} at most; two are enough", UprightEdge::kMostOfShot));
+  }
+  for (const StrictValue& item : items) shot.verticals.push_back(read_vertical(item));
 }
 
 /// The key of every term that a touch of that many lenses can move, with its name.
@@ -245,10 +269,8 @@ ShotFile read_version_3(const StrictValue& document) {
   return shot;
 }
 
-ShotFile read_version_4(const StrictValue& document) {
-  std::vector<std::string> keys = first_keys();
-  for (const char* key : {"touch", "seam", "brackets"}) keys.emplace_back(key);
-  const StrictMap map(document, keys);
+/// Of version 4.
+ShotFile read_up_to_brackets(const StrictMap& map) {
   ShotFile shot = read_common(map);
   read_touch_of(map, shot);
   read_seam_of(map, shot);
@@ -256,10 +278,26 @@ ShotFile read_version_4(const StrictValue& document) {
   return shot;
 }
 
+ShotFile read_version_4(const StrictValue& document) {
+  std::vector<std::string> keys = first_keys();
+  for (const char* key : {"touch", "seam", "brackets"}) keys.emplace_back(key);
+  return read_up_to_brackets(StrictMap(document, keys));
+}
+
+ShotFile read_version_5(const StrictValue& document) {
+  std::vector<std::string> keys = first_keys();
+  for (const char* key : {"touch", "seam", "brackets", "verticals"}) keys.emplace_back(key);
+  const StrictMap map(document, keys);
+  ShotFile shot = read_up_to_brackets(map);
+  if (map.has("verticals")) read_verticals(map.at("verticals"), shot);
+  return shot;
+}
+
 /// One reader a version, each giving today's ShotFile.
 constexpr std::array kShotReaders = {
     VersionReader<ShotFile>{1, &read_version_1}, VersionReader<ShotFile>{2, &read_version_2},
-    VersionReader<ShotFile>{3, &read_version_3}, VersionReader<ShotFile>{4, &read_version_4}};
+    VersionReader<ShotFile>{3, &read_version_3}, VersionReader<ShotFile>{4, &read_version_4},
+    VersionReader<ShotFile>{5, &read_version_5}};
 
 }  // namespace
 

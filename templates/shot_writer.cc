@@ -24,6 +24,11 @@ constexpr std::string_view kSeamIntroduction =
     R"(# Where the seams are to run: strokes along [longitude, latitude] of the panorama before it is levelled.
 )";
 
+constexpr std::string_view kVerticalIntroduction =
+    R"(# Edges that are upright: two places [longitude, latitude] of each, on the panorama before it is levelled
+# by them.
+)";
+
 constexpr std::string_view kBracketIntroduction =
     R"(# All exposures of each of the frames.
 )";
@@ -67,20 +72,30 @@ std::string touch_text(const ShotTouch& touch) {
   return text;
 }
 
+std::string place_text(const PanoramaPlace& place) {
+  return fmt::format("[{}, {}]", degrees_text(place.longitude_rad),
+                     degrees_text(place.latitude_rad));
+}
+
 std::string stroke_text(const SeamStroke& stroke) {
   std::string text =
       fmt::format("  - wish: {}\n", kWishNames[static_cast<std::size_t>(stroke.wish)]);
   if (stroke.wish == StrokeWish::lens) text += fmt::format("    lens: {}\n", stroke.lens);
   text += fmt::format("    reach_deg: {}\n    path_deg:\n", degrees_text(stroke.reach_rad));
   for (const PanoramaPlace& place : stroke.path) {
-    text += fmt::format("      - [{}, {}]\n", degrees_text(place.longitude_rad),
-                        degrees_text(place.latitude_rad));
+    text += fmt::format("      - {}\n", place_text(place));
   }
   return text;
 }
 
+std::string vertical_text(const UprightEdge& edge) {
+  return fmt::format("  - ends_deg: [{}, {}]\n", place_text(edge.ends[0]),
+                     place_text(edge.ends[1]));
+}
+
 // The lowest version that holds it all.
 int version_of(const ShotFile& value) {
+  if (!value.verticals.empty()) return 5;
   if (!value.brackets.empty()) return 4;
   if (!value.seam.empty()) return 3;
   return value.touch ? 2 : 1;
@@ -116,6 +131,8 @@ std::string format_shot_file(const ShotFile& value) {
   if (value.touch) text += touch_text(*value.touch);
   if (!value.seam.empty()) text += fmt::format("{}seam:\n", kSeamIntroduction);
   for (const SeamStroke& stroke : value.seam) text += stroke_text(stroke);
+  if (!value.verticals.empty()) text += fmt::format("{}verticals:\n", kVerticalIntroduction);
+  for (const UprightEdge& edge : value.verticals) text += vertical_text(edge);
   return text;
 }
 

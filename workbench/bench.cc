@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "finish/level.h"
 #include "workbench/edit_json.h"
 
 namespace seamwright::workbench {
@@ -82,6 +83,19 @@ json stroke_json(const Desk& desk, const SeamStroke& stroke) {
   return object;
 }
 
+json edge_json(const UprightEdge& edge) {
+  json object = as_json(edge);
+  object["on_sphere"] = {Bench::on_sphere(edge.ends[0].direction()),
+                         Bench::on_sphere(edge.ends[1].direction())};
+  return object;
+}
+
+// Nothing where no edge is marked.
+std::optional<Result<Vertical>> vertical_of(const EditState& state) {
+  if (state.verticals.empty()) return std::nullopt;
+  return vertical_from_marked(state.verticals);
+}
+
 // The expected error around each pair's ring.
 json seam_json(const Desk& desk, const std::vector<TouchSeam>& seam) {
   json places = json::array();
@@ -116,6 +130,7 @@ Result<void> Bench::solve() {
   auto result = desk_->touch(session_.state().ties_in_use());
   if (!result) return tl::unexpected(result.error());
   touched_ = std::move(*result);
+  vertical_ = vertical_of(session_.state());
   return {};
 }
 
@@ -124,9 +139,19 @@ Result<void> Bench::edit(const Edit& edit) {
   if (!next) return tl::unexpected(next.error());
   auto result = desk_->touch(next->ties_in_use());
   if (!result) return tl::unexpected(result.error());
+  auto vertical = vertical_of(*next);
+  // Edges that are there already are not in the way of other edits, nor of their own removal.
+  if (std::holds_alternative<AddVertical>(edit) && !*vertical) {
+    return tl::unexpected(vertical->error());
+  }
   if (auto done = session_.edit(edit); !done) return done;
   touched_ = std::move(*result);
+  vertical_ = std::move(vertical);
   return {};
+}
+
+Quat Bench::levelled_from_rig() const {
+  return vertical_ && *vertical_ ? level_from_rig((*vertical_)->down) : Quat::Identity();
 }
 
 Result<void> Bench::undo() {
@@ -145,6 +170,19 @@ Result<void> Bench::save() {
     touch = ShotTouch{touched_.names, {touched_.step.begin(), touched_.step.end()}};
   }
   return session_.save(touch);
+}
+
+json Bench::level_json() const {
+  if (!vertical_) return nullptr;
+  if (!*vertical_) return {{"fault", vertical_->error().line()}};
+  const Mat3 turn = levelled_from_rig().toRotationMatrix();
+  json rows = json::array();
+  for (int row = 0; row < 3; ++row) {
+    rows.push_back({turn(row, 0), turn(row, 1), turn(row, 2)});
+  }
+  return {{"tilt_deg", (*vertical_)->tilt_deg()},
+          {"rms_lean_deg", (*vertical_)->rms_lean_deg},
+          {"levelled_from_rig", std::move(rows)}};
 }
 
 json Bench::on_sphere(const Vec3& direction) {
@@ -174,9 +212,13 @@ json Bench::view() const {
   for (const SeamStroke& stroke : session_.state().strokes) {
     strokes.push_back(stroke_json(*desk_, stroke));
   }
+  json verticals = json::array();
+  for (const UprightEdge& edge : session_.state().verticals) verticals.push_back(edge_json(edge));
   return {{"pairs", std::move(pairs)},
           {"ties", std::move(ties)},
           {"strokes", std::move(strokes)},
+          {"verticals", std::move(verticals)},
+          {"level", level_json()},
           {"touch",
            {{"rms_before_px", rms_px(touched_.ties, &TouchTie::before)},
             {"rms_after_px", rms_px(touched_.ties, &TouchTie::after)},

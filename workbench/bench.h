@@ -2,16 +2,19 @@
 
 #include <filesystem>
 #include <memory>
+#include <optional>
 
 #include <nlohmann/json.hpp>
 
+#include "finish/verticals.h"
 #include "workbench/desk.h"
 #include "workbench/session.h"
 
 namespace seamwright::workbench {
 
-/// An open shot with its edits and the touch that comes of them, kept up to date: a change whose
-/// touch cannot be solved is refused as a whole. Not thread-safe.
+/// An open shot with its edits, the touch and the level that come of them, kept up to date: a
+/// change whose touch cannot be solved is refused as a whole, and so is an edge that cannot be
+/// upright. Not thread-safe.
 class Bench {
  public:
   [[nodiscard]] static Result<std::unique_ptr<Bench>> open(std::shared_ptr<const Desk> desk,
@@ -25,6 +28,8 @@ class Bench {
   [[nodiscard]] const std::shared_ptr<const Desk>& desk() const { return desk_; }
   [[nodiscard]] const Session& session() const { return session_; }
   [[nodiscard]] const TouchResult& touched() const { return touched_; }
+  /// What the marked edges turn the shot by; none, or none that can be upright: not at all.
+  [[nodiscard]] Quat levelled_from_rig() const;
   /// [longitude, latitude] in degrees of a direction of the rig.
   [[nodiscard]] static nlohmann::json on_sphere(const Vec3& direction);
   /// All that the page shows (docs/workbench-api.md, "view").
@@ -34,10 +39,12 @@ class Bench {
   Bench(std::shared_ptr<const Desk> desk, Session session)
       : desk_(std::move(desk)), session_(std::move(session)) {}
   [[nodiscard]] Result<void> solve();
+  [[nodiscard]] nlohmann::json level_json() const;
 
   std::shared_ptr<const Desk> desk_;
   Session session_;
   TouchResult touched_;
+  std::optional<Result<Vertical>> vertical_;  // by the marked edges, where there are any
 };
 
 }  // namespace seamwright::workbench

@@ -23,12 +23,14 @@ constexpr int kPictureQuality = 80;
 constexpr double kPlaceField_deg = 30;
 constexpr double kWholeField_deg = 90;
 
-// The touch that the shot's file holds, where it was made for the template at hand.
-Result<void> put_touch(const ShotEntry& entry, OpenedShot& opened) {
+// The touch that the shot's file holds, where it was made for the template at hand, and the edges
+// that it marks as upright.
+Result<void> put_saved(const ShotEntry& entry, OpenedShot& opened, ShotCheckOptions& options) {
   std::error_code ignored;
   if (!std::filesystem::exists(entry.shot_file, ignored)) return {};
   const auto shot = read_shot_file(entry.shot_file);
   if (!shot) return tl::unexpected(shot.error());
+  options.marked = shot->verticals;
   if (!shot->touch || !opened.shot.rig_template || !shot->rig_template) return {};
   if (shot->rig_template->sha256 != opened.shot.rig_template->sha256) return {};
   auto rig = touched_rig(opened.body.rig(), *shot->touch);
@@ -67,8 +69,11 @@ Result<CheckedShot> checked(const ShotEntry& entry, const OpenShotFn& open_shot,
   if (!tell(progress, "reading", 0)) return fail(stopped_while("checking"));
   auto opened = open_shot(entry);
   if (!opened) return failed_check(entry, opened.error());
-  if (auto done = put_touch(entry, *opened); !done) return failed_check(entry, done.error());
-  const auto check = check_shot(entry.name, opened->body, opened->frames, {}, progress);
+  ShotCheckOptions options;
+  if (auto done = put_saved(entry, *opened, options); !done) {
+    return failed_check(entry, done.error());
+  }
+  const auto check = check_shot(entry.name, opened->body, opened->frames, options, progress);
   if (!check) {
     if (check.error().kind == ErrorKind::cancelled) return tl::unexpected(check.error());
     return failed_check(entry, check.error());

@@ -118,6 +118,24 @@ struct Applier {
     state.strokes.erase(state.strokes.begin() + edit.index);
     return std::move(state);
   }
+  Result<EditState> operator()(const AddVertical& edit) {
+    if (auto error = edit.edge.validate()) return fail(std::move(*error));
+    if (state.verticals.size() >= UprightEdge::kMostOfShot) {
+      return fail(refused("verticals",
+                          fmt::format("there are {} already", UprightEdge::kMostOfShot),
+                          "remove some"));
+    }
+    state.verticals.push_back(edit.edge);
+    return std::move(state);
+  }
+  Result<EditState> operator()(const RemoveVertical& edit) {
+    if (edit.index < 0 || edit.index >= static_cast<int>(state.verticals.size())) {
+      return fail(refused("index", fmt::format("there is no upright edge {}", edit.index),
+                          "read the shot again"));
+    }
+    state.verticals.erase(state.verticals.begin() + edit.index);
+    return std::move(state);
+  }
 };
 
 }  // namespace
@@ -140,6 +158,7 @@ EditState state_of(const ShotFile& shot) {
   EditState state;
   for (const ManualTie& tie : shot.manual_ties) state.ties.push_back({state.next_id++, tie, true});
   state.strokes = shot.seam;
+  state.verticals = shot.verticals;
   return state;
 }
 

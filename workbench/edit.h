@@ -23,6 +23,7 @@ struct BenchTie {
 struct EditState {
   std::vector<BenchTie> ties;
   std::vector<SeamStroke> strokes;
+  std::vector<UprightEdge> verticals;
   int next_id = 1;
 
   [[nodiscard]] const BenchTie* find(int id) const;
@@ -55,10 +56,17 @@ struct AddStroke {
 struct RemoveStroke {
   int index = 0;
 };
-using Edit = std::variant<AddTie, ChangeTie, SwitchTie, RemoveTie, AddStroke, RemoveStroke>;
+struct AddVertical {
+  UprightEdge edge;
+};
+struct RemoveVertical {
+  int index = 0;
+};
+using Edit = std::variant<AddTie, ChangeTie, SwitchTie, RemoveTie, AddStroke, RemoveStroke,
+                          AddVertical, RemoveVertical>;
 
-/// The state after one edit. Refuses ties and strokes that no shot file could hold, and edits of
-/// what is not there.
+/// The state after one edit. Refuses ties, strokes and edges that no shot file could hold, and
+/// edits of what is not there.
 [[nodiscard]] Result<EditState> after(const EditState& state, const Edit& edit, int lens_count);
 
 }  // namespace seamwright::workbench

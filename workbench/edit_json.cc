@@ -54,6 +54,11 @@ Vec2 pair(const json& value, const std::string& field) {
   return {number(value[0], field), number(value[1], field)};
 }
 
+PanoramaPlace place_in(const json& value, const std::string& field) {
+  const Vec2 at = pair(value, field);
+  return {at.x(), at.y()};
+}
+
 template <std::size_t N>
 std::size_t choice(const json& object, const std::string& key,
                    const std::array<std::string_view, N>& names) {
@@ -86,11 +91,21 @@ SeamStroke stroke_of(const json& object) {
   stroke.reach_rad = number(member(object, "reach_rad"), "reach_rad");
   const json& path = member(object, "path_rad");
   if (!path.is_array()) throw Malformed{"path_rad", "is no list"};
-  for (const json& place : path) {
-    const Vec2 at = pair(place, "path_rad");
-    stroke.path.push_back({at.x(), at.y()});
-  }
+  for (const json& place : path) stroke.path.push_back(place_in(place, "path_rad"));
   return stroke;
+}
+
+UprightEdge edge_of(const json& object) {
+  only(object, {"ends_rad"});
+  const json& ends = member(object, "ends_rad");
+  UprightEdge edge;
+  if (!ends.is_array() || ends.size() != edge.ends.size()) {
+    throw Malformed{"ends_rad", "is no list of two places"};
+  }
+  for (std::size_t i = 0; i < edge.ends.size(); ++i) {
+    edge.ends[i] = place_in(ends[i], "ends_rad");
+  }
+  return edge;
 }
 
 Edit read_edit(const json& object) {
@@ -122,6 +137,14 @@ Edit read_edit(const json& object) {
     only(object, {"kind", "index"});
     return RemoveStroke{whole(object, "index")};
   }
+  if (name == "add-vertical") {
+    only(object, {"kind", "vertical"});
+    return AddVertical{edge_of(member(object, "vertical"))};
+  }
+  if (name == "remove-vertical") {
+    only(object, {"kind", "index"});
+    return RemoveVertical{whole(object, "index")};
+  }
   throw Malformed{"kind", "is no kind of edit"};
 }
 
@@ -131,6 +154,10 @@ Error malformed(std::string field, std::string what) {
           .field = std::move(field),
           .what = std::move(what),
           .remedy = "docs/workbench-api.md has the form"};
+}
+
+json json_of(const PanoramaPlace& place) {
+  return json::array({place.longitude_rad, place.latitude_rad});
 }
 
 struct Teller {
@@ -150,6 +177,12 @@ struct Teller {
   json operator()(const RemoveStroke& edit) const {
     return {{"kind", "remove-stroke"}, {"index", edit.index}};
   }
+  json operator()(const AddVertical& edit) const {
+    return {{"kind", "add-vertical"}, {"vertical", as_json(edit.edge)}};
+  }
+  json operator()(const RemoveVertical& edit) const {
+    return {{"kind", "remove-vertical"}, {"index", edit.index}};
+  }
 };
 
 }  // namespace
@@ -166,13 +199,15 @@ json as_json(const ManualTie& tie) {
 
 json as_json(const SeamStroke& stroke) {
   json path = json::array();
-  for (const PanoramaPlace& place : stroke.path) {
-    path.push_back(json::array({place.longitude_rad, place.latitude_rad}));
-  }
+  for (const PanoramaPlace& place : stroke.path) path.push_back(json_of(place));
   return {{"wish", kWishes[static_cast<std::size_t>(stroke.wish)]},
           {"lens", stroke.lens},
           {"reach_rad", stroke.reach_rad},
           {"path_rad", std::move(path)}};
+}
+
+json as_json(const UprightEdge& edge) {
+  return {{"ends_rad", json::array({json_of(edge.ends[0]), json_of(edge.ends[1])})}};
 }
 
 json as_json(const Edit& edit) { return std::visit(Teller{}, edit); }

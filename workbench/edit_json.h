@@ -15,6 +15,7 @@ namespace seamwright::workbench {
 [[nodiscard]] nlohmann::json as_json(const Edit& edit);
 [[nodiscard]] nlohmann::json as_json(const ManualTie& tie);
 [[nodiscard]] nlohmann::json as_json(const SeamStroke& stroke);
+[[nodiscard]] nlohmann::json as_json(const UprightEdge& edge);
 
 /// Strict: an unknown or missing key, or a value of another type, is refused by its name.
 [[nodiscard]] Result<Edit> edit_of(const nlohmann::json& json);

@@ -109,6 +109,7 @@ bool Session::replay(const std::string& journal, std::size_t& whole_bytes) {
       } else if (text_) {  // the file came to be by saving
         found_.manual_ties.clear();
         found_.seam.clear();
+        found_.verticals.clear();
         found_.touch.reset();
         text_.reset();
       }
@@ -195,7 +196,8 @@ Result<void> Session::append(const std::string& line) {
 }
 
 bool Session::unsaved() const {
-  return state().ties_in_use() != saved_.ties_in_use() || state().strokes != saved_.strokes;
+  return state().ties_in_use() != saved_.ties_in_use() || state().strokes != saved_.strokes ||
+         state().verticals != saved_.verticals;
 }
 
 Result<void> Session::edit(const Edit& edit) {
@@ -227,6 +229,7 @@ ShotFile Session::shot(const std::optional<ShotTouch>& touch) const {
   ShotFile shot = found_;
   shot.manual_ties = state().ties_in_use();
   shot.seam = state().strokes;
+  shot.verticals = state().verticals;
   shot.touch = touch;
   if (reference_) shot.rig_template = reference_;
   return shot;

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "finish/level.h"
 #include "workbench/edit_json.h"
 
 namespace seamwright::workbench {
@@ -234,7 +235,8 @@ Result<ShotCalls::Drawable> ShotCalls::drawable(int shot, bool touched) {
   const auto open = bench(shot);
   if (!open) return tl::unexpected(open.error());
   const auto& desk = (*open)->desk();
-  return Drawable{desk, touched ? desk->touched((*open)->touched()) : desk->rig()};
+  return Drawable{desk, touched ? desk->touched((*open)->touched()) : desk->rig(),
+                  (*open)->levelled_from_rig()};
 }
 
 Result<std::string> ShotCalls::strip(int shot, int pair, int lens, bool touched) {
@@ -251,7 +253,7 @@ Result<std::string> ShotCalls::strip(int shot, int pair, int lens, bool touched)
 Result<std::string> ShotCalls::look(int shot, const FlatLook& look, bool touched) {
   const auto drawn = drawable(shot, touched);
   if (!drawn) return tl::unexpected(drawn.error());
-  return drawn->desk->look(look, drawn->rig);
+  return drawn->desk->look(look, turned(drawn->rig, drawn->levelled_from_rig));
 }
 
 Result<std::string> ShotCalls::sphere(int shot) {

@@ -35,7 +35,8 @@ class ShotCalls {
   [[nodiscard]] Result<nlohmann::json> draw(int shot, const nlohmann::json& stroke);
   /// JPEG; `touched`: through the touched rig, else the template's.
   [[nodiscard]] Result<std::string> strip(int shot, int pair, int lens, bool touched);
-  /// JPEG of a look out of the touched rig or the template's; of the whole sphere by the template.
+  /// JPEG of a look out of the touched rig or the template's, levelled by the marked edges; of the
+  /// whole sphere by the template, as the body stood.
   [[nodiscard]] Result<std::string> look(int shot, const FlatLook& look, bool touched);
   [[nodiscard]] Result<std::string> sphere(int shot);
   /// {"pair", "at"}: where on the sphere a ribbon place of the touched rig lies.
@@ -59,6 +60,7 @@ class ShotCalls {
   struct Drawable {
     std::shared_ptr<const Desk> desk;
     Rig rig;
+    Quat levelled_from_rig;
   };
   [[nodiscard]] Result<Drawable> drawable(int shot, bool touched);
   [[nodiscard]] nlohmann::json view_of(int shot, const Bench& bench) const;

@@ -8,10 +8,12 @@
 #include <catch2/catch.hpp>
 
 #include "demo/demo.h"
+#include "finish/level.h"
 #include "imaging/read_image.h"
 #include "solver/seam_error.h"
 #include "tests/check/defects.h"
 #include "tests/support/scratch_dir.h"
+#include "tests/support/upright_edges.h"
 
 using namespace seamwright;
 using test::Defect;
@@ -96,6 +98,30 @@ TEST_CASE("a good shot has no findings, each defect has its own", "[check][long]
   }
   CHECK(has(checked->found, kind) == (defect != Defect::none));
   CHECK((checked->found.score_px() > 0) == (defect != Defect::none));
+}
+
+TEST_CASE("a leaning shot is not called tilted once its upright edges are marked", "[check]") {
+  const Quat lean = quat_from_rotation_vector(rad_from_deg(5) * Vec3(0.6, 0, 0.8));
+  RigTemplate leaning = house().body;
+  leaning.solution.rig = turned(leaning.rig(), lean);
+  const auto as_it_stood = check_shot("library_1", leaning, house().library);
+  if (!as_it_stood) FAIL(as_it_stood.error().line());
+  CHECK(has(as_it_stood->found, FindingKind::tilted));
+  REQUIRE(as_it_stood->tilt_deg);
+
+  ShotCheckOptions options;
+  options.marked = test::upright_edges(lean * Vec3::UnitY(), {15, 100});
+  const auto marked = check_shot("library_1", leaning, house().library, options);
+  if (!marked) FAIL(marked.error().line());
+  CHECK_FALSE(has(marked->found, FindingKind::tilted));
+  // The stand of library_1 itself leans by less than a degree.
+  CHECK(*marked->tilt_deg == Approx(5).margin(1e-3));
+  CHECK(std::abs(*as_it_stood->tilt_deg - 5) < 1);
+
+  options.marked = {{{{{-0.5, -0.7}, {0.5, -0.7}}}}, {{{{1.0, -0.7}, {2.0, -0.7}}}}};
+  const auto lying = check_shot("library_1", leaning, house().library, options);
+  REQUIRE_FALSE(lying);
+  CHECK_THAT(lying.error().line(), Catch::Contains("verticals"));
 }
 
 TEST_CASE("the misalignment found is the true one, place by place", "[check]") {

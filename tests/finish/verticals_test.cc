@@ -4,6 +4,7 @@
 
 #include "tests/support/random.h"
 #include "tests/support/random_geometry.h"
+#include "tests/support/upright_edges.h"
 
 namespace seamwright {
 namespace {
@@ -145,6 +146,80 @@ TEST_CASE("given edges set the level", "[finish][level]") {
   const auto beside = edge_through(Vec3(1, 0.8, -0.5).normalized(), Vec3(1, 0.8, 0.5).normalized());
   REQUIRE((lying && beside));
   CHECK_FALSE(vertical_from_given(std::vector{*lying, *beside}));
+}
+
+TEST_CASE("marked edges set the level: two the whole of it, one as little as can be",
+          "[finish][level]") {
+  CAPTURE(seed());
+  Random random(15);
+  int cases = 0;
+  for (const double tilt_deg : {0.0, 1.0, 5.0, 20.0}) {
+    for (int repeat = 0; repeat < 5; ++repeat) {
+      const Vec3 down = tilted_down(random, tilt_deg);
+      const double azimuth_deg = random.uniform(0, 360);
+      const auto two = vertical_from_marked(
+          test::upright_edges(down, {azimuth_deg, azimuth_deg + random.uniform(60, 120)}));
+      REQUIRE(two);
+      CHECK(deg_from_rad(angle_between(two->down, down)) < 1e-3);
+      CHECK(two->edges == 2);
+
+      const auto marked = test::upright_edges(down, {azimuth_deg});
+      const auto one = vertical_from_marked(marked);
+      REQUIRE(one);
+      // Upright: the vertical lies in the plane of its ends…
+      const Vec3 normal =
+          marked[0].ends[0].direction().cross(marked[0].ends[1].direction()).normalized();
+      CHECK(std::abs(one->down.dot(normal)) < 1e-5);
+      // …and no turn that does that is smaller: not even the true one.
+      CHECK(one->tilt_deg() <= tilt_deg + 1e-3);
+      CHECK(one->tilt_deg() == Approx(deg_from_rad(std::asin(std::abs(normal.y())))).margin(1e-3));
+      ++cases;
+    }
+  }
+  CHECK(cases == 20);
+}
+
+TEST_CASE("many edges marked by hand are better than two", "[finish][level]") {
+  CAPTURE(seed());
+  Random random(16);
+  constexpr double kHand_deg = 0.2;
+  const auto rms_deg = [&](const std::vector<double>& azimuths_deg) {
+    double square = 0;
+    for (int repeat = 0; repeat < 100; ++repeat) {
+      const Vec3 down = tilted_down(random, 4);
+      auto edges = test::upright_edges(down, azimuths_deg);
+      for (UprightEdge& edge : edges) {
+        for (PanoramaPlace& end : edge.ends) {
+          end.longitude_rad += rad_from_deg(random.normal(kHand_deg));
+          end.latitude_rad += rad_from_deg(random.normal(kHand_deg));
+        }
+      }
+      const auto found = vertical_from_marked(edges);
+      REQUIRE(found);
+      square += std::pow(deg_from_rad(angle_between(found->down, down)), 2) / 100;
+    }
+    return std::sqrt(square);
+  };
+  const double two = rms_deg({10, 100});
+  const double eight = rms_deg({10, 100, 55, 145, 190, 235, 280, 325});
+  CAPTURE(two, eight);
+  CHECK(two < 2 * kHand_deg);
+  CHECK(eight < 0.7 * two);
+}
+
+TEST_CASE("marked edges that tell no level are refused in words", "[finish][level]") {
+  CHECK_FALSE(vertical_from_marked({}));
+  const auto edge = [](double from_deg, double to_deg, double latitude_deg) {
+    return UprightEdge{{{{rad_from_deg(from_deg), rad_from_deg(latitude_deg)},
+                         {rad_from_deg(to_deg), rad_from_deg(latitude_deg)}}}};
+  };
+  const auto lying = vertical_from_marked(std::vector{edge(-30, 30, -40), edge(60, 120, -40)});
+  REQUIRE_FALSE(lying);
+  CHECK(lying.error().field == "verticals");
+  CHECK_THAT(lying.error().line(), Catch::Contains("would tilt the picture"));
+  const auto point = vertical_from_marked(std::vector{edge(-30, 30, 20), edge(10, 10.3, 20)});
+  REQUIRE_FALSE(point);
+  CHECK(point.error().field == "verticals[1]");
 }
 
 }  // namespace

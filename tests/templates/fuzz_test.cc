@@ -90,6 +90,7 @@ TEST_CASE("mutated shot files are refused or valid", "[templates]") {
   shot.manual_ties = {
       {.range = TieRange::near, .sigma_px = 0.4, .sights = {{0, Vec2(1, 2)}, {1, Vec2(3, 4)}}}};
   shot.touch = ShotTouch{.names = {"lens0.focal_px", "lens1.rotation_x_rad"}, .step = {0.1, 0.01}};
+  shot.verticals = {{{{{-0.5, 0.3}, {-0.51, -0.4}}}}, {{{{1.0, 0.6}, {1.02, -0.1}}}}};
   const std::string text = format_shot_file(shot);
   int refused = 0;
   for (int k = 0; k < 3000; ++k) {
@@ -99,7 +100,9 @@ TEST_CASE("mutated shot files are refused or valid", "[templates]") {
     if (!result) {
       ++refused;
       check_message(result.error());
+      continue;
     }
+    for (const UprightEdge& edge : result->verticals) CHECK_FALSE(edge.validate());
   }
   CHECK(refused > 1000);
 }

@@ -55,6 +55,7 @@ void require_same(const ShotFile& a, const ShotFile& b) {
   CHECK(a.touch == b.touch);
   CHECK(a.seam == b.seam);
   CHECK(a.brackets == b.brackets);
+  CHECK(a.verticals == b.verticals);
 }
 
 /// A step on every term, in the sizes that a touch has; angles are degrees that a file can hold.
@@ -127,6 +128,24 @@ std::vector<std::vector<BracketFrame>> random_brackets(
   return brackets;
 }
 
+const std::string kMarked = edited(kSample, "version: 1", "version: 5") + R"(verticals:
+  - ends_deg: [[-31.25, 18.5], [-30.75, -22]]
+  - ends_deg: [[58, 40], [58.5, -3]]
+)";
+
+// Angles as a person clicks them, most of them no short number of degrees.
+std::vector<UprightEdge> random_verticals(Random& random) {
+  std::vector<UprightEdge> edges;
+  for (int k = random.integer(0, 3); k > 0; --k) {
+    UprightEdge edge;
+    for (PanoramaPlace& end : edge.ends) {
+      end = {rad_from_deg(random.uniform(-180, 180)), rad_from_deg(random.uniform(-80, 80))};
+    }
+    if (!edge.validate()) edges.push_back(edge);
+  }
+  return edges;
+}
+
 ShotFile random_shot(Random& random) {
   ShotFile shot;
   shot.intake.layout = static_cast<FrameLayout>(random.integer(0, 2));
@@ -157,6 +176,7 @@ ShotFile random_shot(Random& random) {
   }
   shot.seam = random_strokes(random, shot.intake.lens_count);
   if (random.integer(0, 1) == 1) shot.brackets = random_brackets(random, shot.frames);
+  shot.verticals = random_verticals(random);
   return shot;
 }
 
@@ -303,6 +323,48 @@ TEST_CASE("strokes of the seam are read, and wrong ones refused", "[templates]")
   require_refused(old, line_of(old, "seam:"), "unknown key 'seam'");
 }
 
+TEST_CASE("marked upright edges are read, and wrong ones refused", "[templates]") {
+  const auto shot = parse_shot_file(kMarked, "s.yaml");
+  if (!shot) FAIL(shot.error().line());
+  REQUIRE(shot->verticals.size() == 2);
+  CHECK(shot->verticals[0].ends[0] == PanoramaPlace{rad_from_deg(-31.25), rad_from_deg(18.5)});
+  CHECK(shot->verticals[1].ends[1] == PanoramaPlace{rad_from_deg(58.5), rad_from_deg(-3)});
+  const std::string written = format_shot_file(*shot);
+  CHECK_THAT(written, Catch::Contains("version: 5") &&
+                          Catch::Contains("  - ends_deg: [[-31.25, 18.5], [-30.75, -22]]\n"));
+
+  const auto refused = [&](const std::string& from, const std::string& to,
+                           const std::string& says) {
+    CAPTURE(from, to);
+    require_refused(edited(kMarked, from, to), line_of(kMarked, from), says);
+  };
+  refused("[58, 40]", "[58, .nan]", "not a finite number");
+  refused("[58, 40]", "[.inf, 40]", "not a finite number");
+  refused("[58, 40]", "[58, \"40\"]", "text in quotes");
+  refused("[58, 40]", "[258, 40]", "beyond ±180");
+  refused("[58, 40]", "[58, 140]", "beyond ±90");
+  refused("[58, 40]", "[58]", "give 2 in square");
+  refused("[58, 40], ", "", "holds 1 places");
+  refused("[58, 40], ", "[58, 40], [58, 20], ", "holds 3 places");
+  refused("[58, 40]", "[58.5, -3]", "too close together");
+  refused("[58, 40]", "[58.5, -2.6]", "too close together");
+  refused("[58, 40]", "[-121.5, 3]", "or opposite");
+  // At the pole every longitude is one place.
+  refused("[[58, 40], [58.5, -3]]", "[[58, 90], [120, 90]]", "too close together");
+  refused("ends_deg: [[58", "ends_rad: [[58", "give 'ends_deg'");
+  refused("ends_deg: [[58", "lens: 1\n    ends_deg: [[58", "unknown key 'lens'");
+  const std::string old = edited(kMarked, "version: 5", "version: 4");
+  require_refused(old, line_of(old, "verticals:"), "unknown key 'verticals'");
+
+  std::string many = kMarked;
+  for (std::size_t i = 2; i < UprightEdge::kMostOfShot; ++i) {
+    many += "  - ends_deg: [[58, 40], [58.5, -3]]\n";
+  }
+  CHECK(parse_shot_file(many, "s.yaml"));
+  many += "  - ends_deg: [[58, 40], [58.5, -3]]\n";
+  require_refused(many, line_of(many, "verticals:"), "holds 101 edges");
+}
+
 TEST_CASE("a touch moves the template's rig to the very bits it was made of", "[templates]") {
   CAPTURE(seed());
   Random random(31);
@@ -365,7 +427,7 @@ TEST_CASE("absolute paths are refused with a remedy", "[templates]") {
 TEST_CASE("wrong shot files are refused", "[templates]") {
   require_edit_refused("format: seamwright-shot", "format: seamwright-template",
                        "this is not a seamwright-shot file");
-  require_edit_refused("version: 1", "version: 5", "5 is newer");
+  require_edit_refused("version: 1", "version: 6", "6 is newer");
   require_edit_refused("mirrored: true", "exposure: 0.1\nmirrored: true", "unknown key 'exposure'");
   require_edit_refused("layout: one-per-file", "layout: spiral", "choose one of one-per-file");
   require_refused(edited(kSample, "layout: one-per-file", "layout: stacked"),

@@ -152,6 +152,93 @@ TEST_CASE("looks out of the shot are pictures of the size asked for") {
         Approx(0).margin(0.02));
 }
 
+TEST_CASE("a marked edge levels the sphere at once, and goes with its removal") {
+  const Running running;
+  httplib::Client client("127.0.0.1", running.server.port());
+  const auto call = [&](const std::string& what, const nlohmann::json& body) {
+    const auto answer =
+        client.Post("/api/shots/0/" + what, running.headers(), body.dump(), "application/json");
+    REQUIRE(answer);
+    return std::pair(answer->status, nlohmann::json::parse(answer->body));
+  };
+  const auto picture = [&] {
+    return client
+        .Get(
+            "/api/shots/0/look/touched?longitude_deg=0&latitude_deg=0&field_deg=60&width=64&"
+            "height=48",
+            running.headers())
+        ->body;
+  };
+  const auto add = [](double lower_rad, double upper_rad, double longitude_rad) {
+    return nlohmann::json{
+        {"kind", "add-vertical"},
+        {"vertical",
+         {{"ends_rad", {{longitude_rad + upper_rad, 0.5}, {longitude_rad + lower_rad, -0.5}}}}}};
+  };
+  const std::string as_it_stood = picture();
+  CHECK(nlohmann::json::parse(client.Get("/api/shots/0", running.headers())->body)["level"]
+            .is_null());
+
+  // Ahead, its upper end to the right: the sphere rolls to the left until it is upright.
+  const auto [status, one] = call("edits", add(-0.05, 0.05, 0));
+  REQUIRE(status == 200);
+  REQUIRE(one["verticals"].size() == 1);
+  CHECK(one["verticals"][0]["on_sphere"][0][1].get<double>() == Approx(deg_from_rad(0.5)));
+  CHECK(one["unsaved"] == true);
+  const auto& rows = one["level"]["levelled_from_rig"];
+  const auto turned = [&](const nlohmann::json& end) {
+    const Vec3 d = PanoramaPlace{end[0].get<double>(), end[1].get<double>()}.direction();
+    Vec3 out;
+    for (int i = 0; i < 3; ++i) {
+      const auto& row = rows[static_cast<std::size_t>(i)];
+      out[i] = row[0].get<double>() * d.x() + row[1].get<double>() * d.y() +
+               row[2].get<double>() * d.z();
+    }
+    return place_of(out);
+  };
+  const auto ends = one["verticals"][0]["ends_rad"];
+  CHECK(turned(ends[0]).longitude_rad == Approx(turned(ends[1]).longitude_rad).margin(1e-4));
+  // tan(tilt) is tan(0.05) cos(0.5) / sin(0.5), the slope of its plane.
+  CHECK(one["level"]["tilt_deg"].get<double>() ==
+        Approx(deg_from_rad(std::atan(std::tan(0.05) / std::tan(0.5)))).margin(1e-2));
+  const std::string levelled = picture();
+  CHECK(levelled != as_it_stood);
+
+  const auto [two_status, two] = call("edits", add(-0.03, 0.03, 1.5));
+  REQUIRE(two_status == 200);
+  CHECK(two["verticals"].size() == 2);
+  CHECK(picture() != levelled);
+  CHECK(call("undo", nlohmann::json::object()).second["verticals"].size() == 1);
+  CHECK(picture() == levelled);
+
+  // No edge that lies, none without length; the shot stays as it was.
+  CHECK(call("edits",
+             {{"kind", "add-vertical"}, {"vertical", {{"ends_rad", {{-1.0, -0.3}, {1.0, -0.3}}}}}})
+            .first == 422);
+  CHECK(call("edits", add(0, 0, 4)).first == 422);  // longitude beyond half a turn
+  for (const nlohmann::json& ends_rad :
+       {nlohmann::json{{0.1, 0.2}}, nlohmann::json{{0.1, 0.2}, {0.1, 0.2}},
+        nlohmann::json{{0.1, 0.2}, {0.1, "0.3"}}, nlohmann::json{{0.1, 0.2}, {0.1}},
+        nlohmann::json(7)}) {
+    CAPTURE(ends_rad.dump());
+    const auto [wrong, answer] =
+        call("edits", {{"kind", "add-vertical"}, {"vertical", {{"ends_rad", ends_rad}}}});
+    CHECK(wrong == 422);
+    CHECK_THAT(answer["error"].get<std::string>(), Catch::Contains("ends"));
+  }
+  CHECK(call("edits", {{"kind", "remove-vertical"}, {"index", 1}}).first == 422);
+  const auto [saved, view] = call("save", nlohmann::json::object());
+  CHECK(saved == 200);
+  CHECK(view["unsaved"] == false);
+  const auto shot = read_shot_file(running.scratch / "room.shot.yaml");
+  REQUIRE(shot);
+  CHECK(shot->verticals.size() == 1);
+  const auto [removed, rest] = call("edits", {{"kind", "remove-vertical"}, {"index", 0}});
+  CHECK(removed == 200);
+  CHECK(rest["level"].is_null());
+  CHECK(picture() == as_it_stood);
+}
+
 TEST_CASE("huge and broken bodies are refused, and the server stays up") {
   const Running running;
   const std::string huge(Server::kMostBody_bytes + 1, ' ');
@@ -162,16 +249,17 @@ TEST_CASE("huge and broken bodies are refused, and the server stays up") {
   const std::string bodies[] = {
       R"({"kind":"add-tie","tie":{"range":"open","sigma_px":0.5,"sights":[{"lens":0,"px":[80,10]},{"lens":1,"px":[80,10]}]}})",
       R"({"pair":0,"lens":0,"at":[100,5]})", R"({"id":1,"lens":0,"at":[100,5]})",
-      R"({"pair":0,"wish":"away","lens":0,"reach_px":4,"path":[[10,5],[20,5]]})"};
-  const std::string calls[] = {"edits", "match", "move", "draw"};
+      R"({"pair":0,"wish":"away","lens":0,"reach_px":4,"path":[[10,5],[20,5]]})",
+      R"({"kind":"add-vertical","vertical":{"ends_rad":[[0.1,0.4],[0.1,-0.3]]}})"};
+  const std::string calls[] = {"edits", "match", "move", "draw", "edits"};
   int refused = 0;
   for (int i = 0; i < 200; ++i) {
-    std::string body = bodies[i % 4];
+    std::string body = bodies[i % 5];
     for (int k = 0; k < 3; ++k) {
       body[static_cast<std::size_t>(random.integer(0, static_cast<int>(body.size()) - 1))] =
           random.bytes(1)[0];
     }
-    const int status = running.post("/api/shots/0/" + calls[i % 4], body, running.headers());
+    const int status = running.post("/api/shots/0/" + calls[i % 5], body, running.headers());
     CAPTURE(body);
     CHECK((status == 200 || status == 400 || status == 422));
     if (status != 200) ++refused;

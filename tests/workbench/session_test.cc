@@ -31,6 +31,10 @@ SeamStroke stroke_at(double longitude_rad) {
           .path = {{longitude_rad, 0.1}, {longitude_rad + 0.1, 0.2}}};
 }
 
+UprightEdge edge_at(double longitude_rad) {
+  return {{{{longitude_rad, 0.4}, {longitude_rad + 0.01, -0.3}}}};
+}
+
 ShotFile plain_shot() {
   ShotFile shot;
   shot.frames = {"front.tif", "back.tif"};
@@ -67,6 +71,7 @@ TEST_CASE("undo to the start and save gives the bytes of the shot file back") {
   REQUIRE(session.edit(AddTie{tie_at(10)}));
   REQUIRE(session.edit(AddStroke{stroke_at(0.5)}));
   REQUIRE(session.edit(SwitchTie{1, false}));
+  REQUIRE(session.edit(AddVertical{edge_at(1.0 / 3)}));
   CHECK(session.unsaved());
   REQUIRE(session.save(std::nullopt));
   CHECK_FALSE(session.unsaved());
@@ -105,6 +110,41 @@ TEST_CASE("a journal brings edits, undone ones and saves back") {
     CHECK(get_file(bench.file) == text);
   } else {
     CHECK(read_shot_file(bench.file)->manual_ties.empty());
+  }
+}
+
+TEST_CASE("upright edges are marked, removed, saved and brought back") {
+  const Bench bench;
+  const bool there = GENERATE(true, false);
+  const std::string text = there ? bench.put_shot() : std::string();
+  {
+    Session session = bench.open();
+    REQUIRE(session.edit(AddVertical{edge_at(0.1)}));
+    CHECK(session.unsaved());
+    REQUIRE(session.edit(AddVertical{edge_at(1.7)}));
+    REQUIRE(session.save(std::nullopt));
+    CHECK_FALSE(session.unsaved());
+    REQUIRE(session.edit(RemoveVertical{0}));
+    CHECK(session.unsaved());
+    CHECK(session.state().verticals == std::vector{edge_at(1.7)});
+  }
+  const auto saved = read_shot_file(bench.file);
+  REQUIRE(saved);
+  REQUIRE(saved->verticals.size() == 2);
+  CHECK(saved->verticals[0].ends[0].longitude_rad == Approx(0.1).epsilon(1e-15));
+  CHECK(saved->manual_ties.size() == (there ? 1 : 0));
+  Session again = bench.open();
+  CHECK(again.recovered() == 3);
+  CHECK(again.state().verticals == std::vector{edge_at(1.7)});
+  REQUIRE(again.undo());
+  CHECK(again.state().verticals == std::vector{edge_at(0.1), edge_at(1.7)});
+  CHECK_FALSE(again.unsaved());
+  while (again.can_undo()) REQUIRE(again.undo());
+  REQUIRE(again.save(std::nullopt));
+  if (there) {
+    CHECK(get_file(bench.file) == text);
+  } else {
+    CHECK(read_shot_file(bench.file)->verticals.empty());
   }
 }
 
@@ -196,10 +236,28 @@ TEST_CASE("edits that no shot file could hold are refused and leave no trace") {
   empty.path.clear();
   SeamStroke wide = stroke_at(0);
   wide.reach_rad = 2;
-  const std::vector<Edit> wrong = {AddTie{twice},   AddTie{beyond},          AddTie{unsure},
-                                   AddTie{nowhere}, ChangeTie{9, tie_at(1)}, SwitchTie{9, true},
-                                   RemoveTie{0},    AddStroke{empty},        AddStroke{wide},
-                                   RemoveStroke{0}, RemoveStroke{-1}};
+  UprightEdge point = edge_at(0.2);
+  point.ends[1] = point.ends[0];
+  UprightEdge nowhere_else = edge_at(0.2);
+  nowhere_else.ends[1].longitude_rad = std::nan("");
+  UprightEdge beyond_pole = edge_at(0.2);
+  beyond_pole.ends[0].latitude_rad = 2;
+  const std::vector<Edit> wrong = {AddTie{twice},
+                                   AddTie{beyond},
+                                   AddTie{unsure},
+                                   AddTie{nowhere},
+                                   ChangeTie{9, tie_at(1)},
+                                   SwitchTie{9, true},
+                                   RemoveTie{0},
+                                   AddStroke{empty},
+                                   AddStroke{wide},
+                                   RemoveStroke{0},
+                                   RemoveStroke{-1},
+                                   AddVertical{point},
+                                   AddVertical{nowhere_else},
+                                   AddVertical{beyond_pole},
+                                   RemoveVertical{0},
+                                   RemoveVertical{-1}};
   for (const Edit& edit : wrong) {
     CAPTURE(as_json(edit).dump());
     const auto done = session.edit(edit);
@@ -213,7 +271,8 @@ TEST_CASE("edits that no shot file could hold are refused and leave no trace") {
 TEST_CASE("edits go through JSON unchanged, and broken JSON is refused without a fall") {
   const std::vector<Edit> edits = {AddTie{tie_at(1.0 / 3)},   ChangeTie{4, tie_at(0.1)},
                                    SwitchTie{1, false},       RemoveTie{2},
-                                   AddStroke{stroke_at(0.1)}, RemoveStroke{0}};
+                                   AddStroke{stroke_at(0.1)}, RemoveStroke{0},
+                                   AddVertical{edge_at(0.1)}, RemoveVertical{3}};
   CAPTURE(test::seed());
   test::Random random;
   int refused = 0;
