@@ -8,6 +8,7 @@ import { spawn, spawnSync } from 'node:child_process';
 import { copyFileSync, existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { join } from 'node:path';
+import { levelByHand } from './leaning_room.mjs';
 import { correlation, misfitBesideSeam } from './pictures.mjs';
 
 const [program, modules, scratch, pictures] = process.argv.slice(2);
@@ -42,8 +43,8 @@ for (const [from, to] of [['front', 'back'], ['back', 'front']]) {
 }
 
 let running = null; // the server, to be ended whatever happens
-async function serve() {
-  const child = spawn(program, ['workbench', folder, '--template', template]);
+async function serve(shots = folder, body = template) {
+  const child = spawn(program, ['workbench', shots, '--template', body]);
   running = child;
   let told = '';
   for await (const chunk of child.stderr) {
@@ -69,14 +70,24 @@ async function until(page, truth, patience_ms = 10000) {
   }
   throw new Error(`never came true: ${truth}`);
 }
-async function open(address, width = 1280, height = 720) {
-  const page = await browser.newPage({ viewport: { width, height } });
+async function open(address, name = 'library_1') {
+  const page = await browser.newPage({ viewport: { width: 1280, height: 720 } });
   page.on('pageerror', (fault) => faults.push(String(fault)));
   page.on('console', (line) => { if (line.type() === 'error') faults.push(line.text()); });
   await page.goto(address);
-  await until(page, () => document.querySelector('#shot-name').textContent === 'library_1');
+  await until(page, `document.querySelector('#shot-name').textContent === '${name}'`);
   await until(page, () => document.querySelector('#message').textContent !== 'opening the shot');
   return page;
+}
+// WCAG by axe; with something pressed, while it is pressed, in light and in dark.
+async function checkAccess(page, pressed = null) {
+  await page.evaluate(axe);
+  if (pressed) await page.click(pressed);
+  for (const colorScheme of pressed ? ['light', 'dark'] : ['light']) {
+    await page.emulateMedia({ colorScheme });
+    const { violations } = await page.evaluate(() => axe.run());
+    assert.deepEqual(violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(' ')}`), []);
+  }
 }
 const view = (page) => page.evaluate(async () => (await fetch('/api/shots/0')).json());
 async function picture(page, name) {
@@ -270,9 +281,7 @@ try {
   await page.waitForTimeout(300);
   assert.deepEqual(readFileSync(shot), saved);
 
-  await page.evaluate(axe);
-  const { violations } = await page.evaluate(() => axe.run());
-  assert.deepEqual(violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(' ')}`), []);
+  await checkAccess(page);
 
   await page.emulateMedia({ colorScheme: 'dark' });
   await page.evaluate(() => document.querySelector('#look').focus());
@@ -284,9 +293,20 @@ try {
   await picture(page, 'workbench-large.jpg');
   assert.ok(await page.evaluate(() => document.documentElement.scrollWidth <= window.innerWidth));
 
-  assert.deepEqual(faults, []);
+  await page.close(); // it would ask a server that is gone
   child.kill('SIGINT');
   assert.equal(await ended(child), 0);
+
+  const leaning = join(scratch, 'leaning');
+  const leant = run('demo', leaning, '--frame', String(FRAME_PX), '--shots', 'library_4', '--no-panoramas',
+    '--tilt-pitch-deg', '3.2', '--tilt-roll-deg', '-3.5');
+  assert.equal(leant.status, 0, leant.stderr);
+  const upright = await levelByHand({ browser, serve, ended, open, until, picture, fine, scratch }, leaning, 'library_4');
+  await checkAccess(upright.page, '#mark-edge');
+  assert.deepEqual(faults, []);
+  await upright.page.close();
+  upright.child.kill('SIGINT');
+  assert.equal(await ended(upright.child), 0);
 } finally {
   await browser.close();
   running?.kill('SIGKILL');

@@ -31,12 +31,18 @@ export interface PairView {
   closed: boolean;
 }
 export interface StrokeView { wish: string; lens: number; reach_rad: number; on_pairs: (Place | null)[][] }
+export interface VerticalView { ends_rad: [Place, Place]; on_sphere: [Place, Place] } // the second in degrees
+/** Rows of the rotation from the panorama as the body stood to the upright one. */
+export type Turn = [[number, number, number], [number, number, number], [number, number, number]];
+export type Level = { tilt_deg: number; rms_lean_deg: number; levelled_from_rig: Turn } | { fault: string };
 export interface ShotView {
   shot: number;
   name: string;
   pairs: PairView[];
   ties: TieView[];
   strokes: StrokeView[];
+  verticals: VerticalView[];
+  level: Level | null;
   touch: {
     rms_before_px: number;
     rms_after_px: number;

@@ -1,6 +1,6 @@
 // The whole sphere on a WebGL canvas, coarse but at once, for while the viewer turns. Panorama axes
 // (x right, y down, z ahead) become three.js' (x right, y up, −z ahead).
-import { Mesh, MeshBasicMaterial, PerspectiveCamera, Scene, SphereGeometry, SRGBColorSpace, TextureLoader, WebGLRenderer } from 'three';
+import { Matrix4, Mesh, MeshBasicMaterial, PerspectiveCamera, Scene, SphereGeometry, SRGBColorSpace, TextureLoader, WebGLRenderer } from 'three';
 import type { SphereView } from './sphere_view';
 
 const RADIUS = 10;
@@ -9,6 +9,7 @@ export class Globe {
   private readonly scene = new Scene();
   private readonly camera = new PerspectiveCamera();
   private readonly material = new MeshBasicMaterial({ visible: false });
+  private readonly mesh: Mesh;
   private readonly loader = new TextureLoader();
   private shown = '';
 
@@ -16,7 +17,8 @@ export class Globe {
     const geometry = new SphereGeometry(RADIUS, 96, 48);
     geometry.scale(-1, 1, 1); // seen from inside
     geometry.rotateY(-Math.PI / 2); // the middle of the panorama ahead
-    this.scene.add(new Mesh(geometry, this.material));
+    this.mesh = new Mesh(geometry, this.material);
+    this.scene.add(this.mesh);
     this.camera.rotation.order = 'YXZ';
   }
 
@@ -52,6 +54,8 @@ export class Globe {
     camera.aspect = view.width / view.height;
     camera.rotation.set((view.middle[1] * Math.PI) / 180, (-view.middle[0] * Math.PI) / 180, 0);
     camera.updateProjectionMatrix();
+    const [[a, b, c], [d, e, f], [g, h, i]] = view.level;
+    this.mesh.setRotationFromMatrix(new Matrix4().set(a, -b, -c, 0, -d, e, f, 0, -g, h, i, 0, 0, 0, 0, 1));
     renderer.render(this.scene, camera);
   }
 }

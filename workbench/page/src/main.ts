@@ -1,7 +1,7 @@
 // Wires the ring, the lists and the server together. Calls go one after the other, in order.
 import { api, type Place, type SeamStatus, type ShotView, type TieView } from './api';
 import { viridis } from './colours';
-import { element, say, showChosen, showFigures, showStrokes, showTies, showWords } from './panel';
+import { element, say, showChosen, showFigures, showStrokes, showTies, showVerticals, showWords } from './panel';
 import { endOf, paint, reach_px, tiesOfPair, type Scene } from './ring_painter';
 import { ShotList } from './shots';
 import { Sphere } from './sphere';
@@ -11,7 +11,7 @@ const canvas = element<HTMLCanvasElement>('ring');
 const context = canvas.getContext('2d') as CanvasRenderingContext2D;
 const picker = (id: string): HTMLSelectElement => element<HTMLSelectElement>(id);
 
-const sphere = new Sphere();
+const sphere = new Sphere(markEdge);
 const shots = new ShotList((shot) => void open(shot));
 let scene: Scene | null = null;
 let version = 0; // of the strips: the touched ones change with every edit
@@ -56,6 +56,7 @@ function show(view: ShotView): void {
   showFigures(view);
   showTies(view, scene.chosen, choose);
   showStrokes(view, (index) => void change((shot) => api.edit(shot, { kind: 'remove-stroke', index })));
+  showVerticals(view, (index) => void change((shot) => api.edit(shot, { kind: 'remove-vertical', index })));
   showWords(view, shots.findings(view.shot));
   showChosen(chosenTie());
   sphere.show(view);
@@ -166,6 +167,17 @@ function setTie(row: number, at: Place): void {
     say(view.added?.unsure ? 'other places look nearly the same: check both ends'
       : view.added?.refined ? 'found to a fraction of a pixel' : 'found, but not to a fraction of a pixel: check both ends',
       view.added?.unsure ?? false);
+  });
+}
+
+function markEdge(ends: [Place, Place]): void {
+  const ends_rad = ends.map((end) => end.map((deg) => (deg * Math.PI) / 180));
+  void enqueue(async () => {
+    if (!scene) return;
+    const view = await api.edit(scene.view.shot, { kind: 'add-vertical', vertical: { ends_rad } });
+    show(view);
+    const edges = view.verticals.length;
+    say(edges === 1 ? 'levelled to one side: mark another edge' : `levelled by ${edges} edges`);
   });
 }
 

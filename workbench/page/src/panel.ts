@@ -66,6 +66,29 @@ export function showStrokes(view: ShotView, remove: (index: number) => void): vo
   if (view.strokes.length === 0) line(list, 'None.');
 }
 
+/** How the marked edges level the shot, in a sentence; empty without any. */
+function levelWords(view: ShotView): string {
+  if (!view.level) return '';
+  if ('fault' in view.level) return `Not levelled: ${view.level.fault}`;
+  const { tilt_deg, rms_lean_deg } = view.level;
+  const stood = `Levelled: it stood ${tilt_deg.toFixed(2)}° off plumb.`;
+  return view.verticals.length === 1
+    ? `${stood} One edge tells nothing of a lean towards it: mark another, a quarter turn away.`
+    : `${stood} The ${view.verticals.length} edges lean ${rms_lean_deg.toFixed(2)}° against that.`;
+}
+
+export function showVerticals(view: ShotView, remove: (index: number) => void): void {
+  const list = element('verticals');
+  list.replaceChildren();
+  view.verticals.forEach((edge, i) => {
+    item(list, `Remove: edge ${i + 1} at longitude ${edge.on_sphere[0][0].toFixed(0)}°`, false, () => remove(i));
+  });
+  if (view.verticals.length === 0) line(list, 'None.');
+  const level = element('level');
+  level.textContent = levelWords(view);
+  level.classList.toggle('finding', view.level !== null && 'fault' in view.level);
+}
+
 /** What the touch says of the ties, and what the check found of the shot as it was saved. */
 export function showWords(view: ShotView, check: Check | null): void {
   const words = element('words');

@@ -3,6 +3,8 @@
 // a touch is less than its pixels), or, without WebGL, the last look stays until the next one is there.
 import { api, type Place, type ShotView } from './api';
 import { residualColour } from './colours';
+import { along, UNTURNED } from './directions';
+import { EdgeMarker } from './edge_marker';
 import { Globe } from './globe';
 import { element } from './panel';
 import { left_px } from './ring_painter';
@@ -25,16 +27,26 @@ export class Sphere {
   private looks: Record<Through, Look | null> = { template: null, touched: null };
   private loading = false;
   private resting = 0;
-  private drag: { x: number; y: number } | null = null;
+  private drag: { x: number; y: number; moved: boolean } | null = null;
+  private readonly marker: EdgeMarker;
 
-  constructor() {
+  /** `mark` is told of each upright edge that was marked. */
+  constructor(mark: (ends: [Place, Place]) => void) {
+    this.marker = new EdgeMarker(mark, () => {
+      this.canvas.classList.toggle('marking', this.marker.on);
+      this.paint();
+    });
     new ResizeObserver(() => this.layout()).observe(this.canvas);
     this.canvas.addEventListener('pointerdown', (event) => {
       this.canvas.setPointerCapture(event.pointerId);
-      this.drag = { x: event.offsetX, y: event.offsetY };
+      this.drag = { x: event.offsetX, y: event.offsetY, moved: false };
     });
     this.canvas.addEventListener('pointermove', (event) => this.pull(event));
-    for (const kind of ['pointerup', 'pointercancel']) this.canvas.addEventListener(kind, () => { this.drag = null; });
+    this.canvas.addEventListener('pointerup', (event) => {
+      if (this.drag && !this.drag.moved) this.marker.put(this.view.place(event.offsetX, event.offsetY));
+      this.drag = null;
+    });
+    this.canvas.addEventListener('pointercancel', () => { this.drag = null; });
     this.canvas.addEventListener('wheel', (event) => {
       event.preventDefault();
       this.view.zoom(Math.exp(-event.deltaY / 400));
@@ -52,8 +64,10 @@ export class Sphere {
       this.looks = { template: null, touched: null };
       this.place = null;
     }
+    if (shot.shot !== this.shot?.shot) this.marker.toggle(false);
     this.shot = shot;
     this.edits += 1;
+    this.view.setLevel(shot.level && 'levelled_from_rig' in shot.level ? shot.level.levelled_from_rig : UNTURNED);
     this.globe?.load(api.sphere(shot.shot), () => this.paint());
     this.moved();
   }
@@ -81,21 +95,29 @@ export class Sphere {
   }
 
   private pull(event: PointerEvent): void {
-    if (!this.drag) return;
+    const { offsetX: x, offsetY: y } = event;
+    if (!this.drag) return this.marker.move(this.view.place(x, y));
+    if (!this.drag.moved && Math.hypot(x - this.drag.x, y - this.drag.y) < 4) return;
     const scale = this.view.deg_per_px();
-    this.view.turn(-(event.offsetX - this.drag.x) * scale, (event.offsetY - this.drag.y) * scale);
-    this.drag = { x: event.offsetX, y: event.offsetY };
+    this.view.turn(-(x - this.drag.x) * scale, (y - this.drag.y) * scale);
+    this.drag = { x, y, moved: true };
     this.moved();
   }
 
   private key(event: KeyboardEvent): void {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const middle = (): Place => this.view.place(this.view.width / 2, this.view.height / 2);
     const step = this.view.tall_deg / (event.shiftKey ? 80 : 8);
     const turns: Record<string, Place> = {
       ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, step], ArrowDown: [0, -step],
     };
     const turn = turns[event.key];
-    if (turn) this.view.turn(...turn);
+    if (turn) {
+      this.view.turn(...turn);
+      this.marker.move(middle());
+    } else if (event.key === 'v' || event.key === 'V') this.marker.toggle();
+    else if (event.key === 'Enter' && this.marker.on) this.marker.put(middle());
+    else if (event.key === 'Escape' && this.marker.back()) { /* let go */ }
     else if (event.key === '+' || event.key === '=') this.view.zoom(1.25);
     else if (event.key === '-') this.view.zoom(0.8);
     else if (event.key === 'Home') this.view.lookAt(this.place ?? [0, 0]);
@@ -108,8 +130,8 @@ export class Sphere {
 
   /** What a look is drawn for, but for the edits. */
   private viewKey(): string {
-    const { middle, tall_deg, width, height } = this.view;
-    return [this.shot?.shot, ...middle, tall_deg, width, height].join(' ');
+    const { middle, level, tall_deg, width, height } = this.view;
+    return [this.shot?.shot, ...middle, ...level.flat(), tall_deg, width, height].join(' ');
   }
 
   private isSharp(through: Through): boolean {
@@ -153,6 +175,7 @@ export class Sphere {
     c.clearRect(0, 0, view.width, view.height);
     const look = this.looks[this.through()];
     this.canvas.dataset.sharp = String(this.isSharp(this.through()));
+    this.canvas.dataset.view = [...view.middle, view.tall_deg].join(' ');
     // After an edit the last look stays until the new one is there.
     if (look && (!this.globe || look.view === this.viewKey())) c.drawImage(look.image, 0, 0, view.width, view.height);
     else this.globe?.draw(view);
@@ -162,6 +185,37 @@ export class Sphere {
     }
     const at = this.place && view.screen(this.place);
     if (at) this.cross(at);
+    for (const edge of this.shot?.verticals ?? []) this.edge(edge.on_sphere);
+    const [first, second] = this.marker.begun;
+    if (first) this.edge([first, second ?? first]);
+    if (this.marker.on) this.crosshair();
+  }
+
+  // A thin line from end to end, open at the ends: the places themselves stay visible.
+  private edge(ends: [Place, Place]): void {
+    this.cased('#7fd0de', 1, () => {
+      let last: Place | null = null;
+      for (const place of along(ends)) {
+        const at = this.view.screen(place);
+        if (at && last) this.context.lineTo(...at);
+        else if (at) this.context.moveTo(...at);
+        last = at;
+      }
+    });
+    for (const end of ends) {
+      const at = this.view.screen(end);
+      if (at) this.ring(at, '#7fd0de');
+    }
+  }
+
+  private crosshair(): void {
+    const [x, y] = [this.view.width / 2, this.view.height / 2];
+    this.cased('#ffffff', 1, () => {
+      for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]] as const) {
+        this.context.moveTo(x + 2 * dx, y + 2 * dy);
+        this.context.lineTo(x + 9 * dx, y + 9 * dy);
+      }
+    });
   }
 
   private cased(colour: string, width: number, trace: () => void): void {

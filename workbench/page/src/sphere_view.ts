@@ -1,16 +1,7 @@
-// Where places of the sphere lie on a flat look, as the server draws it (compose/flat_look.h).
-import type { Place } from './api';
-
-type Vector = [number, number, number];
-const rad = (deg: number): number => (deg * Math.PI) / 180;
-const deg = (angle: number): number => (angle * 180) / Math.PI;
-const dot = (a: Vector, b: Vector): number => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-
-const direction = ([longitude, latitude]: Place): Vector => [
-  Math.cos(rad(latitude)) * Math.sin(rad(longitude)),
-  -Math.sin(rad(latitude)),
-  Math.cos(rad(latitude)) * Math.cos(rad(longitude)),
-];
+// Where places of the sphere lie on a flat look, as the server draws it (compose/flat_look.h). Places are
+// those of the panorama as the body stood; `middle` is of the levelled one, which the look shows.
+import type { Place, Turn } from './api';
+import { deg, direction, dot, placeOf, rad, turned, turnedBack, UNTURNED, type Vector } from './directions';
 
 const TALLEST_DEG = 90;
 const LOWEST_DEG = 4;
@@ -18,18 +9,29 @@ const WIDEST_DEG = 135;
 
 export class SphereView {
   middle: Place = [0, 0]; // longitude, latitude, degrees
+  level: Turn = UNTURNED; // levelled from as the body stood
   tall_deg = 40; // from top to bottom
   width = 1; // css px
   height = 1;
 
   turn(longitude_deg: number, latitude_deg: number): void {
-    const [longitude, latitude] = this.middle;
-    this.lookAt([longitude + longitude_deg, latitude + latitude_deg]);
-  }
-
-  lookAt([longitude, latitude]: Place): void {
+    const [longitude, latitude] = [this.middle[0] + longitude_deg, this.middle[1] + latitude_deg];
     const turns = Math.round(longitude / 360);
     this.middle = [longitude - 360 * turns, Math.min(89.9, Math.max(-89.9, latitude))];
+  }
+
+  lookAt(place: Place): void {
+    this.middle = placeOf(turned(this.level, direction(place)));
+    this.turn(0, 0); // not straight up or down
+  }
+
+  /** What lies in the middle stays there, upright now. */
+  setLevel(level: Turn): void {
+    const now = this.level.flat();
+    if (level.flat().every((value, i) => value === now[i])) return;
+    const middle = this.place(this.width / 2, this.height / 2);
+    this.level = level;
+    this.lookAt(middle);
   }
 
   zoom(factor: number): void {
@@ -65,7 +67,7 @@ export class SphereView {
   /** Canvas px of a place; null behind the viewer. */
   screen(place: Place): Place | null {
     const { right, down, ahead } = this.axes();
-    const d = direction(place);
+    const d = turned(this.level, direction(place));
     const depth = dot(d, ahead);
     if (depth < 0.05) return null;
     return [this.width / 2 + (this.focal() * dot(d, right)) / depth, this.height / 2 + (this.focal() * dot(d, down)) / depth];
@@ -75,7 +77,7 @@ export class SphereView {
   place(x: number, y: number): Place {
     const { right, down, ahead } = this.axes();
     const [u, v] = [(x - this.width / 2) / this.focal(), (y - this.height / 2) / this.focal()];
-    const [dx = 0, dy = 0, dz = 1] = ahead.map((a, i) => a + u * (right[i] ?? 0) + v * (down[i] ?? 0));
-    return [deg(Math.atan2(dx, dz)), deg(Math.atan2(-dy, Math.hypot(dx, dz)))];
+    const d = ahead.map((a, i) => a + u * (right[i] ?? 0) + v * (down[i] ?? 0)) as Vector;
+    return placeOf(turnedBack(this.level, d));
   }
 }
