@@ -166,5 +166,5 @@ export async function levelByHand({ browser, serve, ended, open, until, picture,
   const { tilt_deg } = JSON.parse(fine('finish', panorama, '--level', '--out', join(scratch, 'again.tif'), '--json')).level;
   console.log(`the panorama from the shot file leans ${tilt_deg.toFixed(3)} degrees by its own upright edges`);
   assert.ok(tilt_deg < 0.25);
-  return { page, child };
+  return { page, child, address };
 }

@@ -8,6 +8,7 @@ import { spawn, spawnSync } from 'node:child_process';
 import { copyFileSync, existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { join } from 'node:path';
+import { zoomByFingers } from './fingers.mjs';
 import { levelByHand } from './leaning_room.mjs';
 import { correlation, misfitBesideSeam } from './pictures.mjs';
 
@@ -70,8 +71,8 @@ async function until(page, truth, patience_ms = 10000) {
   }
   throw new Error(`never came true: ${truth}`);
 }
-async function open(address, name = 'library_1') {
-  const page = await browser.newPage({ viewport: { width: 1280, height: 720 } });
+async function open(address, name = 'library_1', form = { viewport: { width: 1280, height: 720 } }) {
+  const page = await browser.newPage(form);
   page.on('pageerror', (fault) => faults.push(String(fault)));
   page.on('console', (line) => { if (line.type() === 'error') faults.push(line.text()); });
   await page.goto(address);
@@ -305,6 +306,10 @@ try {
   await checkAccess(upright.page, '#mark-edge');
   assert.deepEqual(faults, []);
   await upright.page.close();
+  const tablet = await open(upright.address, 'library_4', { viewport: { width: 820, height: 1180 }, hasTouch: true });
+  await zoomByFingers(tablet);
+  assert.deepEqual(faults, []);
+  await tablet.close();
   upright.child.kill('SIGINT');
   assert.equal(await ended(upright.child), 0);
 } finally {

@@ -2,6 +2,7 @@
 import { api, type Place, type SeamStatus, type ShotView, type TieView } from './api';
 import { viridis } from './colours';
 import { element, say, showChosen, showFigures, showStrokes, showTies, showVerticals, showWords } from './panel';
+import { Pinch } from './pinch';
 import { endOf, paint, reach_px, tiesOfPair, type Scene } from './ring_painter';
 import { ShotList } from './shots';
 import { Sphere } from './sphere';
@@ -24,7 +25,9 @@ function redraw(): void {
   waiting = true;
   requestAnimationFrame(() => {
     waiting = false;
-    if (scene) paint(context, scene);
+    if (!scene) return;
+    paint(context, scene);
+    canvas.dataset.view = [scene.port.scale, scene.port.left].join(' ');
   });
 }
 
@@ -205,9 +208,22 @@ function endAt(x: number, y: number): { tie: TieView; row: number } | null {
   return null;
 }
 
+function letGo(): void {
+  drag = null;
+  if (scene) [scene.drawing, scene.moving] = [[], null];
+  redraw();
+}
+
+const pinch = new Pinch(canvas, letGo, (factor, from, to) => {
+  scene?.port.zoom(factor, ...from);
+  scene?.port.pan(to[0] - from[0], to[1] - from[1]);
+  redraw();
+});
+
 canvas.addEventListener('pointerdown', (event) => {
   if (!scene) return;
   canvas.setPointerCapture(event.pointerId);
+  if (pinch.on) return;
   const { offsetX: x, offsetY: y } = event;
   const drawing = picker('tool').value !== 'tie';
   const under = scene.port.ribbon(x, y);
@@ -255,11 +271,7 @@ canvas.addEventListener('pointerup', (event) => {
   }
 });
 
-canvas.addEventListener('pointercancel', () => {
-  drag = null;
-  if (scene) scene.drawing = [];
-  redraw();
-});
+canvas.addEventListener('pointercancel', letGo);
 
 canvas.addEventListener('wheel', (event) => {
   if (!scene) return;

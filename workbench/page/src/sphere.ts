@@ -7,6 +7,7 @@ import { along, UNTURNED } from './directions';
 import { EdgeMarker } from './edge_marker';
 import { Globe } from './globe';
 import { element } from './panel';
+import { Pinch } from './pinch';
 import { left_px } from './ring_painter';
 import { SphereView } from './sphere_view';
 
@@ -37,11 +38,13 @@ export class Sphere {
       this.paint();
     });
     new ResizeObserver(() => this.layout()).observe(this.canvas);
+    const pinch = new Pinch(this.canvas, () => { this.drag = null; }, (factor, from, to) => this.pinched(factor, from, to));
     this.canvas.addEventListener('pointerdown', (event) => {
       this.canvas.setPointerCapture(event.pointerId);
+      if (pinch.on) return;
       this.drag = { x: event.offsetX, y: event.offsetY, moved: false };
     });
-    this.canvas.addEventListener('pointermove', (event) => this.pull(event));
+    this.canvas.addEventListener('pointermove', (event) => { if (!pinch.on) this.pull(event); });
     this.canvas.addEventListener('pointerup', (event) => {
       if (this.drag && !this.drag.moved) this.marker.put(this.view.place(event.offsetX, event.offsetY));
       this.drag = null;
@@ -63,8 +66,8 @@ export class Sphere {
     if (shot.shot !== this.shot?.shot) {
       this.looks = { template: null, touched: null };
       this.place = null;
+      this.marker.toggle(false);
     }
-    if (shot.shot !== this.shot?.shot) this.marker.toggle(false);
     this.shot = shot;
     this.edits += 1;
     this.view.setLevel(shot.level && 'levelled_from_rig' in shot.level ? shot.level.levelled_from_rig : UNTURNED);
@@ -91,6 +94,16 @@ export class Sphere {
     this.context.setTransform(ratio, 0, 0, ratio, 0, 0);
     [this.view.width, this.view.height] = [Math.max(1, box.width), Math.max(1, box.height)];
     this.view.zoom(1); // not wider than can be drawn
+    this.moved();
+  }
+
+  /** What lay under `from` lies under `to` then, as nearly as a level horizon allows. */
+  private pinched(factor: number, from: Place, to: Place): void {
+    const held = this.view.place(...from);
+    this.view.zoom(factor);
+    const [x, y] = this.view.screen(held) ?? to;
+    const scale = this.view.deg_per_px();
+    this.view.turn((x - to[0]) * scale, (to[1] - y) * scale);
     this.moved();
   }
 
