@@ -59,14 +59,15 @@ class PathState {
 
 class Aggregation {
  public:
-  Aggregation(const CostVolume& volume, const Strip& reference, const Smoothness& smoothness)
-      : volume_(volume),
-        reference_(reference),
-        smoothness_(smoothness),
-        sums_(volume.cost.size(), 0) {}
+  Aggregation(const CostVolume& volume, const Strip& reference, const Smoothness& smoothness,
+              std::vector<std::int16_t>& sums)
+      : volume_(volume), reference_(reference), smoothness_(smoothness), sums_(sums) {
+    sums_.resize(volume.cost.size());
+  }
 
-  std::vector<std::int16_t> run() {
+  void run() {
     parallel_for(0, volume_.height_px, [&](int y) {
+      std::fill_n(sums_.data() + volume_.index(0, y), volume_.index(0, 1), std::int16_t{0});
       follow_row(y, 1);
       follow_row(y, -1);
     });
@@ -78,7 +79,6 @@ class Aggregation {
         });
       }
     }
-    return std::move(sums_);
   }
 
  private:
@@ -140,14 +140,14 @@ class Aggregation {
   const CostVolume& volume_;
   const Strip& reference_;
   const Smoothness& smoothness_;
-  std::vector<std::int16_t> sums_;
+  std::vector<std::int16_t>& sums_;
 };
 
 }  // namespace
 
-std::vector<std::int16_t> aggregate(const CostVolume& volume, const Strip& reference,
-                                    const Smoothness& smoothness) {
-  return Aggregation(volume, reference, smoothness).run();
+void aggregate(const CostVolume& volume, const Strip& reference, const Smoothness& smoothness,
+               std::vector<std::int16_t>& sums) {
+  Aggregation(volume, reference, smoothness, sums).run();
 }
 
 }  // namespace seamwright

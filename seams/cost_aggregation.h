@@ -16,8 +16,9 @@ struct Smoothness {
 
 /// Semi-global matching (Hirschmüller 2008, PAMI 30:328–341): sums the costs of the best paths that
 /// end in a pixel from eight directions. On a closed ribbon no path begins or ends at the seam of
-/// the raster. Layout as in CostVolume.
-[[nodiscard]] std::vector<std::int16_t> aggregate(const CostVolume& volume, const Strip& reference,
-                                                  const Smoothness& smoothness);
+/// the raster. Layout as in CostVolume. `sums` is overwritten; a vector of the same size keeps its
+/// memory.
+void aggregate(const CostVolume& volume, const Strip& reference, const Smoothness& smoothness,
+               std::vector<std::int16_t>& sums);
 
 }  // namespace seamwright

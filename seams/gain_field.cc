@@ -116,25 +116,35 @@ struct ChannelFit {
   int agreeing = 0;
 };
 
+// The basis at every block, a column each.
+Eigen::MatrixXd values_at(const Basis& basis, const std::vector<Block>& blocks) {
+  Eigen::MatrixXd values(basis.size(), static_cast<Eigen::Index>(blocks.size()));
+  Eigen::Index column = 0;
+  for (const Block& block : blocks) {
+    basis.at(block.x_px, block.row_px, values.col(column++).data());
+  }
+  return values;
+}
+
 // Iterated weighted least squares with Tukey's weights, from the median on.
-ChannelFit fit_channel(const Basis& basis, const std::vector<Block>& blocks, std::size_t channel,
-                       double agree_ev) {
+ChannelFit fit_channel(const Basis& basis, const Eigen::MatrixXd& values,
+                       const std::vector<Block>& blocks, std::size_t channel, double agree_ev) {
   const Eigen::Index size = basis.size();
   Eigen::VectorXd terms = Eigen::VectorXd::Zero(size);
   terms[0] = median_ratio(blocks, channel);
-  Eigen::VectorXd value(size);
   ChannelFit fit;
   for (int round = 0; round < kRounds; ++round) {
     Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(size, size);
     Eigen::VectorXd right = Eigen::VectorXd::Zero(size);
     fit.agreeing = 0;
-    for (const Block& block : blocks) {
-      basis.at(block.x_px, block.row_px, value.data());
-      const double off = (block.ratio_ev[channel] - value.dot(terms)) / agree_ev;
+    for (std::size_t i = 0; i < blocks.size(); ++i) {
+      const auto value = values.col(static_cast<Eigen::Index>(i));
+      const double ratio_ev = blocks[i].ratio_ev[channel];
+      const double off = (ratio_ev - value.dot(terms)) / agree_ev;
       if (std::abs(off) >= 1) continue;
       const double weight = (1 - off * off) * (1 - off * off);
       normal.noalias() += weight * value * value.transpose();
-      right.noalias() += weight * block.ratio_ev[channel] * value;
+      right.noalias() += weight * ratio_ev * value;
       ++fit.agreeing;
     }
     if (fit.agreeing == 0) break;
@@ -180,8 +190,8 @@ GainRaster::GainRaster(const GainField& field)
     basis.at(x + 0.5, 0.5 * field.height_px_, value.data());  // where the tilt counts nothing
     for (std::size_t c = 0; c < 3; ++c) {
       const std::vector<double>& terms = field.terms_[c];
-      around_[c].push_back(static_cast<float>(
-          std::inner_product(terms.begin(), terms.end(), value.begin(), 0.0)));
+      around_[c].push_back(
+          static_cast<float>(std::inner_product(terms.begin(), terms.end(), value.begin(), 0.0)));
     }
   }
   for (std::size_t c = 0; c < 3; ++c) tilt_[c] = static_cast<float>(field.terms_[c][1]);
@@ -195,9 +205,10 @@ GainField fit_gain_field(const SeamViews& views, const Image& subject_map,
   const std::vector<Block> blocks = comparable_blocks(views, subject_map);
   if (blocks.empty()) return {};
   const Basis basis(views.closed, width, height, harmonics);
+  const Eigen::MatrixXd values = values_at(basis, blocks);
   std::array<std::vector<double>, 3> terms;
   for (std::size_t c = 0; c < 3; ++c) {
-    ChannelFit fit = fit_channel(basis, blocks, c, options.agree_ev);
+    ChannelFit fit = fit_channel(basis, values, blocks, c, options.agree_ev);
     if (fit.agreeing * kBlock_px * kBlock_px < options.least_px) return {};
     terms[c] = std::move(fit.terms);
   }

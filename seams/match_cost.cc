@@ -44,8 +44,13 @@ RowTap tap_at(double y_px, int height_px) {
 
 class Sweep {
  public:
-  Sweep(const StripView& reference, const StripView& other, const DepthLabels& labels)
-      : reference_(reference), other_(other), labels_(labels), grid_(reference.strip.grid) {
+  Sweep(const StripView& reference, const StripView& other, const DepthLabels& labels,
+        CostVolume& volume)
+      : reference_(reference),
+        other_(other),
+        labels_(labels),
+        grid_(reference.strip.grid),
+        volume_(volume) {
     volume_.width_px = grid_.width_px;
     volume_.height_px = grid_.height_px;
     volume_.labels = labels.count;
@@ -60,7 +65,7 @@ class Sweep {
     }
   }
 
-  CostVolume run() {
+  void run() {
     const int bands = (grid_.height_px + kBandRows - 1) / kBandRows;
     const int blocks = (grid_.width_px + kBandColumns - 1) / kBandColumns;
     parallel_for(0, bands * blocks, [&](int task) {
@@ -71,7 +76,6 @@ class Sweep {
              .top = top,
              .bottom = std::min(top + kBandRows, grid_.height_px)});
     });
-    return std::move(volume_);
   }
 
  private:
@@ -151,7 +155,7 @@ class Sweep {
   const StripView& other_;
   const DepthLabels& labels_;
   const RibbonGrid& grid_;
-  CostVolume volume_;
+  CostVolume& volume_;
   std::vector<RowTap> taps_;  // rows of one label side by side
 };
 
@@ -173,9 +177,9 @@ DepthLabels depth_labels(const RibbonGrid& grid, double half_baseline_m, double 
           .px_per_label = most_px / steps};
 }
 
-CostVolume match_cost(const StripView& reference, const StripView& other,
-                      const DepthLabels& labels) {
-  return Sweep(reference, other, labels).run();
+void match_cost(const StripView& reference, const StripView& other, const DepthLabels& labels,
+                CostVolume& volume) {
+  Sweep(reference, other, labels, volume).run();
 }
 
 }  // namespace seamwright

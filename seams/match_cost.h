@@ -54,7 +54,8 @@ inline constexpr int kUnseenCost = 64;
 /// if everything lay at one label, and compared by the differences to the neighbours in a small
 /// window, each clipped (a census transform that keeps magnitudes). What is common to a
 /// neighbourhood (exposure, colour, flare) cancels; a neighbour across a depth edge counts little.
-[[nodiscard]] CostVolume match_cost(const StripView& reference, const StripView& other,
-                                    const DepthLabels& labels);
+/// `volume` is overwritten; one of the same size keeps its memory.
+void match_cost(const StripView& reference, const StripView& other, const DepthLabels& labels,
+                CostVolume& volume);
 
 }  // namespace seamwright

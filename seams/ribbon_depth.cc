@@ -90,15 +90,15 @@ class DepthFinder {
   }
 
  private:
-  [[nodiscard]] LensDepth seen_by(const StripView& reference, const StripView& other) const {
-    CostVolume volume = match_cost(reference, other, labels_);
-    for (const DepthAnchor& anchor : anchors_) pull(volume, reference.offset_m, anchor);
-    const std::vector<std::int16_t> sums = aggregate(volume, reference.strip, options_.smoothness);
-    return best_depth(sums, volume, reference.strip, labels_);
+  LensDepth seen_by(const StripView& reference, const StripView& other) {
+    match_cost(reference, other, labels_, volume_);
+    for (const DepthAnchor& anchor : anchors_) pull(reference.offset_m, anchor);
+    aggregate(volume_, reference.strip, options_.smoothness, sums_);
+    return best_depth(sums_, volume_, reference.strip, labels_);
   }
 
   // Makes other depths dearer around an anchor, less with distance.
-  void pull(CostVolume& volume, double offset_m, const DepthAnchor& anchor) const {
+  void pull(double offset_m, const DepthAnchor& anchor) {
     const RibbonAngles middle = grid_.axes.angles(anchor.direction);
     const Vec2 at = grid_.position(grid_.axes.direction(
         {middle.psi_rad, eta_seen_from(offset_m, 0, middle.eta_rad, anchor.inverse_m)}));
@@ -111,9 +111,9 @@ class DepthFinder {
         int x = at_x + dx;
         if (grid_.closed) x = (x + grid_.width_px) % grid_.width_px;
         if (x < 0 || x >= grid_.width_px) continue;
-        std::uint8_t* cost = volume.cost.data() + volume.index(x, y);
+        std::uint8_t* cost = volume_.cost.data() + volume_.index(x, y);
         const double ease = std::max(0.0, 1 - std::hypot(dx, y - at_y) / (reach + 1));
-        for (int k = 0; k < volume.labels; ++k) {
+        for (int k = 0; k < volume_.labels; ++k) {
           const double off_px = std::abs(k - label) * labels_.px_per_label;
           const double dearer = cost[k] + ease * std::min(kMostAnchorPull, kAnchorPull * off_px);
           cost[k] = static_cast<std::uint8_t>(std::min(dearer, 1.0 * kMostCost));
@@ -129,6 +129,8 @@ class DepthFinder {
   std::span<const DepthAnchor> anchors_;
   Strip strip_a_;
   Strip strip_b_;
+  CostVolume volume_ = {};  // of one lens, then of the other: what is largest is there once
+  std::vector<std::int16_t> sums_ = {};
 };
 
 }  // namespace

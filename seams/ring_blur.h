@@ -1,7 +1,8 @@
 #pragma once
 
 // Gaussian smoothing in a ribbon. Columns wrap on a closed one, sums always run in the same order
-// around a pixel: a rotated ribbon gives exactly the rotated result.
+// around a pixel: a rotated ribbon gives exactly the rotated result, in a coarser raster one that
+// is rotated by whole pixels of it.
 
 #include <vector>
 
