@@ -195,32 +195,38 @@ bool CellRenderer::has_it_alone(std::size_t lens, const Cell& cell, const Work& 
   return true;
 }
 
-// Where two lenses and no other see a cell, and the walk between them is at full strength, their
-// seam alone says who has what. False elsewhere.
+// Where no third lens sees a cell, and the walk between two is at full strength, their seam alone
+// says who has what: if both see all of the cell, or the one that does has it all. False elsewhere.
 bool CellRenderer::share_out_along_seam(const Cell& cell, Work& work) const {
   if (work.moving.size() != 1 || !work.moving.front().whole) return false;
   const Work::Moving& moving = work.moving.front();
   const std::size_t a = moving.pair->lens_a();
   const std::size_t b = moving.pair->lens_b();
   for (std::size_t i = 0; i < lenses_.size(); ++i) {
-    const Work::View wanted = i == a || i == b ? Work::View::inside : Work::View::outside;
-    if (work.view[i] != wanted) return false;
+    if (i != a && i != b && work.view[i] != Work::View::outside) return false;
   }
+  const bool a_inside = work.view[a] == Work::View::inside;
+  const bool b_inside = work.view[b] == Work::View::inside;
+  bool any_a = false;
+  bool any_b = false;
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
       const std::size_t i = Cell::index(column, row);
       const PairField::Place& place = moving.place[i];
-      const double sharp = moving.pair->step(place).share_a;
-      const PairField::Shown shown = moving.pair->shown(place);
-      const double share = shown.by_a == shown.by_b
-                               ? sharp
-                               : sharp * shown.by_a + (1 - sharp) * (1 - shown.by_b);
+      double share = moving.pair->step(place).share_a;
+      if (a_inside && b_inside) {
+        const PairField::Shown shown = moving.pair->shown(place);
+        if (shown.by_a != shown.by_b) share = share * shown.by_a + (1 - share) * (1 - shown.by_b);
+      }
+      any_a = any_a || share > 0;
+      any_b = any_b || share < 1;
+      if ((any_a && !a_inside) || (any_b && !b_inside)) return false;
       work.share[a][i] = static_cast<float>(share);
       work.share[b][i] = static_cast<float>(1 - share);
-      work.shares_any[a] |= share > 0;
-      work.shares_any[b] |= share < 1;
     }
   }
+  work.shares_any[a] = any_a;
+  work.shares_any[b] = any_b;
   return true;
 }
 

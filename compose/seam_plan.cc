@@ -26,7 +26,7 @@ namespace {
 constexpr double kMargin_rad = rad_from_deg(0.5);  // kept free at the rim of the fields of view
 constexpr double kLeastBaseline_m = 1e-4;          // shorter ones show no parallax
 constexpr double kLeastEta_rad = rad_from_deg(3);
-constexpr int kEtaSteps = 348;  // half a degree each
+constexpr int kEtaSteps = 348;                         // half a degree each
 constexpr double kReadingReach_rad = rad_from_deg(6);  // larger shifts are read exactly
 constexpr int kOverlapStep = 16;  // columns between which an overlap's borders are straight
 
@@ -103,9 +103,8 @@ std::vector<SlideColumn> slide_columns(const OverlapFinder& overlap, const Ribbo
   };
   const int steps = (grid.width_px + kOverlapStep - 1) / kOverlapStep;
   std::vector<SlideColumn> node(static_cast<std::size_t>(steps + 1));
-  parallel_for(0, steps + 1, [&](int i) {
-    node[static_cast<std::size_t>(i)] = asked(1.0 * i * kOverlapStep);
-  });
+  parallel_for(0, steps + 1,
+               [&](int i) { node[static_cast<std::size_t>(i)] = asked(1.0 * i * kOverlapStep); });
   std::vector<SlideColumn> columns(static_cast<std::size_t>(grid.width_px));
   parallel_for(0, grid.width_px, [&](int x) {
     const SlideColumn& from = node[static_cast<std::size_t>(x / kOverlapStep)];
@@ -168,8 +167,8 @@ double nearest_of(const Rig& rig, const SeamOptions& options) {
 }
 
 // Empty where there is nothing to gain.
-std::optional<PairRibbon> pair_ribbon(const Rig& rig, const std::vector<LensMap>& maps, int a, int b,
-                                      const SeamOptions& options) {
+std::optional<PairRibbon> pair_ribbon(const Rig& rig, const std::vector<LensMap>& maps, int a,
+                                      int b, const SeamOptions& options) {
   const auto whole = matching_grid(rig, a, b, kMargin_rad);
   if (!whole) return std::nullopt;
   const double half = half_baseline(rig.lenses[static_cast<std::size_t>(a)],
@@ -189,9 +188,9 @@ std::optional<PairRibbon> pair_ribbon(const Rig& rig, const std::vector<LensMap>
 // Frames no finer than the ribbons need, and the rig that fits them.
 struct RibbonFrames {
   Rig rig;
-  std::vector<Image> shrunk = {};            // empty where the frames are as coarse already
-  std::vector<const Image*> images = {};     // what to read
-  std::vector<LensView> views = {};          // what to match
+  std::vector<Image> shrunk = {};         // empty where the frames are as coarse already
+  std::vector<const Image*> images = {};  // what to read
+  std::vector<LensView> views = {};       // what to match
 };
 
 // By how much frames can be shrunk for all ribbons: whole pixels, none left over.
@@ -401,8 +400,7 @@ Result<SeamPlan> plan_seams(const Rig& rig, std::span<const Frame> frames,
     }
     done += 0.5;
     PairSeam pair{.lens_a = ribbon.a, .lens_b = ribbon.b, .warp = std::move(walk->warp)};
-    if (auto routed = route(pair, walk->slide, ribbons, plan.gains, *transfer, options);
-        !routed) {
+    if (auto routed = route(pair, walk->slide, ribbons, plan.gains, *transfer, options); !routed) {
       return tl::unexpected(routed.error());
     }
     plan.pairs.push_back(std::move(pair));

@@ -80,8 +80,8 @@ struct Smoothed {
   Plane weight;
 };
 
-// A plane smoothed from σ `from_px` on to `to_px`, pixels of the ribbon, in a raster in which that is
-// no less than a pyramid needs.
+// A plane smoothed from σ `from_px` on to `to_px`, pixels of the ribbon, in a raster in which that
+// is no less than a pyramid needs.
 Plane smoothed_on(const Plane& plane, double from_px, double to_px, int ribbon_width, bool closed) {
   constexpr double kLeastSigma = 3;
   const double scale = 1.0 * ribbon_width / plane.width_px;  // ribbon px a pixel
@@ -139,8 +139,8 @@ class Blender {
         const auto at = static_cast<std::size_t>(x);
         const double top = borders_.top[at];
         const double room = borders_.bottom[at] - top;
-        const auto share = static_cast<float>(room > 0 ? smooth_step((y + 0.5 - top) / room)
-                                                       : y + 0.5 > top);
+        const auto share =
+            static_cast<float>(room > 0 ? smooth_step((y + 0.5 - top) / room) : y + 0.5 > top);
         for (std::size_t c = 0; c < 3; ++c) {
           const float ratio_ev = gains.ratio_ev(x, y, c);
           a[c] = std::exp2(-share * ratio_ev);
@@ -236,8 +236,8 @@ class Blender {
   void add_band(std::size_t k, const std::array<Plane, 3>& band, double half_px, Tones& of_a,
                 Tones& of_b) const {
     parallel_for(0, height_, [&](int y) {
-      float* add_a = of_a.row(static_cast<std::size_t>(y)) + 3;
-      float* add_b = of_b.row(static_cast<std::size_t>(y)) + 3;
+      float* add_a = of_a.row(static_cast<std::size_t>(y)) + Tones::kAdd;
+      float* add_b = of_b.row(static_cast<std::size_t>(y)) + Tones::kAdd;
       for (int x = 0; x < width_; ++x, add_a += Tones::kFloats, add_b += Tones::kFloats) {
         const auto at = static_cast<std::size_t>(x);
         const auto share = static_cast<float>(
@@ -286,7 +286,7 @@ BandBlend::Tones::Tones(int width_px, int height_px)
       height_px_(height_px),
       value_(row_floats() * static_cast<std::size_t>(height_px), 0.0F) {
   for (std::size_t i = 0; i < value_.size(); i += kFloats) {
-    std::fill_n(value_.begin() + static_cast<std::ptrdiff_t>(i), 3, 1.0F);
+    std::fill_n(value_.begin() + static_cast<std::ptrdiff_t>(i), kAdd, 1.0F);
   }
 }
 
@@ -301,7 +301,7 @@ LensTone BandBlend::tone(const Tones& of, const RibbonCorners& at) {
     const float below = lower[left + i] + at.right * (lower[right + i] - lower[left + i]);
     value[i] = above + at.down * (below - above);
   }
-  return {{value[0], value[1], value[2]}, {value[3], value[4], value[5]}};
+  return {{value[0], value[1], value[2]}, {value[4], value[5], value[6]}};
 }
 
 Result<BandBlend> band_blend(const SeamViews& views, const SeamPath& seam,

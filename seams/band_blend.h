@@ -49,7 +49,9 @@ class BandBlend {
   /// A raster of tones of the views' size: gain and add of a pixel lie side by side.
   class Tones {
    public:
-    static constexpr std::size_t kFloats = 6;  // a pixel: three gains, what three channels add
+    /// A pixel: three gains and one of 1, what three channels add and nothing.
+    static constexpr std::size_t kFloats = 8;
+    static constexpr std::size_t kAdd = 4;  ///< where the latter begin
 
     /// Neutral everywhere.
     Tones(int width_px, int height_px);

@@ -26,9 +26,9 @@ Sight sight_at(const Image& sight, int x, int y) {
 std::optional<int> partner_row(const RibbonGrid& grid, double from_m, double to_m,
                                const Colatitude& seen_under, float inverse) {
   const double eta = SightedPoint(from_m, seen_under, static_cast<double>(inverse)).eta_from(to_m);
-  const int row = static_cast<int>(std::floor(row_of_eta(grid, eta)));
-  if (row < 0 || row >= grid.height_px) return std::nullopt;
-  return row;
+  const double row = row_of_eta(grid, eta);
+  if (!(row >= 0) || row >= grid.height_px) return std::nullopt;
+  return static_cast<int>(row);
 }
 
 class Checker {
@@ -67,7 +67,8 @@ class Checker {
   [[nodiscard]] Sight compared(int x, int y) const {
     const auto i = static_cast<std::size_t>(x);
     const float inverse = here_.inverse_m.row<float>(y)[i];
-    const auto row = partner_row(grid_, here_m_, there_m_, rows_[static_cast<std::size_t>(y)], inverse);
+    const auto row =
+        partner_row(grid_, here_m_, there_m_, rows_[static_cast<std::size_t>(y)], inverse);
     if (!row || sight_at(there_.sight, x, *row) == Sight::none) return Sight::outside;
     const float other = there_.inverse_m.row<float>(*row)[i];
     return std::abs(inverse - other) <= most_inverse_ ? Sight::both : Sight::unsure;
@@ -118,8 +119,8 @@ struct Vote {
   float weight = 0;
 };
 
-// For every pixel the nearest confirmed one in a direction, row by row: each row's follow from those
-// of the row before.
+// For every pixel the nearest confirmed one in a direction, row by row: each row's follow from
+// those of the row before.
 class Sweeper {
  public:
   // `dy` 0, or −1 or 1 for what lies above or below; `dx` likewise.
@@ -145,9 +146,7 @@ class Sweeper {
 
  private:
   [[nodiscard]] int width() const { return sight_.width(); }
-  [[nodiscard]] bool confirmed(int x, int y) const {
-    return sight_at(sight_, x, y) == Sight::both;
-  }
+  [[nodiscard]] bool confirmed(int x, int y) const { return sight_at(sight_, x, y) == Sight::both; }
 
   void along_row(int y) {
     const int start = dx_ < 0 ? 0 : width() - 1;

@@ -13,6 +13,8 @@ namespace seamwright {
 
 namespace {
 
+constexpr int kRoom = 1 << 20;  // rows that may be negative are made positive by
+
 // One lens' view and where its pixels were read.
 struct ReadView {
   const Image& light;
@@ -38,16 +40,15 @@ struct ReadView {
 
   void interpolate(int x, double at_row, float* to) const {
     const int channels = light.channel_count();
-    const double whole = std::floor(at_row);
-    const auto t = static_cast<float>(at_row - whole);
+    const int first = static_cast<int>(at_row + kRoom) - kRoom - 1;
+    const auto t = static_cast<float>(at_row - (first + 1));
     const float t2 = t * t;
     const float t3 = t2 * t;
-    const std::array<float, 4> weight = {
-        0.5F * (-t3 + 2 * t2 - t), 0.5F * (3 * t3 - 5 * t2 + 2), 0.5F * (-3 * t3 + 4 * t2 + t),
-        0.5F * (t3 - t2)};
+    const std::array<float, 4> weight = {0.5F * (-t3 + 2 * t2 - t), 0.5F * (3 * t3 - 5 * t2 + 2),
+                                         0.5F * (-3 * t3 + 4 * t2 + t), 0.5F * (t3 - t2)};
     std::fill_n(to, channels, 0.0F);
     for (int k = 0; k < 4; ++k) {
-      const int row = std::clamp(static_cast<int>(whole) + k - 1, 0, light.height() - 1);
+      const int row = std::clamp(first + k, 0, light.height() - 1);
       const float* from = light.row<float>(row).data() + x * channels;
       for (int c = 0; c < channels; ++c) to[c] += weight[static_cast<std::size_t>(k)] * from[c];
     }
@@ -58,7 +59,8 @@ struct ReadView {
   [[nodiscard]] ViewState state_of(int x, int y, double at_row) const {
     const ViewState own = state_at(state, x, y);
     if (own == ViewState::hidden || own == ViewState::outside) return own;
-    const int nearest = std::clamp(static_cast<int>(std::lround(at_row)), 0, light.height() - 1);
+    const int nearest =
+        std::clamp(static_cast<int>(at_row + kRoom + 0.5) - kRoom, 0, light.height() - 1);
     return state_at(state, x, nearest) == ViewState::clipped ? ViewState::clipped : ViewState::good;
   }
 };

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
 #include <cstddef>
 
 namespace seamwright {
@@ -17,21 +16,21 @@ struct RibbonCorners {
   float down = 0;   ///< share of row[1]
 
   RibbonCorners() = default;
-  /// Continuous pixels; on a closed ribbon `x_px` within a turn of the raster.
+  /// Continuous pixels; `x_px` in [0, width].
   RibbonCorners(double x_px, double row_px, int width_px, int height_px, bool closed) {
-    const double left = std::floor(x_px - 0.5);
-    const double top = std::floor(row_px - 0.5);
+    // Above the raster everything is held; rows from there on are positive when two are added.
+    const double row_held = std::max(row_px, -1.0);
+    const int left = static_cast<int>(x_px + 0.5) - 1;
+    const int top = static_cast<int>(row_held + 1.5) - 2;
     right = static_cast<float>(x_px - 0.5 - left);
-    down = static_cast<float>(row_px - 0.5 - top);
+    down = static_cast<float>(row_held - 0.5 - top);
     for (int i = 0; i < 2; ++i) {
-      int x = static_cast<int>(left) + i;
-      if (closed) {
-        x = x < 0 ? x + width_px : x >= width_px ? x - width_px : x;
-      }
+      int x = left + i;
+      if (closed) x = x < 0 ? x + width_px : x >= width_px ? x - width_px : x;
       column[static_cast<std::size_t>(i)] =
           static_cast<std::size_t>(std::clamp(x, 0, width_px - 1));
       row[static_cast<std::size_t>(i)] =
-          static_cast<std::size_t>(std::clamp(static_cast<int>(top) + i, 0, height_px - 1));
+          static_cast<std::size_t>(std::clamp(top + i, 0, height_px - 1));
     }
   }
 

@@ -13,9 +13,7 @@ namespace {
 
 constexpr double kLeastSigma = 3;  // pixels, of what is kept in a coarser raster
 
-int reach_of(double sigma_px) {
-  return std::max(1, static_cast<int>(std::ceil(3 * sigma_px)));
-}
+int reach_of(double sigma_px) { return std::max(1, static_cast<int>(std::ceil(3 * sigma_px))); }
 
 // A Gaussian around `middle` on `count` places from `first` on, of sum 1.
 std::vector<float> gaussian(double sigma_px, double middle, int first, int count) {
