@@ -3,21 +3,19 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <system_error>
 #include <utility>
 
 #include <fmt/format.h>
 
-#include "base/file.h"
 #include "compose/render.h"
 #include "finish/flat_view.h"
+#include "imaging/convert.h"
 #include "imaging/write_image.h"
 #include "report/chart.h"
 #include "report/markup.h"
 #include "report/style.h"
 
 namespace seamwright {
-namespace fs = std::filesystem;
 
 namespace {
 
@@ -63,22 +61,6 @@ FlatView view_along(const Vec3& ahead) {
   view.half_width = std::tan(0.5 * rad_from_deg(kField_deg));
   view.size_px = kPicture_px;
   return view;
-}
-
-/// Through a file of its own in the system's folder for such.
-std::string jpeg_bytes(const Image& image) {
-  std::error_code code;
-  const fs::path folder = fs::temp_directory_path(code);
-  if (code) return {};
-  auto pending = PendingFile::create(folder / "seamwright-check.jpg");
-  if (!pending) return {};
-  const fs::path file = pending->temporary().string() + ".jpg";
-  std::string bytes;
-  if (write_image(file, image, {.jpeg_quality = 85})) {
-    if (auto read = read_file(file)) bytes = std::move(*read);
-  }
-  fs::remove(file, code);
-  return bytes;
 }
 
 const Finding* first_with_place(const ShotFindings& found) {
@@ -178,7 +160,9 @@ std::string picture_of_worst(const Rig& rig, std::span<const Frame> frames,
   const auto panorama = render_panorama(rig, frames, render);
   if (!panorama) return {};
   const WrappedPanorama wrapped(panorama->image);
-  return jpeg_bytes(render_flat_view(wrapped, view_along(shown->place->direction())));
+  constexpr int kQuality = 85;
+  const Image view = render_flat_view(wrapped, view_along(shown->place->direction()));
+  return jpeg_bytes(to_type(view, SampleType::u8), kQuality);
 }
 
 std::string check_page(const std::vector<Checked>& all) {

@@ -1,5 +1,8 @@
+#include <algorithm>
+#include <cassert>
 #include <csetjmp>
 #include <cstdio>
+#include <cstdlib>
 #include <string>
 #include <vector>
 
@@ -48,6 +51,17 @@ Content content_of(const Image& image, const WriteOptions& options) {
   return content;
 }
 
+// Where the library puts a file that goes nowhere else.
+struct JpegMemory {
+  unsigned char* bytes = nullptr;
+  unsigned long size = 0;  // NOLINT(google-runtime-int): the library's type
+
+  JpegMemory() = default;
+  ~JpegMemory() { std::free(bytes); }
+  JpegMemory(const JpegMemory&) = delete;
+  JpegMemory& operator=(const JpegMemory&) = delete;
+};
+
 class JpegOut {
  public:
   JpegOut() {
@@ -61,6 +75,20 @@ class JpegOut {
   bool write(const Content& content, std::FILE* to) {
     if (setjmp(errors_.on_failure) != 0) return false;
     jpeg_stdio_dest(&jpeg_, to);
+    write(content);
+    return true;
+  }
+  bool write(const Content& content, JpegMemory& to) {
+    if (setjmp(errors_.on_failure) != 0) return false;
+    jpeg_mem_dest(&jpeg_, &to.bytes, &to.size);
+    write(content);
+    return true;
+  }
+
+  [[nodiscard]] std::string message() const { return errors_.text.data(); }
+
+ private:
+  void write(const Content& content) {
     set_parameters(*content.image, content.quality);
     jpeg_start_compress(&jpeg_, TRUE);
     write_marker(content.exif);
@@ -73,12 +101,8 @@ class JpegOut {
       jpeg_write_scanlines(&jpeg_, const_cast<JSAMPARRAY>(&content.rows[jpeg_.next_scanline]), 1);
     }
     jpeg_finish_compress(&jpeg_);
-    return true;
   }
 
-  [[nodiscard]] std::string message() const { return errors_.text.data(); }
-
- private:
   void set_parameters(const Image& image, int quality) {
     constexpr int kFullColourQuality = 90;
     jpeg_.image_width = static_cast<JDIMENSION>(image.width());
@@ -125,6 +149,15 @@ Result<void> write_jpeg(const std::filesystem::path& path, const Image& image,
   if (!out.write(content, file.get())) return fail(write_failure(path, out.message()));
   if (!close_c_file(std::move(file))) return fail(write_failure(path, {}));
   return pending->commit();
+}
+
+std::string jpeg_bytes(const Image& picture, int quality) {
+  assert(picture.type() == SampleType::u8 && !has_alpha(picture.channels()));
+  assert(std::max(picture.width(), picture.height()) <= JPEG_MAX_DIMENSION);
+  JpegMemory memory;
+  JpegOut out;
+  if (!out.write(content_of(picture, {.jpeg_quality = quality}), memory)) return {};
+  return {reinterpret_cast<const char*>(memory.bytes), memory.size};
 }
 
 }  // namespace seamwright

@@ -32,4 +32,8 @@ struct WriteOptions {
 [[nodiscard]] Result<void> write_image(const std::filesystem::path& path, const Image& image,
                                        const WriteOptions& options = {});
 
+/// A JPEG file in memory, for pages and answers: of a grey or RGB u8 picture no side of which is
+/// above 65500 pixels (asserted), quality as in WriteOptions. Empty where memory ran out.
+[[nodiscard]] std::string jpeg_bytes(const Image& picture, int quality);
+
 }  // namespace seamwright

@@ -9,6 +9,7 @@
 #include "check/shot_check.h"
 #include "compose/flat_look.h"
 #include "imaging/transfer.h"
+#include "imaging/write_image.h"
 #include "workbench/ring_picture.h"
 
 namespace seamwright::workbench {

@@ -10,6 +10,7 @@
 #include "compose/seam_plan.h"
 #include "features/strip.h"
 #include "imaging/transfer.h"
+#include "imaging/write_image.h"
 #include "templates/frame_scale.h"
 #include "workbench/ring_picture.h"
 

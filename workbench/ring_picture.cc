@@ -1,15 +1,9 @@
 #include "workbench/ring_picture.h"
 
 #include <algorithm>
-#include <cassert>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
-#include <vector>
-
-#include <opencv2/core.hpp>
-#include <opencv2/imgcodecs.hpp>
-#include <opencv2/imgproc.hpp>
 
 #include "base/parallel.h"
 #include "imaging/convert.h"
@@ -76,19 +70,6 @@ Image for_screen(const Image& picture) {
     }
   });
   return shown;
-}
-
-std::string jpeg_bytes(const Image& picture, int quality) {
-  assert(picture.channels() == Channels::rgb && picture.type() == SampleType::u8);
-  cv::Mat bgr(picture.height(), picture.width(), CV_8UC3);
-  for (int y = 0; y < picture.height(); ++y) {
-    const auto row = picture.row<std::uint8_t>(y);
-    std::copy(row.begin(), row.end(), bgr.ptr<std::uint8_t>(y));
-  }
-  cv::cvtColor(bgr, bgr, cv::COLOR_RGB2BGR);
-  std::vector<unsigned char> bytes;
-  cv::imencode(".jpg", bgr, bytes, {cv::IMWRITE_JPEG_QUALITY, quality});
-  return {bytes.begin(), bytes.end()};
 }
 
 }  // namespace seamwright::workbench

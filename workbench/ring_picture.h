@@ -1,7 +1,5 @@
 #pragma once
 
-#include <string>
-
 #include "base/result.h"
 #include "imaging/image.h"
 #include "projection/ribbon.h"
@@ -15,8 +13,5 @@ namespace seamwright::workbench {
 
 /// RGB u8 as a screen shows a picture's codes: grey three times, light encoded as sRGB.
 [[nodiscard]] Image for_screen(const Image& picture);
-
-/// JPEG bytes of an RGB u8 picture (asserted).
-[[nodiscard]] std::string jpeg_bytes(const Image& picture, int quality);
 
 }  // namespace seamwright::workbench

@@ -1,6 +1,10 @@
+#include <string>
+#include <vector>
+
 #include <catch2/catch.hpp>
 #include <opencv2/imgcodecs.hpp>
 
+#include "base/file.h"
 #include "imaging/convert.h"
 #include "imaging/exif_reader.h"
 #include "imaging/read_image.h"
@@ -55,6 +59,23 @@ TEST_CASE("OpenCV reads the same pixels from our PNG", "[imaging][png]") {
     }
   }
   CHECK(different == 0);
+}
+
+// Outside check: OpenCV's JPEG reader, in memory.
+TEST_CASE("a JPEG in memory is the one in a file", "[imaging][jpeg]") {
+  const ScratchDir dir;
+  for (const Channels channels : {Channels::grey, Channels::rgb}) {
+    CAPTURE(static_cast<int>(channels));
+    const Image image = to_type(test::smooth_image(120, 90, channels), SampleType::u8);
+    const std::string bytes = jpeg_bytes(image, 85);
+    REQUIRE(write_image(dir / "p.jpg", image, {.jpeg_quality = 85}));
+    CHECK(read_file(dir / "p.jpg") == bytes);
+    const std::vector<unsigned char> buffer(bytes.begin(), bytes.end());
+    const cv::Mat mat = cv::imdecode(buffer, cv::IMREAD_UNCHANGED);
+    CHECK(mat.cols == 120);
+    CHECK(mat.rows == 90);
+    CHECK(mat.channels() == image.channel_count());
+  }
 }
 
 TEST_CASE("JPEG keeps a smooth picture", "[imaging][jpeg]") {
