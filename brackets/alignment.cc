@@ -5,6 +5,7 @@
 #include <cmath>
 #include <vector>
 
+#include "base/catmull_rom.h"
 #include "base/parallel.h"
 #include "brackets/light.h"
 #include "brackets/plane.h"
@@ -70,13 +71,6 @@ Level half_size(const Level& fine) {
     }
   }
   return coarse;
-}
-
-std::array<float, 4> catmull_rom(float t) {
-  const float t2 = t * t;
-  const float t3 = t2 * t;
-  return {0.5F * (-t3 + 2 * t2 - t), 0.5F * (3 * t3 - 5 * t2 + 2), 0.5F * (-3 * t3 + 4 * t2 + t),
-          0.5F * (t3 - t2)};
 }
 
 /// Light and variance at a position, empty (variance < 0) near clipped pixels and the border.

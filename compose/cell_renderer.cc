@@ -215,8 +215,7 @@ bool CellRenderer::share_out_along_seam(const Cell& cell, Work& work) const {
       const PairField::Place& place = moving.place[i];
       double share = moving.pair->step(place).share_a;
       if (a_inside && b_inside) {
-        const PairField::Shown shown = moving.pair->shown(place);
-        if (shown.by_a != shown.by_b) share = share * shown.by_a + (1 - share) * (1 - shown.by_b);
+        share = moving.pair->shown(place).share_of_a(share, 1 - share);
       }
       any_a = any_a || share > 0;
       any_b = any_b || share < 1;
@@ -295,10 +294,12 @@ void CellRenderer::prefer_who_sees(const Work& work, std::size_t pixel, std::spa
     const std::size_t b = moving.pair->lens_b();
     if (work.view[a] != Work::View::inside || work.view[b] != Work::View::inside) continue;
     const double sum = share[a] + share[b];
+    if (sum <= 0) continue;
     const PairField::Shown shown = moving.pair->shown(moving.place[pixel]);
-    if (sum <= 0 || shown.by_a == shown.by_b) continue;
-    share[a] = share[a] * shown.by_a + share[b] * (1 - shown.by_b);
-    share[b] = sum - share[a];
+    const double of_a = shown.share_of_a(share[a], share[b]);
+    if (of_a == share[a]) continue;  // as nearly everywhere
+    share[a] = of_a;
+    share[b] = sum - of_a;
   }
 }
 
@@ -321,10 +322,6 @@ Vec3 CellRenderer::read_direction(std::size_t lens, const Work& work, std::size_
 }
 
 LensTone CellRenderer::tone(std::size_t lens, const Work& work, std::size_t pixel) {
-  if (work.moving.size() == 1) {
-    const Work::Moving& only = work.moving.front();
-    return only.pair->has(lens) ? only.pair->tone(lens, only.place[pixel]) : LensTone{};
-  }
   LensTone sum;
   for (const Work::Moving& moving : work.moving) {
     if (!moving.pair->has(lens)) continue;

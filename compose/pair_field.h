@@ -38,6 +38,11 @@ class PairField {
   struct Shown {
     double by_a = 1;
     double by_b = 1;
+
+    /// Lens a's share of `share_a` and `share_b` when what a lens does not show is the other's.
+    [[nodiscard]] double share_of_a(double share_a, double share_b) const {
+      return by_a == by_b ? share_a : share_a * by_a + share_b * (1 - by_b);
+    }
   };
   [[nodiscard]] Shown shown(const Place& at) const;
   /// What the blend makes of a lens' light.

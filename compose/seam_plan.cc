@@ -162,10 +162,6 @@ struct PairRibbon {
   double coarser = 1;  // than the finer of both lenses, at least 1
 };
 
-double nearest_of(const Rig& rig, const SeamOptions& options) {
-  return rig.metric ? options.depth.nearest_m : options.depth.nearest_baselines;
-}
-
 // Empty where there is nothing to gain.
 std::optional<PairRibbon> pair_ribbon(const Rig& rig, const std::vector<LensMap>& maps, int a,
                                       int b, const SeamOptions& options) {
@@ -174,7 +170,7 @@ std::optional<PairRibbon> pair_ribbon(const Rig& rig, const std::vector<LensMap>
   const double half = half_baseline(rig.lenses[static_cast<std::size_t>(a)],
                                     rig.lenses[static_cast<std::size_t>(b)], *whole);
   if (2 * half < kLeastBaseline_m) return std::nullopt;
-  const double nearest = nearest_of(rig, options);
+  const double nearest = options.depth.nearest(rig.metric);
   const double most_shift = std::asin(std::min(1.0, 2 * half / nearest));
   constexpr int kLeastHeight_px = 16;
   const RibbonGrid grid =

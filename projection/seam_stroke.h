@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cmath>
 #include <vector>
 
 #include "projection/conventions.h"
@@ -19,6 +20,10 @@ struct PanoramaPlace {
   double latitude_rad = 0;
 
   [[nodiscard]] Vec3 direction() const;
+  /// Longitude within half a turn, latitude within a quarter; not so of what is no number.
+  [[nodiscard]] bool valid() const {
+    return std::abs(longitude_rad) <= kPi && std::abs(latitude_rad) <= kPi / 2;
+  }
   bool operator==(const PanoramaPlace&) const = default;
 };
 [[nodiscard]] PanoramaPlace place_of(const Vec3& direction);

@@ -1,6 +1,5 @@
 #include "projection/upright_edge.h"
 
-#include <algorithm>
 #include <cmath>
 
 namespace seamwright {
@@ -10,10 +9,7 @@ bool leave_plane_open(const Vec3& a, const Vec3& b) {
 }
 
 std::optional<Error> UprightEdge::validate() const {
-  const bool places = std::all_of(ends.begin(), ends.end(), [](const PanoramaPlace& place) {
-    return std::abs(place.longitude_rad) <= kPi && std::abs(place.latitude_rad) <= kPi / 2;
-  });
-  if (!places) {
+  if (!ends[0].valid() || !ends[1].valid()) {
     return Error{.kind = ErrorKind::user_input,
                  .where = {},
                  .field = "ends",

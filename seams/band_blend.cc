@@ -83,17 +83,15 @@ struct Smoothed {
 // A plane smoothed from σ `from_px` on to `to_px`, pixels of the ribbon, in a raster in which that
 // is no less than a pyramid needs.
 Plane smoothed_on(const Plane& plane, double from_px, double to_px, int ribbon_width, bool closed) {
-  constexpr double kLeastSigma = 3;
   const double scale = 1.0 * ribbon_width / plane.width_px;  // ribbon px a pixel
   const double sigma = std::sqrt(to_px * to_px - from_px * from_px) / scale;
-  if (to_px / (2 * scale) < kLeastSigma) return blurred(plane, sigma, closed);
+  if (to_px / (2 * scale) < kLeastSigma_px) return blurred(plane, sigma, closed);
   return reduced(plane, sigma, (plane.width_px + 1) / 2, (plane.height_px + 1) / 2, closed);
 }
 
-// One band: D where it can be told, else as the coarser band says.
-Plane level(const Plane& weighted, const Plane& weight, const Plane& coarser, bool closed) {
+// One band: D where it can be told, else as the coarser band says, `there` in the same raster.
+Plane level(const Plane& weighted, const Plane& weight, const Plane& there) {
   Plane smooth = weighted;
-  const Plane there = enlarged(coarser, weighted.width_px, weighted.height_px, closed);
   for (std::size_t i = 0; i < smooth.value.size(); ++i) {
     const float known = std::min(1.0F, weight.value[i] / kEnoughWeight);
     const float mean = weight.value[i] > 0 ? smooth.value[i] / weight.value[i] : 0.0F;
@@ -107,9 +105,9 @@ class Blender {
   Blender(const SeamViews& views, const SeamPath& seam, const BandBlendOptions& options)
       : views_(views),
         seam_(seam),
-        options_(options),
         width_(views.light_a.width()),
         height_(views.light_a.height()),
+        most_step_(static_cast<float>(std::exp2(options.most_step_ev))),
         borders_(borders_of(views)) {
     if (options.gain_field) gains_ = fit_gain_field(views, seam.subject_map, options.gains);
     const double coarsest = std::max(options.finest_px, height_ / kCoarsestShare);
@@ -165,11 +163,10 @@ class Blender {
         seam_.subject_map.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0) {
       return false;
     }
-    const auto most = static_cast<float>(std::exp2(options_.most_step_ev));
     for (std::size_t c = 0; c < 3; ++c) {
       const float of_a = std::max(0.0F, a[c]) + kFloor;
       const float of_b = std::max(0.0F, b[c]) + kFloor;
-      if (of_a > most * of_b || of_b > most * of_a) return false;
+      if (of_a > most_step_ * of_b || of_b > most_step_ * of_a) return false;
     }
     return true;
   }
@@ -216,18 +213,19 @@ class Blender {
     for (std::size_t k = smooth.size(); k-- > 0;) {
       std::array<Plane, 3> band;
       for (std::size_t c = 0; c < 3; ++c) {
-        Plane here = level(smooth[k].weighted[c], smooth[k].weight, coarser[c], views_.closed);
-        band[c] = without(here, coarser[c]);
-        coarser[c] = std::move(here);
+        const Plane& weighted = smooth[k].weighted[c];
+        const Plane there =
+            enlarged(coarser[c], weighted.width_px, weighted.height_px, views_.closed);
+        coarser[c] = level(weighted, smooth[k].weight, there);
+        band[c] = without(coarser[c], there);
       }
       add_band(k, band, k + 1 == smooth.size() ? height_ : kWidthOfBand * sigmas_[k], of_a, of_b);
     }
   }
 
-  // A level less the coarser one, in the ribbon's own raster.
-  [[nodiscard]] Plane without(const Plane& here, const Plane& coarser) const {
+  // A level less the coarser one, both in its raster; brought to the ribbon's own.
+  [[nodiscard]] Plane without(const Plane& here, const Plane& there) const {
     Plane band = here;
-    const Plane there = enlarged(coarser, here.width_px, here.height_px, views_.closed);
     for (std::size_t i = 0; i < band.value.size(); ++i) band.value[i] -= there.value[i];
     if (band.width_px == width_ && band.height_px == height_) return band;
     return enlarged(band, width_, height_, views_.closed);
@@ -253,9 +251,9 @@ class Blender {
 
   const SeamViews& views_;
   const SeamPath& seam_;
-  const BandBlendOptions& options_;
   int width_;
   int height_;
+  float most_step_;  // as a ratio of light
   Borders borders_;
   GainField gains_;
   std::vector<double> sigmas_;             // finest first

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstddef>
 
+#include "base/catmull_rom.h"
 #include "base/parallel.h"
 #include "seams/baseline_view.h"
 #include "seams/cost_kernels.h"
@@ -35,10 +36,7 @@ RowTap tap_at(double y_px, int height_px) {
   RowTap tap;
   tap.first = static_cast<int>(whole) - 1;
   tap.inside = tap.first >= 0 && tap.first + 3 < height_px;
-  const float t2 = t * t;
-  const float t3 = t2 * t;
-  tap.weight = {0.5F * (-t3 + 2 * t2 - t), 0.5F * (3 * t3 - 5 * t2 + 2),
-                0.5F * (-3 * t3 + 4 * t2 + t), 0.5F * (t3 - t2)};
+  tap.weight = catmull_rom(t);
   return tap;
 }
 

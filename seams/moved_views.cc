@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <cstdint>
 
+#include "base/catmull_rom.h"
 #include "base/parallel.h"
 
 namespace seamwright {
@@ -42,10 +43,7 @@ struct ReadView {
     const int channels = light.channel_count();
     const int first = static_cast<int>(at_row + kRoom) - kRoom - 1;
     const auto t = static_cast<float>(at_row - (first + 1));
-    const float t2 = t * t;
-    const float t3 = t2 * t;
-    const std::array<float, 4> weight = {0.5F * (-t3 + 2 * t2 - t), 0.5F * (3 * t3 - 5 * t2 + 2),
-                                         0.5F * (-3 * t3 + 4 * t2 + t), 0.5F * (t3 - t2)};
+    const std::array<float, 4> weight = catmull_rom(t);
     std::fill_n(to, channels, 0.0F);
     for (int k = 0; k < 4; ++k) {
       const int row = std::clamp(first + k, 0, light.height() - 1);

@@ -16,7 +16,7 @@ struct RibbonCorners {
   float down = 0;   ///< share of row[1]
 
   RibbonCorners() = default;
-  /// Continuous pixels; `x_px` in [0, width].
+  /// Continuous pixels, `x_px` not below 0 and, on a closed ribbon, not above the width.
   RibbonCorners(double x_px, double row_px, int width_px, int height_px, bool closed) {
     // Above the raster everything is held; rows from there on are positive when two are added.
     const double row_held = std::max(row_px, -1.0);

@@ -179,7 +179,7 @@ Result<RibbonDepth> ribbon_depth(const LensView& a, const LensView& b, const Rib
                                  std::span<const DepthAnchor> anchors) {
   if (auto error = options.validate()) return fail(std::move(*error));
   const double half = half_baseline(a.mounted, b.mounted, grid);
-  const double nearest = metric ? options.nearest_m : options.nearest_baselines;
+  const double nearest = options.nearest(metric);
   if (half < kLeastHalfBaseline) {
     return fail(Error{.kind = ErrorKind::user_input,
                       .where = {},

@@ -37,6 +37,8 @@ struct RibbonDepthOptions {
   double most_cells = 150e6;
   Smoothness smoothness = {};
 
+  /// In the unit of a rig that is `metric` or not.
+  [[nodiscard]] double nearest(bool metric) const { return metric ? nearest_m : nearest_baselines; }
   [[nodiscard]] std::optional<Error> validate() const;
 };
 

@@ -11,8 +11,6 @@ namespace seamwright {
 
 namespace {
 
-constexpr double kLeastSigma = 3;  // pixels, of what is kept in a coarser raster
-
 int reach_of(double sigma_px) { return std::max(1, static_cast<int>(std::ceil(3 * sigma_px))); }
 
 // A Gaussian around `middle` on `count` places from `first` on, of sum 1.
@@ -180,7 +178,7 @@ Plane enlarged(const Plane& coarse, int width_px, int height_px, bool closed) {
 }
 
 Plane widely_blurred(const Plane& plane, double sigma_px, bool closed) {
-  const int factor = static_cast<int>(sigma_px / kLeastSigma);
+  const int factor = static_cast<int>(sigma_px / kLeastSigma_px);
   if (factor < 2) return blurred(plane, sigma_px, closed);
   const auto part = [factor](int count) { return (count + factor - 1) / factor; };
   const Plane coarse =

@@ -31,6 +31,9 @@ struct Plane {
 /// if not `closed`, beyond the columns.
 [[nodiscard]] Plane blurred(const Plane& plane, double sigma_px, bool closed);
 
+/// Of what is kept in a coarser raster, pixels of that raster.
+inline constexpr double kLeastSigma_px = 3;
+
 /// The same sum at the middles of a coarser raster's pixels, which cover the same ribbon: for what
 /// is so smooth that it need not be kept finely. The sum of taps is 1 for each.
 [[nodiscard]] Plane reduced(const Plane& plane, double sigma_px, int width_px, int height_px,
@@ -40,8 +43,8 @@ struct Plane {
 /// the outermost.
 [[nodiscard]] Plane enlarged(const Plane& coarse, int width_px, int height_px, bool closed);
 
-/// blurred() where σ is many pixels: reduced to a raster in which σ is at least three, and enlarged
-/// again. Differs from it by about a hundredth of what the smoothing leaves, at most.
+/// blurred() where σ is many pixels: reduced to a raster in which σ is at least kLeastSigma_px, and
+/// enlarged again. Differs from it by about a hundredth of what the smoothing leaves, at most.
 [[nodiscard]] Plane widely_blurred(const Plane& plane, double sigma_px, bool closed);
 
 /// blurred() for one value a column; ends of an open line count with what they have.

@@ -25,6 +25,15 @@ Error refused(std::string field, std::string what, std::string remedy) {
           .remedy = std::move(remedy)};
 }
 
+template <class T>
+std::optional<Error> take_off(std::vector<T>& list, int index, const char* kind) {
+  if (index < 0 || index >= static_cast<int>(list.size())) {
+    return refused("index", fmt::format("there is no {} {}", kind, index), "read the shot again");
+  }
+  list.erase(list.begin() + index);
+  return std::nullopt;
+}
+
 std::optional<Error> check(const ManualTie& tie, int lens_count) {
   if (!(tie.sigma_px > 0) || tie.sigma_px > kMostSigma_px) {
     return refused("sigma_px", fmt::format("{:g} is no spread in pixels", tie.sigma_px),
@@ -54,10 +63,8 @@ std::optional<Error> check(const SeamStroke& stroke, int lens_count) {
     return refused("reach_rad", fmt::format("{:g} is no reach of a brush", stroke.reach_rad),
                    "give more than 0 and at most a quarter turn");
   }
-  const bool finite =
-      std::all_of(stroke.path.begin(), stroke.path.end(), [](const PanoramaPlace& place) {
-        return std::abs(place.longitude_rad) <= kPi && std::abs(place.latitude_rad) <= kPi / 2;
-      });
+  const bool finite = std::all_of(stroke.path.begin(), stroke.path.end(),
+                                  [](const PanoramaPlace& place) { return place.valid(); });
   if (finite && !stroke.path.empty() && stroke.path.size() <= kMostPlaces) return std::nullopt;
   return refused("path_rad", "is no line on the panorama",
                  fmt::format("give 1 to {} places, longitude and latitude", kMostPlaces));
@@ -111,11 +118,7 @@ struct Applier {
     return std::move(state);
   }
   Result<EditState> operator()(const RemoveStroke& edit) {
-    if (edit.index < 0 || edit.index >= static_cast<int>(state.strokes.size())) {
-      return fail(refused("index", fmt::format("there is no stroke {}", edit.index),
-                          "read the shot again"));
-    }
-    state.strokes.erase(state.strokes.begin() + edit.index);
+    if (auto error = take_off(state.strokes, edit.index, "stroke")) return fail(std::move(*error));
     return std::move(state);
   }
   Result<EditState> operator()(const AddVertical& edit) {
@@ -129,11 +132,9 @@ struct Applier {
     return std::move(state);
   }
   Result<EditState> operator()(const RemoveVertical& edit) {
-    if (edit.index < 0 || edit.index >= static_cast<int>(state.verticals.size())) {
-      return fail(refused("index", fmt::format("there is no upright edge {}", edit.index),
-                          "read the shot again"));
+    if (auto error = take_off(state.verticals, edit.index, "upright edge")) {
+      return fail(std::move(*error));
     }
-    state.verticals.erase(state.verticals.begin() + edit.index);
     return std::move(state);
   }
 };

@@ -5,6 +5,7 @@
 #include <cstdint>
 
 #include <catch2/catch.hpp>
+#include <opencv2/imgproc.hpp>
 
 namespace seamwright {
 namespace {
@@ -57,6 +58,21 @@ TEST_CASE("a shrunk picture holds the means, colour by colour", "[imaging][shrin
   check_means<std::uint8_t>(Channels::grey, 0.5);
   check_means<std::uint16_t>(Channels::rgb, 0.5);
   check_means<float>(Channels::rgba, 1e-4);
+}
+
+// Outside check: OpenCV's averaging over whole pixels.
+TEST_CASE("OpenCV shrinks to the same means", "[imaging][shrink]") {
+  Image image = counted<float>(12, 6, Channels::rgb);
+  const cv::Mat large(6, 12, CV_32FC3, image.bytes().data(), image.row_bytes());
+  cv::Mat expected;
+  cv::resize(large, expected, {4, 2}, 0, 0, cv::INTER_AREA);
+  const Image small = shrunk(image, 3);
+  for (int y = 0; y < 2; ++y) {
+    for (int i = 0; i < 12; ++i) {
+      CHECK(small.row<float>(y)[static_cast<std::size_t>(i)] ==
+            Approx(expected.ptr<float>(y)[i]).margin(1e-4));
+    }
+  }
 }
 
 TEST_CASE("white stays white and the profile goes with the picture", "[imaging][shrink]") {

@@ -397,6 +397,15 @@ TEST_CASE("The gain field does not over-correct") {
       CHECK(field.ratio_ev(x, 40, 0) == Approx(truth).margin(0.03));
       CHECK(field.ratio_ev(x, 40, 2) == Approx(0).margin(0.03));
     }
+    const GainRaster raster(field);
+    for (int y = 0; y < kHeight; y += 7) {
+      for (int x = 0; x < kWidth; x += 5) {
+        for (const int c : {0, 1, 2}) {
+          CHECK(raster.ratio_ev(x, y, static_cast<std::size_t>(c)) ==
+                Approx(field.ratio_ev(x + 0.5, y + 0.5, c)).margin(1e-6));
+        }
+      }
+    }
   }
 }
 

@@ -39,9 +39,15 @@ void require_refused(const std::string& text, int line, const std::string& says)
   CHECK_FALSE(result.error().remedy.empty());
 }
 
-void require_edit_refused(const std::string& from, const std::string& to, const std::string& says) {
+// The same of a file in which one thing is changed, on whose line the error is.
+void require_edit_refused(const std::string& text, const std::string& from, const std::string& to,
+                          const std::string& says) {
   CAPTURE(from, to);
-  require_refused(edited(kSample, from, to), line_of(kSample, from), says);
+  require_refused(edited(text, from, to), line_of(text, from), says);
+}
+
+void require_edit_refused(const std::string& from, const std::string& to, const std::string& says) {
+  require_edit_refused(kSample, from, to, says);
 }
 
 void require_same(const ShotFile& a, const ShotFile& b) {
@@ -304,10 +310,8 @@ TEST_CASE("strokes of the seam are read, and wrong ones refused", "[templates]")
   CHECK(shot->seam[1].lens == 1);
   CHECK(format_shot_file(*shot).find("version: 3") != std::string::npos);
 
-  const auto refused = [&](const std::string& from, const std::string& to,
-                           const std::string& says) {
-    CAPTURE(from, to);
-    require_refused(edited(kStroked, from, to), line_of(kStroked, from), says);
+  const auto refused = [](const char* from, const char* to, const char* says) {
+    require_edit_refused(kStroked, from, to, says);
   };
   refused("wish: away", "wish: off", "choose one of away, here, lens");
   refused("    reach_deg: 1.5", "    lens: 1\n    reach_deg: 1.5", "'wish: lens' only");
@@ -333,10 +337,8 @@ TEST_CASE("marked upright edges are read, and wrong ones refused", "[templates]"
   CHECK_THAT(written, Catch::Contains("version: 5") &&
                           Catch::Contains("  - ends_deg: [[-31.25, 18.5], [-30.75, -22]]\n"));
 
-  const auto refused = [&](const std::string& from, const std::string& to,
-                           const std::string& says) {
-    CAPTURE(from, to);
-    require_refused(edited(kMarked, from, to), line_of(kMarked, from), says);
+  const auto refused = [](const char* from, const char* to, const char* says) {
+    require_edit_refused(kMarked, from, to, says);
   };
   refused("[58, 40]", "[58, .nan]", "not a finite number");
   refused("[58, 40]", "[.inf, 40]", "not a finite number");
