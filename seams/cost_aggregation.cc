@@ -18,42 +18,46 @@ constexpr int kRunIn_px = 256;
 constexpr int kChunk = 128;  // paths a task follows side by side
 constexpr std::int16_t kNoCost = std::numeric_limits<std::int16_t>::max() / 2;
 
-// The costs of one path's best ways to every label, with a sentinel on both sides.
+// The costs of one path's best ways to the labels that its last pixel tries. All others, and one
+// beyond both ends, cost more than any way.
 class PathState {
  public:
   explicit PathState(int labels)
-      : labels_(static_cast<std::size_t>(labels)),
-        before_(labels_ + 2, kNoCost),
-        now_(labels_ + 2, kNoCost) {}
+      : before_(static_cast<std::size_t>(labels) + 2, kNoCost), now_(before_) {}
 
-  void begin(const std::uint8_t* cost, std::int16_t* sum) {
-    std::int16_t least = kNoCost;
-    for (std::size_t k = 0; k < labels_; ++k) {
-      now_[k + 1] = cost[k];
-      least = std::min(least, now_[k + 1]);
+  void begin(const LabelRun& run, const std::uint8_t* cost, std::int16_t* sum) {
+    enter(run);
+    std::int16_t* now = now_.data() + 1 + run.first;
+    least_ = kNoCost;
+    for (int k = 0; k < run.count; ++k) {
+      now[k] = cost[k];
+      least_ = std::min(least_, now[k]);
+      if (sum != nullptr) sum[k] = static_cast<std::int16_t>(sum[k] + now[k]);
     }
-    least_ = least;
-    add(sum);
   }
 
-  void step(const std::uint8_t* cost, std::int16_t small_step, std::int16_t large_step,
-            std::int16_t* sum) {
+  void step(const LabelRun& run, const std::uint8_t* cost, std::int16_t small_step,
+            std::int16_t large_step, std::int16_t* sum) {
     std::swap(before_, now_);
-    least_ = path_step(before_.data() + 1, cost, least_, small_step, large_step, labels_,
-                       now_.data() + 1, sum);
+    std::swap(run_before_, run_now_);
+    enter(run);
+    least_ = path_step(before_.data() + 1 + run.first, cost, least_, small_step, large_step,
+                       static_cast<std::size_t>(run.count), now_.data() + 1 + run.first, sum);
   }
 
  private:
-  void add(std::int16_t* sum) const {
-    if (sum == nullptr) return;
-    for (std::size_t k = 0; k < labels_; ++k) {
-      sum[k] = static_cast<std::int16_t>(sum[k] + now_[k + 1]);
+  // Makes room for a pixel's costs.
+  void enter(const LabelRun& run) {
+    if (run != run_now_) {
+      std::fill_n(now_.begin() + 1 + run_now_.first, run_now_.count, kNoCost);
+      run_now_ = run;
     }
   }
 
-  std::size_t labels_;
   std::vector<std::int16_t> before_;
   std::vector<std::int16_t> now_;
+  LabelRun run_before_;
+  LabelRun run_now_;
   std::int16_t least_ = 0;
 };
 
@@ -67,7 +71,8 @@ class Aggregation {
 
   void run() {
     parallel_for(0, volume_.height_px, [&](int y) {
-      std::fill_n(sums_.data() + volume_.index(0, y), volume_.index(0, 1), std::int16_t{0});
+      std::fill(sums_.data() + volume_.windows.row_begin(y),
+                sums_.data() + volume_.windows.row_begin(y + 1), std::int16_t{0});
       follow_row(y, 1);
       follow_row(y, -1);
     });
@@ -99,16 +104,17 @@ class Aggregation {
   void follow_row(int y, int dx) {
     const int width = volume_.width_px;
     const int run_in = volume_.closed ? std::min(kRunIn_px, width - 1) : 0;
-    PathState path(volume_.labels);
+    PathState path(volume_.windows.labels());
     const int start = dx > 0 ? 0 : width - 1;
     for (int i = -run_in; i < width; ++i) {
       const int x = wrapped(start + i * dx);
-      const std::size_t at = volume_.index(x, y);
+      const LabelRun& run = volume_.windows.at(x, y);
+      const std::size_t at = volume_.windows.index(x, y);
       std::int16_t* sum = i < 0 ? nullptr : sums_.data() + at;
       if (i == -run_in) {
-        path.begin(volume_.cost.data() + at, sum);
+        path.begin(run, volume_.cost.data() + at, sum);
       } else {
-        path.step(volume_.cost.data() + at, static_cast<std::int16_t>(smoothness_.small_step),
+        path.step(run, volume_.cost.data() + at, static_cast<std::int16_t>(smoothness_.small_step),
                   large_step(x, y, wrapped(x - dx), y), sum);
       }
     }
@@ -117,20 +123,23 @@ class Aggregation {
   // Paths that start in columns [begin, end) of the first row and move by dx a row. On an open
   // ribbon one that leaves at a side begins anew at the other.
   void follow_columns(int begin, int end, int dx, int dy) {
-    std::vector<PathState> paths(static_cast<std::size_t>(end - begin), PathState(volume_.labels));
+    std::vector<PathState> paths(static_cast<std::size_t>(end - begin),
+                                 PathState(volume_.windows.labels()));
     const int first = dy > 0 ? 0 : volume_.height_px - 1;
     for (int i = 0; i < volume_.height_px; ++i) {
       const int y = first + i * dy;
       for (int start = begin; start < end; ++start) {
         const int x = wrapped(start + i * dx);
-        const std::size_t at = volume_.index(x, y);
+        const LabelRun& run = volume_.windows.at(x, y);
+        const std::size_t at = volume_.windows.index(x, y);
         PathState& path = paths[static_cast<std::size_t>(start - begin)];
         const int from_x = x - dx;
         const bool entered = !volume_.closed && (from_x < 0 || from_x >= volume_.width_px);
         if (i == 0 || entered) {
-          path.begin(volume_.cost.data() + at, sums_.data() + at);
+          path.begin(run, volume_.cost.data() + at, sums_.data() + at);
         } else {
-          path.step(volume_.cost.data() + at, static_cast<std::int16_t>(smoothness_.small_step),
+          path.step(run, volume_.cost.data() + at,
+                    static_cast<std::int16_t>(smoothness_.small_step),
                     large_step(x, y, wrapped(from_x), y - dy), sums_.data() + at);
         }
       }

@@ -119,8 +119,10 @@ LensDepth best_depth(const std::vector<std::int16_t>& sums, const CostVolume& vo
     const auto seen = reference.valid.row<std::uint8_t>(y);
     for (int x = 0; x < width; ++x) {
       const auto i = static_cast<std::size_t>(x);
-      const Choice choice = choose(sums.data() + volume.index(x, y), volume.labels);
-      inverse[i] = choice.label * static_cast<float>(labels.step_inverse_m);
+      const LabelRun& run = volume.windows.at(x, y);
+      const Choice choice = choose(sums.data() + volume.windows.index(x, y), run.count);
+      const float label = static_cast<float>(run.first) + choice.label;
+      inverse[i] = label * static_cast<float>(labels.step_inverse_m);
       confidence[i] = seen[i] != 0 ? choice.confidence : 0;
       sight[i] = static_cast<std::uint8_t>(seen[i] != 0 ? Sight::both : Sight::none);
     }

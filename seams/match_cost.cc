@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <utility>
 
 #include "base/catmull_rom.h"
 #include "base/parallel.h"
@@ -16,9 +17,9 @@ namespace {
 
 constexpr int kReach = 2;           // of the window, px
 constexpr std::int16_t kClip = 26;  // of one difference, in kCostUnit
-// What a task sweeps together: all labels of as many pixels as stay in the second cache.
-constexpr int kBandRows = 16;
-constexpr int kBandColumns = 256;
+// What a task sweeps together, tiles of one row: all labels of as many pixels as stay in the second
+// cache.
+constexpr int kBandTiles = 16;
 constexpr int kNeighbours = (2 * kReach + 1) * (2 * kReach + 1) - 1;
 
 // Where a row of the reference finds its partner: four rows of the other strip and their weights
@@ -43,7 +44,7 @@ RowTap tap_at(double y_px, int height_px) {
 class Sweep {
  public:
   Sweep(const StripView& reference, const StripView& other, const DepthLabels& labels,
-        CostVolume& volume)
+        LabelWindows windows, CostVolume& volume)
       : reference_(reference),
         other_(other),
         labels_(labels),
@@ -51,9 +52,9 @@ class Sweep {
         volume_(volume) {
     volume_.width_px = grid_.width_px;
     volume_.height_px = grid_.height_px;
-    volume_.labels = labels.count;
     volume_.closed = grid_.closed;
-    volume_.cost.resize(volume_.index(0, grid_.height_px));
+    volume_.windows = std::move(windows);
+    volume_.cost.resize(volume_.windows.size());
     for (int label = 0; label < labels.count; ++label) {
       for (int y = 0; y < grid_.height_px; ++y) {
         const double eta = eta_seen_from(other_.offset_m, reference_.offset_m,
@@ -64,41 +65,64 @@ class Sweep {
   }
 
   void run() {
-    const int bands = (grid_.height_px + kBandRows - 1) / kBandRows;
-    const int blocks = (grid_.width_px + kBandColumns - 1) / kBandColumns;
-    parallel_for(0, bands * blocks, [&](int task) {
-      const int top = task / blocks * kBandRows;
-      const int left = task % blocks * kBandColumns;
-      sweep({.left = left,
-             .right = std::min(left + kBandColumns, grid_.width_px),
-             .top = top,
-             .bottom = std::min(top + kBandRows, grid_.height_px)});
+    const int blocks = (volume_.windows.tiles_across() + kBandTiles - 1) / kBandTiles;
+    parallel_for(0, volume_.windows.tiles_down() * blocks, [&](int task) {
+      const int first = task % blocks * kBandTiles;
+      sweep(task / blocks, first, std::min(first + kBandTiles, volume_.windows.tiles_across()));
     });
   }
 
  private:
+  // Columns and rows of pixels.
   struct Block {
     int left, right, top, bottom;
     [[nodiscard]] std::size_t width() const { return static_cast<std::size_t>(right - left); }
   };
+  // What a task works in.
+  struct Room {
+    std::vector<std::int16_t> differences;
+    std::vector<std::int16_t> sum;
+  };
 
-  void sweep(const Block& block) {
-    const std::size_t stride = block.width() + 2 * kReach;
-    std::vector<std::int16_t> differences(
-        static_cast<std::size_t>(block.bottom - block.top + 2 * kReach) * stride);
-    const auto row_of = [&](int y) {
-      return differences.data() + static_cast<std::size_t>(y - block.top + kReach) * stride;
+  // Every label wherever neighbouring tiles try it.
+  void sweep(int tile_row, int first_tile, int end_tile) {
+    Room room;
+    const auto tries = [&](int tile, int label) {
+      return tile < end_tile && volume_.windows.of_tile(tile, tile_row).has(label);
     };
-    std::vector<std::int16_t> sum(block.width());
     for (int label = 0; label < labels_.count; ++label) {
-      for (int y = block.top - kReach; y < block.bottom + kReach; ++y) {
-        differ(y, label, block, row_of(y));
+      for (int tile = first_tile; tile < end_tile; ++tile) {
+        const int begin = tile;
+        while (tries(tile, label)) ++tile;
+        if (tile > begin) sweep(label, block_of(tile_row, begin, tile), room);
       }
-      for (int y = block.top; y < block.bottom; ++y) {
-        const std::int16_t* centre = row_of(y) + kReach;
-        window_row(centre, static_cast<std::ptrdiff_t>(stride), kClip, sum.size(), sum.data());
-        store(centre, sum, block.left, y, label);
-      }
+    }
+  }
+
+  [[nodiscard]] Block block_of(int tile_row, int first_tile, int end_tile) const {
+    constexpr int kTile = LabelWindows::kTile_px;
+    return {.left = first_tile * kTile,
+            .right = std::min(end_tile * kTile, grid_.width_px),
+            .top = tile_row * kTile,
+            .bottom = std::min((tile_row + 1) * kTile, grid_.height_px)};
+  }
+
+  void sweep(int label, const Block& block, Room& room) {
+    const std::size_t stride = block.width() + 2 * kReach;
+    room.differences.resize(static_cast<std::size_t>(block.bottom - block.top + 2 * kReach) *
+                            stride);
+    room.sum.resize(block.width());
+    const auto row_of = [&](int y) {
+      return room.differences.data() + static_cast<std::size_t>(y - block.top + kReach) * stride;
+    };
+    for (int y = block.top - kReach; y < block.bottom + kReach; ++y) {
+      differ(y, label, block, row_of(y));
+    }
+    for (int y = block.top; y < block.bottom; ++y) {
+      const std::int16_t* centre = row_of(y) + kReach;
+      window_row(centre, static_cast<std::ptrdiff_t>(stride), kClip, room.sum.size(),
+                 room.sum.data());
+      store(centre, room.sum.data(), block, y, label);
     }
   }
 
@@ -139,13 +163,18 @@ class Sweep {
 
   // Clipped differences to the window's other pixels. Unseen neighbours clip, too: a window that
   // hangs over the border is a little worse, whatever the label.
-  void store(const std::int16_t* centre, const std::vector<std::int16_t>& sum, int left, int y,
+  void store(const std::int16_t* centre, const std::int16_t* sum, const Block& block, int y,
              int label) {
     constexpr int kDivisor = (kNeighbours * kClip + kMostCost - 1) / kMostCost;
-    std::uint8_t* to = volume_.cost.data() + volume_.index(left, y) + label;
-    for (std::size_t x = 0; x < sum.size(); ++x) {
-      const int cost = centre[x] == kUnseenDifference ? kUnseenCost : sum[x] / kDivisor;
-      to[x * static_cast<std::size_t>(labels_.count)] = static_cast<std::uint8_t>(cost);
+    for (int left = block.left; left < block.right; left += LabelWindows::kTile_px) {
+      const LabelRun& run = volume_.windows.at(left, y);
+      std::uint8_t* to = volume_.cost.data() + volume_.windows.index(left, y) + (label - run.first);
+      const int right = std::min(left + LabelWindows::kTile_px, block.right);
+      for (int x = left; x < right; ++x, to += run.count) {
+        const int i = x - block.left;
+        const int cost = centre[i] == kUnseenDifference ? kUnseenCost : sum[i] / kDivisor;
+        *to = static_cast<std::uint8_t>(cost);
+      }
     }
   }
 
@@ -176,8 +205,8 @@ DepthLabels depth_labels(const RibbonGrid& grid, double half_baseline_m, double 
 }
 
 void match_cost(const StripView& reference, const StripView& other, const DepthLabels& labels,
-                CostVolume& volume) {
-  Sweep(reference, other, labels, volume).run();
+                LabelWindows windows, CostVolume& volume) {
+  Sweep(reference, other, labels, std::move(windows), volume).run();
 }
 
 }  // namespace seamwright

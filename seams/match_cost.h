@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "features/strip.h"
+#include "seams/label_windows.h"
 
 namespace seamwright {
 
@@ -21,19 +22,13 @@ struct DepthLabels {
 [[nodiscard]] DepthLabels depth_labels(const RibbonGrid& grid, double half_baseline_m,
                                        double nearest_m, double step_px);
 
-/// One byte a label, labels of a pixel side by side, rows top to bottom.
+/// One byte a label that is tried, labels of a pixel side by side (LabelWindows::index).
 struct CostVolume {
   int width_px = 0;
   int height_px = 0;
-  int labels = 0;
   bool closed = false;  ///< the first column follows the last
+  LabelWindows windows;
   std::vector<std::uint8_t> cost;
-
-  [[nodiscard]] std::size_t index(int x, int y) const {
-    return (static_cast<std::size_t>(y) * static_cast<std::size_t>(width_px) +
-            static_cast<std::size_t>(x)) *
-           static_cast<std::size_t>(labels);
-  }
 };
 
 /// One lens of a pair: its strip, and its pupil's offset along the baseline (baseline_view.h).
@@ -54,8 +49,9 @@ inline constexpr int kUnseenCost = 64;
 /// if everything lay at one label, and compared by the differences to the neighbours in a small
 /// window, each clipped (a census transform that keeps magnitudes). What is common to a
 /// neighbourhood (exposure, colour, flare) cancels; a neighbour across a depth edge counts little.
-/// `volume` is overwritten; one of the same size keeps its memory.
+/// `windows` has the strips' size and says what is tried. `volume` is overwritten; what it holds
+/// already is used again.
 void match_cost(const StripView& reference, const StripView& other, const DepthLabels& labels,
-                CostVolume& volume);
+                LabelWindows windows, CostVolume& volume);
 
 }  // namespace seamwright

@@ -35,6 +35,9 @@ struct RibbonDepthOptions {
   /// Hypotheses × pixels that are held in memory, three bytes each. A larger ribbon is matched in a
   /// raster that is coarser by a whole factor.
   double most_cells = 150e6;
+  /// Tries everywhere only the hypotheses near what a raster half as fine shows around there; else
+  /// all of them.
+  bool coarse_first = true;
   Smoothness smoothness = {};
 
   /// In the unit of a rig that is `metric` or not.
