@@ -2,6 +2,8 @@
 
 #include <limits>
 
+#include "seams/label_windows.h"
+
 // Highway compiles what follows once for each instruction set.
 #undef HWY_TARGET_INCLUDE
 #define HWY_TARGET_INCLUDE "seams/cost_kernels.cc"
@@ -57,27 +59,34 @@ void window(const std::int16_t* HWY_RESTRICT centre, std::ptrdiff_t stride, std:
   }
 }
 
-std::int16_t step(const std::int16_t* HWY_RESTRICT before, const std::uint8_t* HWY_RESTRICT cost,
-                  std::int16_t base, std::int16_t small_step, std::int16_t large_step,
-                  std::size_t labels, std::int16_t* HWY_RESTRICT now,
-                  std::int16_t* HWY_RESTRICT sum) {
-  const auto jump = static_cast<std::int16_t>(base + large_step);
-  std::int16_t least = std::numeric_limits<std::int16_t>::max();
-  for (std::size_t k = 0; k < labels; ++k) {
-    const auto below =
-        static_cast<std::int16_t>(before[static_cast<std::ptrdiff_t>(k) - 1] + small_step);
-    const auto above = static_cast<std::int16_t>(before[k + 1] + small_step);
-    const std::int16_t aside = below < above ? below : above;
-    const std::int16_t straight = before[k] < jump ? before[k] : jump;
-    const std::int16_t best = aside < straight ? aside : straight;
-    const auto value = static_cast<std::int16_t>(best - base + cost[k]);
-    now[k] = value;
-    least = value < least ? value : least;
+void steps(std::span<PathStep> paths, std::int16_t small_step) {
+  namespace hn = hwy::HWY_NAMESPACE;
+  const hn::CappedTag<std::int16_t, kLabelsTogether> d;
+  const hn::Rebind<std::uint8_t, decltype(d)> bytes;
+  const auto lanes = static_cast<int>(hn::Lanes(d));
+  const auto small = hn::Set(d, small_step);
+  HWY_ALIGN std::int16_t leasts[kLabelsTogether];
+  for (PathStep& path : paths) {
+    const auto base = hn::Set(d, path.base);
+    const auto jump = hn::Set(d, static_cast<std::int16_t>(path.base + path.large_step));
+    auto least = hn::Set(d, std::numeric_limits<std::int16_t>::max());
+    for (int k = 0; k < path.labels; k += lanes) {
+      const auto aside = hn::Add(
+          hn::Min(hn::LoadU(d, path.before + k - 1), hn::LoadU(d, path.before + k + 1)), small);
+      const auto straight = hn::Min(hn::LoadU(d, path.before + k), jump);
+      const auto cost = hn::PromoteTo(d, hn::LoadU(bytes, path.cost + k));
+      const auto value = hn::Add(hn::Sub(hn::Min(aside, straight), base), cost);
+      hn::StoreU(value, d, path.now + k);
+      least = hn::Min(least, value);
+      if (path.sum != nullptr) {
+        hn::StoreU(hn::Add(hn::LoadU(d, path.sum + k), value), d, path.sum + k);
+      }
+    }
+    hn::Store(least, d, leasts);
+    std::int16_t lowest = leasts[0];
+    for (int i = 1; i < lanes; ++i) lowest = leasts[i] < lowest ? leasts[i] : lowest;
+    path.least = lowest;
   }
-  if (sum != nullptr) {
-    for (std::size_t k = 0; k < labels; ++k) sum[k] = static_cast<std::int16_t>(sum[k] + now[k]);
-  }
-  return least;
 }
 
 }  // namespace
@@ -90,7 +99,7 @@ namespace seamwright {
 
 HWY_EXPORT(difference);
 HWY_EXPORT(window);
-HWY_EXPORT(step);
+HWY_EXPORT(steps);
 
 void difference_row(const float* here, const std::uint8_t* here_seen, const PartnerRows& partner,
                     float unit, std::size_t count, std::int16_t* to) {
@@ -102,10 +111,8 @@ void window_row(const std::int16_t* centre, std::ptrdiff_t stride, std::int16_t 
   HWY_DYNAMIC_DISPATCH(window)(centre, stride, clip, count, sum);
 }
 
-std::int16_t path_step(const std::int16_t* before, const std::uint8_t* cost, std::int16_t base,
-                       std::int16_t small_step, std::int16_t large_step, std::size_t labels,
-                       std::int16_t* now, std::int16_t* sum) {
-  return HWY_DYNAMIC_DISPATCH(step)(before, cost, base, small_step, large_step, labels, now, sum);
+void path_steps(std::span<PathStep> steps_of_paths, std::int16_t small_step) {
+  HWY_DYNAMIC_DISPATCH(steps)(steps_of_paths, small_step);
 }
 
 }  // namespace seamwright

@@ -7,6 +7,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <span>
 
 namespace seamwright {
 
@@ -30,11 +31,19 @@ void difference_row(const float* here, const std::uint8_t* here_seen, const Part
 void window_row(const std::int16_t* centre, std::ptrdiff_t stride, std::int16_t clip,
                 std::size_t count, std::int16_t* sum);
 
-/// One step of semi-global matching along a path: the costs `now` of the best ways to every label,
-/// from those of the pixel before, whose least is `base`. `before` is readable one label beyond
-/// both ends. Adds `now` to `sum` unless that is null. Returns the least of `now`.
-std::int16_t path_step(const std::int16_t* before, const std::uint8_t* cost, std::int16_t base,
-                       std::int16_t small_step, std::int16_t large_step, std::size_t labels,
-                       std::int16_t* now, std::int16_t* sum);
+/// A path's step to its next pixel. Costs are those of the labels that this pixel tries.
+struct PathStep {
+  const std::int16_t* before;  ///< of the best ways to the pixel before; readable one label beyond
+  std::int16_t base;           ///< the least of these
+  std::int16_t large_step;
+  int labels;                ///< a multiple of kLabelsTogether
+  const std::uint8_t* cost;  ///< of the pixel
+  std::int16_t* now;         ///< set: of the best ways to this pixel
+  std::int16_t* sum;         ///< added to, unless null
+  std::int16_t least;        ///< set: the least of `now`
+};
+
+/// Steps of semi-global matching, each along a path of its own.
+void path_steps(std::span<PathStep> steps, std::int16_t small_step);
 
 }  // namespace seamwright

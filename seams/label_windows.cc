@@ -31,7 +31,8 @@ LabelWindows::LabelWindows(int width_px, int height_px, int labels, std::vector<
     std::size_t length = 0;
     for (int x = 0; x < tiles_across_; ++x) {
       const LabelRun& run = runs[tile_index(x, y)];
-      assert(run.first >= 0 && run.count > 0 && run.end() <= labels);
+      assert(run.first >= 0 && run.end() <= labels);
+      assert(run.count > 0 && run.count % kLabelsTogether == 0);
       tiles_.push_back({run, length});
       const int columns = std::min(kTile_px, width_px - x * kTile_px);
       length += static_cast<std::size_t>(columns) * static_cast<std::size_t>(run.count);
@@ -41,10 +42,9 @@ LabelWindows::LabelWindows(int width_px, int height_px, int labels, std::vector<
   }
 }
 
-LabelRun convenient_run(int least, int most, int labels) {
-  constexpr int kTogether = 16;  // labels of 16 bits in 256
+LabelRun run_around(int least, int most, int labels) {
   const int wanted = most - least + 1;
-  const int count = std::min(labels, (wanted + kTogether - 1) / kTogether * kTogether);
+  const int count = (wanted + kLabelsTogether - 1) / kLabelsTogether * kLabelsTogether;
   return {std::clamp(least - (count - wanted) / 2, 0, labels - count), count};
 }
 

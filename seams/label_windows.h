@@ -10,6 +10,9 @@
 
 namespace seamwright {
 
+/// Labels that are worked on together: 16 bits of each fill 256. Runs are multiples of it.
+inline constexpr int kLabelsTogether = 16;
+
 /// The labels first, first + 1, … first + count − 1.
 struct LabelRun {
   int first = 0;
@@ -27,7 +30,7 @@ class LabelWindows {
   static constexpr int kTile_px = 16;
 
   LabelWindows() = default;
-  /// All labels everywhere.
+  /// All labels everywhere: a multiple of kLabelsTogether (asserted, here and below).
   LabelWindows(int width_px, int height_px, int labels);
   /// A run a tile, rows of tiles top to bottom.
   LabelWindows(int width_px, int height_px, int labels, std::vector<LabelRun> runs);
@@ -71,8 +74,7 @@ class LabelWindows {
   std::vector<std::size_t> row_begin_{0};
 };
 
-/// The run that holds [least, most] out of `labels`, as long as a loop over many labels at a time
-/// likes it: some more on both sides, never fewer.
-[[nodiscard]] LabelRun convenient_run(int least, int most, int labels);
+/// The shortest run that holds [least, most], out of `labels`.
+[[nodiscard]] LabelRun run_around(int least, int most, int labels);
 
 }  // namespace seamwright

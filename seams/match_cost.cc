@@ -198,7 +198,8 @@ DepthLabels depth_labels(const RibbonGrid& grid, double half_baseline_m, double 
                          eta_seen_from(-half_baseline_m, 0, eta, nearest_inverse);
     most_px = std::max(most_px, shift * grid.px_per_rad);
   }
-  const int steps = std::max(1, static_cast<int>(std::ceil(most_px / step_px)));
+  const int wanted = static_cast<int>(std::ceil(most_px / step_px)) + 1;
+  const int steps = (wanted + kLabelsTogether - 1) / kLabelsTogether * kLabelsTogether - 1;
   return {.count = steps + 1,
           .step_inverse_m = nearest_inverse / steps,
           .px_per_label = most_px / steps};

@@ -13,12 +13,13 @@ namespace seamwright {
 /// Depth hypotheses: label k stands for the inverse distance k · step_inverse_m, label 0 for
 /// infinity. Fractions of labels are meaningful.
 struct DepthLabels {
-  int count = 1;
+  int count = kLabelsTogether;
   double step_inverse_m = 0;
   double px_per_label = 1;  ///< largest disparity between neighbouring labels, ribbon px
 };
 
-/// Labels from infinity to `nearest_m` such that neighbours differ by at most `step_px`.
+/// Labels from infinity to `nearest_m` such that neighbours differ by at most `step_px`, a multiple
+/// of kLabelsTogether.
 [[nodiscard]] DepthLabels depth_labels(const RibbonGrid& grid, double half_baseline_m,
                                        double nearest_m, double step_px);
 

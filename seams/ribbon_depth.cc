@@ -151,11 +151,11 @@ LabelWindows windows_around(const LensDepth& coarse, const RibbonGrid& grid,
         most = std::max(most, inverse[i]);
       }
     }
-    if (least > most) return convenient_run(0, 0, labels.count);  // nothing is seen there
+    if (least > most) return run_around(0, 0, labels.count);  // nothing is seen there
     const auto label = [&](float inverse) {
       return static_cast<double>(inverse) / labels.step_inverse_m;
     };
-    return convenient_run(
+    return run_around(
         std::max(0, static_cast<int>(std::floor(label(least))) - kMargin),
         std::min(labels.count - 1, static_cast<int>(std::ceil(label(most))) + kMargin),
         labels.count);
