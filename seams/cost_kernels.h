@@ -1,8 +1,8 @@
 #pragma once
 
-// The inner loops of match_cost.h and cost_aggregation.h. Plain loops, compiled for every
-// instruction set that a machine may have (Highway's dispatch); whole numbers, or single floats in
-// one order without fused multiply-add: the same bits everywhere.
+// The inner loops of match_cost.h, cost_aggregation.h and lens_depth.h. Plain loops, compiled for
+// every instruction set that a machine may have (Highway's dispatch); whole numbers, or single
+// floats in one order without fused multiply-add: the same bits everywhere.
 
 #include <array>
 #include <cstddef>
@@ -30,6 +30,10 @@ void difference_row(const float* here, const std::uint8_t* here_seen, const Part
 /// `stride` apart. Readable two columns beyond both ends and two rows up and down.
 void window_row(const std::int16_t* centre, std::ptrdiff_t stride, std::int16_t clip,
                 std::size_t count, std::int16_t* sum);
+
+/// to[x] = the median of the 3 × 3 values around column x of the middle row. Readable one column
+/// beyond both ends.
+void median_row(const std::array<const float*, 3>& rows, std::size_t count, float* to);
 
 /// A path's step to its next pixel. Costs are those of the labels that this pixel tries.
 struct PathStep {

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "base/parallel.h"
+#include "seams/cost_kernels.h"
 
 namespace seamwright {
 
@@ -48,58 +49,22 @@ Choice choose(const std::int16_t* sums, int labels) {
   return choice;
 }
 
-void sort_two(float& low, float& high) {
-  const float least = std::min(low, high);
-  high = std::max(low, high);
-  low = least;
-}
-
-// Median of nine by 19 exchanges (after Paeth, Graphics Gems, 1990, from memory; right for all 512
-// patterns of zeros and ones, and so for all values).
-float median_of_nine(std::array<float, 9> v) {
-  constexpr std::array<std::pair<int, int>, 19> kExchanges = {{{1, 2},
-                                                               {4, 5},
-                                                               {7, 8},
-                                                               {0, 1},
-                                                               {3, 4},
-                                                               {6, 7},
-                                                               {1, 2},
-                                                               {4, 5},
-                                                               {7, 8},
-                                                               {0, 3},
-                                                               {5, 8},
-                                                               {4, 7},
-                                                               {3, 6},
-                                                               {1, 4},
-                                                               {2, 5},
-                                                               {4, 7},
-                                                               {4, 2},
-                                                               {6, 4},
-                                                               {4, 2}}};
-  for (const auto& [low, high] : kExchanges) {
-    sort_two(v[static_cast<std::size_t>(low)], v[static_cast<std::size_t>(high)]);
-  }
-  return v[4];
-}
-
 void remove_speckle(Image& plane, bool closed) {
   const Image from = plane;
   const int width = plane.width();
   const int height = plane.height();
-  const auto median_at = [&](int x, int y, int left, int right) {
-    std::array<float, 9> around;
-    std::size_t count = 0;
+  const std::size_t padded = static_cast<std::size_t>(width) + 2;
+  parallel_for(0, height, [&](int y) {
+    std::vector<float> around(3 * padded);  // with a column more at both ends
     for (int dy = -1; dy <= 1; ++dy) {
       const float* row = from.row<float>(std::clamp(y + dy, 0, height - 1)).data();
-      for (const int there : {left, x, right}) around[count++] = row[there];
+      float* to = around.data() + static_cast<std::size_t>(dy + 1) * padded;
+      to[0] = row[closed ? width - 1 : 0];
+      std::copy_n(row, width, to + 1);
+      to[width + 1] = row[closed ? 0 : width - 1];
     }
-    return median_of_nine(around);
-  };
-  parallel_for(0, height, [&](int y) {
-    float* to = plane.row<float>(y).data();
-    for (int x = 1; x + 1 < width; ++x) to[x] = median_at(x, y, x - 1, x + 1);
-    to[0] = median_at(0, y, closed ? width - 1 : 0, std::min(1, width - 1));
-    to[width - 1] = median_at(width - 1, y, std::max(0, width - 2), closed ? 0 : width - 1);
+    median_row({around.data() + 1, around.data() + padded + 1, around.data() + 2 * padded + 1},
+               static_cast<std::size_t>(width), plane.row<float>(y).data());
   });
 }
 

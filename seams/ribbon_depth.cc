@@ -211,10 +211,10 @@ class PairMatcher {
  private:
   // Every label is tried where that is no work, or where halving would leave no picture.
   [[nodiscard]] bool is_coarse_enough() const {
-    constexpr int kFewLabels = 64;
+    constexpr int kFewLabels = 48;
     const int least_px = 2 * options_.window_px;
     const bool odd = grid_.closed && grid_.width_px % 2 != 0;
-    return !options_.coarse_first || odd || labels_.count < kFewLabels ||
+    return !options_.coarse_first || odd || labels_.count <= kFewLabels ||
            grid_.height_px < least_px || grid_.width_px < least_px;
   }
 

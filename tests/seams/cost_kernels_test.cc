@@ -103,6 +103,29 @@ TEST_CASE("The window's clipped differences add up as written, on every instruct
   CHECK(targets >= 1);
 }
 
+TEST_CASE("A row's medians are those of nine sorted values, on every instruction set") {
+  CAPTURE(test::seed());
+  Random random(74);
+  constexpr std::size_t kCount = 59;
+  std::array<std::vector<float>, 3> rows;
+  for (auto& row : rows) {
+    for (std::size_t x = 0; x < kCount + 2; ++x) {
+      row.push_back(static_cast<float>(random.integer(0, 6)));  // with ties
+    }
+  }
+  const int targets = with_every_target([&] {
+    std::vector<float> to(kCount);
+    median_row({rows[0].data() + 1, rows[1].data() + 1, rows[2].data() + 1}, kCount, to.data());
+    for (std::size_t x = 0; x < kCount; ++x) {
+      std::vector<float> around;
+      for (const auto& row : rows) around.insert(around.end(), &row[x], &row[x] + 3);
+      std::sort(around.begin(), around.end());
+      CHECK(to[x] == around[4]);
+    }
+  });
+  CHECK(targets >= 1);
+}
+
 TEST_CASE("A row's differences are the same bits on every instruction set") {
   CAPTURE(test::seed());
   Random random(73);
