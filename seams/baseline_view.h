@@ -9,6 +9,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 #include <vector>
 
 #include "projection/ribbon.h"
@@ -67,6 +68,14 @@ class SightedPoint {
 /// inverse distance `inverse_m` from the middle. Needs |offset| · ρ < 1. Offsets and distances in
 /// the rig's unit.
 [[nodiscard]] double eta_seen_from(double to_m, double from_m, double eta_rad, double inverse_m);
+
+/// By how much the colatitudes of a row of points, seen under one from offset `from_m`, differ from
+/// it when seen from `to_m`: SightedPoint for many, within 1e-7 rad. From an offset of each point's
+/// own, or from one.
+void turns_seen_from(const Colatitude& seen_under, const float* from_m, double to_m,
+                     std::span<const float> inverse_m, float* turn_rad);
+void turns_seen_from(const Colatitude& seen_under, double from_m, double to_m,
+                     std::span<const float> inverse_m, float* turn_rad);
 
 /// Inverse distance from the middle of what pupils at ±`half_m` see under `eta_a_rad` and
 /// `eta_b_rad`; 0 where the rays do not meet in front of them.

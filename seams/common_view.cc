@@ -1,9 +1,10 @@
 #include "seams/common_view.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
-#include <optional>
+#include <span>
 #include <vector>
 
 #include "base/parallel.h"
@@ -23,61 +24,81 @@ struct Landed {
   Sight sight = Sight::none;
 };
 
-// One column of the new view as one lens has it.
-using Column = std::vector<Landed>;
+constexpr int kBlock = 32;  // columns moved side by side
 
-// `Shown` tells under which colatitude the new view shows, in column x, what is seen from an offset
-// under a colatitude at an inverse distance: (x, from_m, Colatitude, inverse_m) → rad.
-template <class Shown>
-class ColumnMover {
+// Some columns of the new view as one lens has them, row by row.
+using Block = std::vector<std::array<Landed, kBlock>>;
+
+int above(float value) {  // its ceiling; the library's is a call
+  const auto whole = static_cast<int>(value);
+  return whole + (static_cast<float>(whole) < value ? 1 : 0);
+}
+
+int below(float value) {
+  const auto whole = static_cast<int>(value);
+  return whole - (static_cast<float>(whole) > value ? 1 : 0);
+}
+
+// `Turns` tells by how much the colatitude under which the new view shows a row of points, from
+// column x on, differs from the one they are seen under from an offset: (x, from_m, Colatitude,
+// inverse_m, turn_rad).
+template <class Turns>
+class BlockMover {
  public:
-  ColumnMover(const SeenDepth& from, const Shown& shown, const RibbonGrid& grid,
-              const std::vector<Colatitude>& rows, double gap_inverse)
+  BlockMover(const SeenDepth& from, const Turns& turns, const RibbonGrid& grid,
+             const std::vector<Colatitude>& rows, double gap_inverse)
       : from_(from),
-        shown_(shown),
+        turns_(turns),
         grid_(grid),
         rows_(rows),
         gap_(static_cast<float>(gap_inverse)) {}
 
-  [[nodiscard]] Column moved(int x) const {
-    Column column(static_cast<std::size_t>(grid_.height_px));
-    std::optional<Point> before;
+  // Columns [begin, begin + count).
+  [[nodiscard]] Block moved(int begin, int count) const {
+    Block block(static_cast<std::size_t>(grid_.height_px));
+    std::array<Point, kBlock> before;
+    std::array<float, kBlock> turn;
+    const auto first = static_cast<std::size_t>(begin);
+    const auto columns = static_cast<std::size_t>(count);
+    const auto px_per_rad = static_cast<float>(grid_.px_per_rad);
     for (int y = 0; y < grid_.height_px; ++y) {
-      const std::optional<Point> here = point_at(x, y);
-      if (here) {
-        const bool joined = before && std::abs(before->is.inverse - here->is.inverse) <= gap_;
-        draw(joined ? *before : Point{here->row - 0.5, here->is}, *here, column);
-        if (!joined) draw(*here, Point{here->row + 0.5, here->is}, column);
+      const auto inverse = from_.depth.inverse_m.row<float>(y).subspan(first, columns);
+      const auto confidence = from_.depth.confidence.row<float>(y).subspan(first, columns);
+      const auto sight = from_.depth.sight.row<std::uint8_t>(y).subspan(first, columns);
+      turns_(begin, from_.offset_m, rows_[static_cast<std::size_t>(y)], inverse, turn.data());
+      const float row = static_cast<float>(y) + 0.5F;
+      for (std::size_t i = 0; i < columns; ++i) {
+        const Point here{row + turn[i] * px_per_rad,
+                         {inverse[i], confidence[i], static_cast<Sight>(sight[i])}};
+        if (here.is.sight != Sight::none) draw_after(before[i], here, i, block);
+        before[i] = here;
       }
-      before = here;
     }
-    return column;
+    return block;
   }
 
  private:
   struct Point {
-    double row = 0;  // continuous, in the new view
+    float row = 0;  // continuous, in the new view
     Landed is;
   };
 
-  [[nodiscard]] std::optional<Point> point_at(int x, int y) const {
-    const auto i = static_cast<std::size_t>(x);
-    const auto sight = static_cast<Sight>(from_.depth.sight.row<std::uint8_t>(y)[i]);
-    if (sight == Sight::none) return std::nullopt;
-    const float inverse = from_.depth.inverse_m.row<float>(y)[i];
-    const double eta =
-        shown_(x, from_.offset_m, rows_[static_cast<std::size_t>(y)], static_cast<double>(inverse));
-    return Point{row_of_eta(grid_, eta), {inverse, from_.depth.confidence.row<float>(y)[i], sight}};
+  void draw_after(const Point& before, const Point& here, std::size_t i, Block& block) const {
+    const bool joined = before.is.sight != Sight::none &&
+                        std::abs(before.is.inverse - here.is.inverse) <= gap_;
+    if (joined) return draw(before, here, i, block);
+    draw(Point{here.row - 0.5F, here.is}, here, i, block);
+    draw(here, Point{here.row + 0.5F, here.is}, i, block);
   }
 
   // All pixel centres between two points.
-  void draw(const Point& from, const Point& to, Column& column) const {
-    const int first = std::max(0, static_cast<int>(std::ceil(from.row - 0.5)));
-    const int last = std::min(grid_.height_px - 1, static_cast<int>(std::floor(to.row - 0.5)));
+  void draw(const Point& from, const Point& to, std::size_t i, Block& block) const {
+    const int first = std::max(0, above(from.row - 0.5F));
+    const int last = std::min(grid_.height_px - 1, below(to.row - 0.5F));
     for (int y = first; y <= last; ++y) {
-      const double span = to.row - from.row;
-      const auto t = static_cast<float>(span > 0 ? (y + 0.5 - from.row) / span : 0.5);
-      Landed& there = column[static_cast<std::size_t>(y)];
+      const float span = to.row - from.row;
+      const float t = span > 0 ? (static_cast<float>(y) + 0.5F - from.row) / span : 0.5F;
+      Landed& there = block[static_cast<std::size_t>(y)][i];
       const float inverse = from.is.inverse + t * (to.is.inverse - from.is.inverse);
       if (there.sight != Sight::none && there.inverse >= inverse) continue;
       there = {inverse, from.is.confidence + t * (to.is.confidence - from.is.confidence),
@@ -86,7 +107,7 @@ class ColumnMover {
   }
 
   const SeenDepth& from_;
-  const Shown& shown_;
+  const Turns& turns_;
   const RibbonGrid& grid_;
   const std::vector<Colatitude>& rows_;
   float gap_;
@@ -122,52 +143,69 @@ Pixel joined(const Landed& a, const Landed& b, float gap) {
 }
 
 // Holes get the farther of their two borders.
-void fill_column(std::vector<Pixel>& column) {
-  const std::size_t height = column.size();
-  for (std::size_t y = 0; y < height;) {
-    if (column[y].seen_by != 0) {
+void fill_column(ViewDepth& view, int x) {
+  const auto i = static_cast<std::size_t>(x);
+  const int height = view.seen_by.height();
+  const auto seen = [&](int y) { return view.seen_by.row<std::uint8_t>(y)[i] != 0; };
+  const auto inverse = [&](int y) -> float& { return view.inverse_m.row<float>(y)[i]; };
+  for (int y = 0; y < height;) {
+    if (seen(y)) {
       ++y;
       continue;
     }
-    std::size_t end = y;
-    while (end < height && column[end].seen_by == 0) ++end;
-    float inverse = 0;
+    int end = y;
+    while (end < height && !seen(end)) ++end;
+    float fill = 0;
     if (y > 0 && end < height) {
-      inverse = std::min(column[y - 1].inverse, column[end].inverse);
+      fill = std::min(inverse(y - 1), inverse(end));
     } else if (y > 0) {
-      inverse = column[y - 1].inverse;
+      fill = inverse(y - 1);
     } else if (end < height) {
-      inverse = column[end].inverse;
+      fill = inverse(end);
     }
-    for (; y < end; ++y) column[y].inverse = inverse;
+    for (; y < end; ++y) inverse(y) = fill;
   }
 }
 
-template <class Shown>
-ViewDepth moved_depth(const Shown& shown, const SeenDepth& a, const SeenDepth& b,
+// Columns from `begin` on, of what both lenses show there.
+void put_joined(const Block& of_a, const Block& of_b, int begin, int count, float gap,
+                ViewDepth& view) {
+  std::array<bool, kBlock> holes{};
+  for (int y = 0; y < view.seen_by.height(); ++y) {
+    const auto inverse = view.inverse_m.row<float>(y);
+    const auto confidence = view.confidence.row<float>(y);
+    const auto seen_by = view.seen_by.row<std::uint8_t>(y);
+    for (int i = 0; i < count; ++i) {
+      const auto k = static_cast<std::size_t>(i);
+      const auto at = static_cast<std::size_t>(begin + i);
+      const auto row = static_cast<std::size_t>(y);
+      const Pixel pixel = joined(of_a[row][k], of_b[row][k], gap);
+      inverse[at] = pixel.inverse;
+      confidence[at] = pixel.confidence;
+      seen_by[at] = pixel.seen_by;
+      if (pixel.seen_by == 0) holes[k] = true;
+    }
+  }
+  for (int i = 0; i < count; ++i) {
+    if (holes[static_cast<std::size_t>(i)]) fill_column(view, begin + i);
+  }
+}
+
+template <class Turns>
+ViewDepth moved_depth(const Turns& turns, const SeenDepth& a, const SeenDepth& b,
                       const RibbonGrid& grid, double gap_inverse_m) {
   ViewDepth view{
       .inverse_m = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
       .confidence = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
       .seen_by = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::u8)};
   const std::vector<Colatitude> rows = row_colatitudes(grid);
-  const ColumnMover from_a(a, shown, grid, rows, gap_inverse_m);
-  const ColumnMover from_b(b, shown, grid, rows, gap_inverse_m);
-  parallel_for(0, grid.width_px, [&](int x) {
-    const Column of_a = from_a.moved(x);
-    const Column of_b = from_b.moved(x);
-    std::vector<Pixel> column(of_a.size());
-    for (std::size_t y = 0; y < column.size(); ++y) {
-      column[y] = joined(of_a[y], of_b[y], static_cast<float>(gap_inverse_m));
-    }
-    fill_column(column);
-    const auto i = static_cast<std::size_t>(x);
-    for (int y = 0; y < grid.height_px; ++y) {
-      const Pixel& pixel = column[static_cast<std::size_t>(y)];
-      view.inverse_m.row<float>(y)[i] = pixel.inverse;
-      view.confidence.row<float>(y)[i] = pixel.confidence;
-      view.seen_by.row<std::uint8_t>(y)[i] = pixel.seen_by;
-    }
+  const BlockMover from_a(a, turns, grid, rows, gap_inverse_m);
+  const BlockMover from_b(b, turns, grid, rows, gap_inverse_m);
+  parallel_for(0, (grid.width_px + kBlock - 1) / kBlock, [&](int block) {
+    const int begin = block * kBlock;
+    const int count = std::min(kBlock, grid.width_px - begin);
+    put_joined(from_a.moved(begin, count), from_b.moved(begin, count), begin, count,
+               static_cast<float>(gap_inverse_m), view);
   });
   return view;
 }
@@ -176,18 +214,20 @@ ViewDepth moved_depth(const Shown& shown, const SeenDepth& a, const SeenDepth& b
 
 ViewDepth depth_from(double offset_m, const SeenDepth& a, const SeenDepth& b,
                      const RibbonGrid& grid, double gap_inverse_m) {
-  const auto shown = [offset_m](int, double from_m, const Colatitude& eta, double inverse_m) {
-    return SightedPoint(from_m, eta, inverse_m).eta_from(offset_m);
+  const auto turns = [offset_m](int, double from_m, const Colatitude& seen_under,
+                                std::span<const float> inverse_m, float* turn_rad) {
+    turns_seen_from(seen_under, from_m, offset_m, inverse_m, turn_rad);
   };
-  return moved_depth(shown, a, b, grid, gap_inverse_m);
+  return moved_depth(turns, a, b, grid, gap_inverse_m);
 }
 
 ViewDepth depth_along(const ViewpointSlide& slide, const SeenDepth& a, const SeenDepth& b,
                       const RibbonGrid& grid, double gap_inverse_m) {
-  const auto shown = [&slide](int x, double from_m, const Colatitude& eta, double inverse_m) {
-    return slide.shown_eta(x, from_m, eta, inverse_m);
+  const auto turns = [&slide](int x, double from_m, const Colatitude& seen_under,
+                              std::span<const float> inverse_m, float* turn_rad) {
+    slide.shown_turns(x, from_m, seen_under, inverse_m, turn_rad);
   };
-  return moved_depth(shown, a, b, grid, gap_inverse_m);
+  return moved_depth(turns, a, b, grid, gap_inverse_m);
 }
 
 }  // namespace seamwright

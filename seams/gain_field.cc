@@ -8,6 +8,11 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 
+#include "base/parallel.h"
+#include "seams/binary_log.h"
+#include "seams/ribbon_kernels.h"
+#include "seams/ring_blur.h"
+
 namespace seamwright {
 
 namespace {
@@ -16,6 +21,7 @@ constexpr int kBlock_px = 4;          // ratios are of means over blocks: noise 
 constexpr double kDarkLight = 0.004;  // of the darkest block; noise rules below
 constexpr double kStiffness = 2e-4;   // pull of the coefficients to 0, of the number of blocks
 constexpr int kRounds = 8;
+constexpr Eigen::Index kTilt = 1;  // term of the basis that tilts along η
 
 // Values of the basis at a place: constant and harmonics around the ring, then what tilts along η.
 class Basis {
@@ -53,59 +59,71 @@ class Basis {
   int harmonics_;
 };
 
-struct Block {
-  double x_px = 0;
-  double row_px = 0;
-  std::array<double, 3> ratio_ev{};
+// Ratios of the light of blocks, a raster a channel; where no block tells anything `known` is 0.
+struct Blocks {
+  int columns = 0;
+  int rows = 0;
+  int count = 0;  // known
+  Plane known;
+  std::array<Plane, 3> ratio_ev;
 };
 
-// Mean light of a block in both views; false where a pixel of it tells nothing.
-bool compare_block(const SeamViews& views, const Image& subjects, int left, int top, Block& block) {
+// Means of one block in both views; leaves it unknown where a pixel of it tells nothing.
+void compare_block(const SeamViews& views, const Image& subjects, int column, int row,
+                   Blocks& blocks) {
   const int channels = views.light_a.channel_count();
-  std::array<double, 3> sum_a{};
-  std::array<double, 3> sum_b{};
-  for (int y = top; y < top + kBlock_px; ++y) {
-    const auto a = views.light_a.row<float>(y);
-    const auto b = views.light_b.row<float>(y);
-    for (int x = left; x < left + kBlock_px; ++x) {
+  std::array<float, 3> sum_a{};
+  std::array<float, 3> sum_b{};
+  for (int y = row * kBlock_px; y < (row + 1) * kBlock_px; ++y) {
+    const float* a = views.light_a.row<float>(y).data();
+    const float* b = views.light_b.row<float>(y).data();
+    for (int x = column * kBlock_px; x < (column + 1) * kBlock_px; ++x) {
       if (state_at(views.state_a, x, y) != ViewState::good ||
           state_at(views.state_b, x, y) != ViewState::good) {
-        return false;
+        return;
       }
-      const auto at = static_cast<std::size_t>(x);
-      if (!subjects.empty() && subjects.row<std::uint8_t>(y)[at] != 0) return false;
-      for (int c = 0; c < 3; ++c) {
-        const auto i = at * static_cast<std::size_t>(channels) +
-                       static_cast<std::size_t>(std::min(c, channels - 1));
-        sum_a[static_cast<std::size_t>(c)] += a[i];
-        sum_b[static_cast<std::size_t>(c)] += b[i];
+      if (!subjects.empty() &&
+          subjects.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0) {
+        return;
+      }
+      for (int c = 0; c < channels; ++c) {
+        sum_a[static_cast<std::size_t>(c)] += a[channels * x + c];
+        sum_b[static_cast<std::size_t>(c)] += b[channels * x + c];
       }
     }
   }
-  constexpr double kLeast = kDarkLight * kBlock_px * kBlock_px;
-  for (std::size_t c = 0; c < 3; ++c) {
-    if (sum_a[c] < kLeast || sum_b[c] < kLeast) return false;
-    block.ratio_ev[c] = std::log2(sum_a[c] / sum_b[c]);
+  constexpr auto kLeast = static_cast<float>(kDarkLight * kBlock_px * kBlock_px);
+  const auto used = static_cast<std::size_t>(channels);
+  for (std::size_t c = 0; c < used; ++c) {
+    if (sum_a[c] < kLeast || sum_b[c] < kLeast) return;
   }
-  block.x_px = left + 0.5 * kBlock_px;
-  block.row_px = top + 0.5 * kBlock_px;
-  return true;
+  for (std::size_t c = 0; c < 3; ++c) {
+    const std::size_t from = std::min(c, used - 1);
+    blocks.ratio_ev[c].row(row)[column] = log2_of(sum_a[from] / sum_b[from]);
+  }
+  blocks.known.row(row)[column] = 1;
 }
 
-std::vector<Block> comparable_blocks(const SeamViews& views, const Image& subjects) {
-  std::vector<Block> blocks;
-  for (int y = 0; y + kBlock_px <= views.light_a.height(); y += kBlock_px) {
-    for (int x = 0; x + kBlock_px <= views.light_a.width(); x += kBlock_px) {
-      Block block;
-      if (compare_block(views, subjects, x, y, block)) blocks.push_back(block);
+Blocks comparable_blocks(const SeamViews& views, const Image& subjects) {
+  const int columns = views.light_a.width() / kBlock_px;
+  const int rows = views.light_a.height() / kBlock_px;
+  const Plane none(columns, rows);
+  Blocks blocks{.columns = columns, .rows = rows, .known = none, .ratio_ev = {none, none, none}};
+  parallel_for(0, rows, [&](int row) {
+    for (int column = 0; column < columns; ++column) {
+      compare_block(views, subjects, column, row, blocks);
     }
-  }
+  });
+  for (const float known : blocks.known.value) blocks.count += known > 0 ? 1 : 0;
   return blocks;
 }
 
-double median_ratio(const std::vector<Block>& blocks, std::size_t channel) {
-  std::vector<double> ratios;
-  for (const Block& block : blocks) ratios.push_back(block.ratio_ev[channel]);
+float median_ratio(const Blocks& blocks, std::size_t channel) {
+  std::vector<float> ratios;
+  ratios.reserve(static_cast<std::size_t>(blocks.count));
+  for (std::size_t i = 0; i < blocks.known.value.size(); ++i) {
+    if (blocks.known.value[i] > 0) ratios.push_back(blocks.ratio_ev[channel].value[i]);
+  }
   const auto middle = ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2);
   std::nth_element(ratios.begin(), middle, ratios.end());
   return *middle;
@@ -116,43 +134,92 @@ struct ChannelFit {
   int agreeing = 0;
 };
 
-// The basis at every block, a column each.
-Eigen::MatrixXd values_at(const Basis& basis, const std::vector<Block>& blocks) {
-  Eigen::MatrixXd values(basis.size(), static_cast<Eigen::Index>(blocks.size()));
-  Eigen::Index column = 0;
-  for (const Block& block : blocks) {
-    basis.at(block.x_px, block.row_px, values.col(column++).data());
+// The basis in the middle of each column of blocks, where what tilts counts nothing.
+Eigen::MatrixXd values_around(const Basis& basis, int columns, int height_px) {
+  Eigen::MatrixXd values(basis.size(), columns);
+  for (int column = 0; column < columns; ++column) {
+    basis.at((column + 0.5) * kBlock_px, 0.5 * height_px, values.col(column).data());
   }
   return values;
 }
 
+// The normal equations of a round, and how many blocks agree with the terms it began with.
+struct Normal {
+  Eigen::MatrixXd matrix;  // its lower half
+  Eigen::VectorXd right;
+  int agreeing = 0;
+};
+
+// What tilts changes down a column only, all else around the ring only: a few sums tell all of a
+// column's blocks.
+class ColumnSums {
+ public:
+  explicit ColumnSums(int columns) {
+    for (auto& sum : value_) sum.assign(static_cast<std::size_t>(columns), 0.0F);
+    for (std::size_t i = 0; i < value_.size(); ++i) sums_.of[i] = value_[i].data();
+  }
+
+  void add(const Blocks& blocks, std::size_t channel, const Eigen::MatrixXd& values,
+           const Eigen::VectorXd& terms, int height_px, double agree_ev) {
+    const Eigen::VectorXf around = (values.transpose() * terms).cast<float>();
+    Eigen::VectorXf fit_ev(around.size());
+    for (int row = 0; row < blocks.rows; ++row) {
+      const double tilt = 2 * (row + 0.5) * kBlock_px / height_px - 1;
+      fit_ev = around.array() + static_cast<float>(terms[kTilt] * tilt);
+      add_agreeing(blocks.known.row(row), blocks.ratio_ev[channel].row(row), fit_ev.data(),
+                   static_cast<float>(tilt), static_cast<float>(1 / agree_ev),
+                   static_cast<std::size_t>(blocks.columns), sums_);
+    }
+  }
+
+  [[nodiscard]] Normal normal(const Eigen::MatrixXd& values) const {
+    const Eigen::Index size = values.rows();
+    Normal normal{Eigen::MatrixXd::Zero(size, size), Eigen::VectorXd::Zero(size)};
+    double agreeing = 0;
+    for (Eigen::Index x = 0; x < values.cols(); ++x) {
+      const double* value = values.col(x).data();
+      const double tilted = at(AgreeSums::tilt, x);
+      for (Eigen::Index i = 0; i < size; ++i) {
+        const double weighted = at(AgreeSums::one, x) * value[i];
+        for (Eigen::Index k = 0; k <= i; ++k) normal.matrix(i, k) += weighted * value[k];
+        normal.matrix(std::max(i, kTilt), std::min(i, kTilt)) += tilted * value[i];
+        normal.right[i] += at(AgreeSums::ratio, x) * value[i];
+      }
+      normal.matrix(kTilt, kTilt) += at(AgreeSums::tilt_square, x);
+      normal.right[kTilt] += at(AgreeSums::ratio_tilt, x);
+      agreeing += at(AgreeSums::agreeing, x);
+    }
+    normal.agreeing = static_cast<int>(agreeing);
+    return normal;
+  }
+
+ private:
+  [[nodiscard]] double at(std::size_t which, Eigen::Index x) const {
+    return static_cast<double>(value_[which][static_cast<std::size_t>(x)]);
+  }
+
+  std::array<std::vector<float>, AgreeSums::count> value_;
+  AgreeSums sums_;
+};
+
 // Iterated weighted least squares with Tukey's weights, from the median on.
-ChannelFit fit_channel(const Basis& basis, const Eigen::MatrixXd& values,
-                       const std::vector<Block>& blocks, std::size_t channel, double agree_ev) {
+ChannelFit fit_channel(const Basis& basis, const Eigen::MatrixXd& values, const Blocks& blocks,
+                       std::size_t channel, int height_px, double agree_ev) {
   const Eigen::Index size = basis.size();
   Eigen::VectorXd terms = Eigen::VectorXd::Zero(size);
-  terms[0] = median_ratio(blocks, channel);
+  terms[0] = static_cast<double>(median_ratio(blocks, channel));
   ChannelFit fit;
   for (int round = 0; round < kRounds; ++round) {
-    Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(size, size);
-    Eigen::VectorXd right = Eigen::VectorXd::Zero(size);
-    fit.agreeing = 0;
-    for (std::size_t i = 0; i < blocks.size(); ++i) {
-      const auto value = values.col(static_cast<Eigen::Index>(i));
-      const double ratio_ev = blocks[i].ratio_ev[channel];
-      const double off = (ratio_ev - value.dot(terms)) / agree_ev;
-      if (std::abs(off) >= 1) continue;
-      const double weight = (1 - off * off) * (1 - off * off);
-      normal.noalias() += weight * value * value.transpose();
-      right.noalias() += weight * ratio_ev * value;
-      ++fit.agreeing;
-    }
+    ColumnSums sums(blocks.columns);
+    sums.add(blocks, channel, values, terms, height_px, agree_ev);
+    Normal normal = sums.normal(values);
+    fit.agreeing = normal.agreeing;
     if (fit.agreeing == 0) break;
     for (Eigen::Index i = 1; i < size; ++i) {
       const double order = basis.order(static_cast<int>(i));
-      normal(i, i) += kStiffness * static_cast<double>(blocks.size()) * (1 + order * order);
+      normal.matrix(i, i) += kStiffness * blocks.count * (1 + order * order);
     }
-    terms = normal.ldlt().solve(right);
+    terms = normal.matrix.ldlt().solve(normal.right);
   }
   fit.terms.assign(terms.data(), terms.data() + size);
   return fit;
@@ -202,15 +269,19 @@ GainField fit_gain_field(const SeamViews& views, const Image& subject_map,
   const int width = views.light_a.width();
   const int height = views.light_a.height();
   const int harmonics = std::clamp(options.harmonics, 0, kMostHarmonics);
-  const std::vector<Block> blocks = comparable_blocks(views, subject_map);
-  if (blocks.empty()) return {};
+  const Blocks blocks = comparable_blocks(views, subject_map);
+  if (blocks.count == 0) return {};
   const Basis basis(views.closed, width, height, harmonics);
-  const Eigen::MatrixXd values = values_at(basis, blocks);
+  const Eigen::MatrixXd values = values_around(basis, blocks.columns, height);
+  std::array<ChannelFit, 3> fits;
+  parallel_for(0, 3, [&](int channel) {
+    const auto c = static_cast<std::size_t>(channel);
+    fits[c] = fit_channel(basis, values, blocks, c, height, options.agree_ev);
+  });
   std::array<std::vector<double>, 3> terms;
   for (std::size_t c = 0; c < 3; ++c) {
-    ChannelFit fit = fit_channel(basis, values, blocks, c, options.agree_ev);
-    if (fit.agreeing * kBlock_px * kBlock_px < options.least_px) return {};
-    terms[c] = std::move(fit.terms);
+    if (fits[c].agreeing * kBlock_px * kBlock_px < options.least_px) return {};
+    terms[c] = std::move(fits[c].terms);
   }
   return {views.closed, width, height, harmonics, options.most_ev, std::move(terms)};
 }

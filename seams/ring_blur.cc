@@ -6,6 +6,7 @@
 #include <cstddef>
 
 #include "base/parallel.h"
+#include "seams/ribbon_kernels.h"
 
 namespace seamwright {
 
@@ -48,28 +49,6 @@ std::vector<Taps> taps_at(double sigma_px, int count, int coarse_count) {
     all.push_back({first, gaussian(sigma_px, middle, first, 2 * radius + 2)});
   }
   return all;
-}
-
-// to += Σ tap_i · row_i, rows `stride` apart; four at a time, so that `to` is seldom written.
-void add_rows(const float* tap, int count, const float* from, std::ptrdiff_t stride, int width,
-              float* to) {
-  int i = 0;
-  for (; i + 4 <= count; i += 4, from += 4 * stride) {
-    const float* r0 = from;
-    const float* r1 = from + stride;
-    const float* r2 = from + 2 * stride;
-    const float* r3 = from + 3 * stride;
-    const float t0 = tap[i];
-    const float t1 = tap[i + 1];
-    const float t2 = tap[i + 2];
-    const float t3 = tap[i + 3];
-    for (int x = 0; x < width; ++x) {
-      to[x] += (t0 * r0[x] + t1 * r1[x]) + (t2 * r2[x] + t3 * r3[x]);
-    }
-  }
-  for (; i < count; ++i, from += stride) {
-    for (int x = 0; x < width; ++x) to[x] += tap[i] * from[x];
-  }
 }
 
 // In four sums, so that none waits for the one before.

@@ -1,8 +1,10 @@
 #include "seams/view_warp.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
+#include <span>
 #include <utility>
 #include <vector>
 
@@ -16,77 +18,125 @@ namespace {
 
 // A viewpoint this close to a pupil, as a share of the way, sees what that pupil sees.
 constexpr double kBesidePupil = 0.98;
-constexpr double kHidden_px = 0.75;  // run backwards by more: something stands before it
+constexpr float kHidden_px = 0.75F;  // run backwards by more: something stands before it
 
-struct ColumnRead {
-  std::vector<double> eta;  // colatitude that the lens is read at, top to bottom
-  std::vector<bool> shows;  // the lens shows the point
+constexpr int kBlock = 64;          // columns read side by side
+
+// One float a column, of one row.
+using BlockRow = std::array<float, kBlock>;
+
+// What a lens reads in some columns, row by row.
+struct BlockRead {
+  std::vector<BlockRow> turn;    // colatitude that it is read at less the panorama's, rad
+  std::vector<BlockRow> hidden;  // 1 where something stands before the point
+
+  explicit BlockRead(int height)
+      : turn(static_cast<std::size_t>(height)), hidden(static_cast<std::size_t>(height)) {}
 };
 
 // Lens a stands nearer to the pole than the panorama's viewpoint: near things seem farther down to
 // it, and hide from it what the panorama shows just below them. A row that would be read above what
 // was read before it is such a one; it takes the first reading below that is not.
-void unfold(ColumnRead& column, double px_rad) {
-  const std::size_t height = column.eta.size();
-  std::vector<double> reach = column.eta;
-  for (std::size_t y = 1; y < height; ++y) reach[y] = std::max(reach[y], reach[y - 1]);
-  double next = reach.back();
-  for (std::size_t y = height; y-- > 0;) {
-    if (column.eta[y] < reach[y] - kHidden_px * px_rad) {
-      column.shows[y] = false;
-      column.eta[y] = next;
-    } else {
-      column.eta[y] = reach[y];
+void unfold(BlockRead& read, float row_rad) {
+  BlockRow reach = read.turn.front();
+  for (std::size_t y = 1; y < read.turn.size(); ++y) {
+    for (std::size_t i = 0; i < kBlock; ++i) {
+      const float own = read.turn[y][i];
+      const float before = reach[i] - row_rad;  // as it lies to this row
+      reach[i] = before > own ? before : own;
+      read.hidden[y][i] = own < reach[i] - kHidden_px * row_rad ? 1.0F : 0.0F;
+      read.turn[y][i] = reach[i];
     }
-    next = column.eta[y];
+  }
+  for (std::size_t y = read.turn.size() - 1; y-- > 0;) {
+    for (std::size_t i = 0; i < kBlock; ++i) {
+      const float next = read.turn[y + 1][i] + row_rad;
+      read.turn[y][i] = read.hidden[y][i] > 0 ? next : read.turn[y][i];
+    }
   }
 }
 
 // The same for lens b, seen in a mirror along the pole.
-void unfold_mirrored(ColumnRead& column, double px_rad) {
-  std::reverse(column.eta.begin(), column.eta.end());
-  std::reverse(column.shows.begin(), column.shows.end());
-  for (double& eta : column.eta) eta = -eta;
-  unfold(column, px_rad);
-  for (double& eta : column.eta) eta = -eta;
-  std::reverse(column.eta.begin(), column.eta.end());
-  std::reverse(column.shows.begin(), column.shows.end());
+void unfold_mirrored(BlockRead& read, float row_rad) {
+  std::reverse(read.turn.begin(), read.turn.end());
+  for (BlockRow& row : read.turn) {
+    for (float& turn : row) turn = -turn;
+  }
+  unfold(read, row_rad);
+  for (BlockRow& row : read.turn) {
+    for (float& turn : row) turn = -turn;
+  }
+  std::reverse(read.turn.begin(), read.turn.end());
+  std::reverse(read.hidden.begin(), read.hidden.end());
 }
 
-// What the lenses read in one column, from the panorama's own depth.
-void read_column(ViewWarp& warp, const ViewpointSlide& slide, const std::vector<Colatitude>& rows,
-                 int x) {
-  const RibbonGrid& grid = warp.grid;
-  const double half = slide.half_m();
-  const auto height = static_cast<std::size_t>(grid.height_px);
-  const auto i = static_cast<std::size_t>(x);
-  ColumnRead of_a{std::vector<double>(height), std::vector<bool>(height)};
-  ColumnRead of_b = of_a;
-  for (int y = 0; y < grid.height_px; ++y) {
-    const auto row = static_cast<std::size_t>(y);
-    const auto inverse = static_cast<double>(warp.inverse_m.row<float>(y)[i]);
-    const std::uint8_t seen = warp.seen_by.row<std::uint8_t>(y)[i];
-    const SightedPoint point(slide.offset_m(x, rows[row].rad), rows[row], inverse);
-    of_a.eta[row] = point.eta_from(half);
-    of_b.eta[row] = point.eta_from(-half);
-    of_a.shows[row] = (seen & kSeenByA) != 0;
-    of_b.shows[row] = (seen & kSeenByB) != 0;
+// Reads what the lenses show, from the panorama's own depth.
+class WarpReader {
+ public:
+  WarpReader(ViewWarp& warp, const ViewpointSlide& slide)
+      : warp_(warp), slide_(slide), rows_(row_colatitudes(warp.grid)) {}
+
+  // Columns [begin, end), at most kBlock, of which only those that `wanted` tells are changed.
+  template <class Wanted>
+  void read(int begin, int end, const Wanted& wanted) const {
+    const int height = warp_.grid.height_px;
+    const double half = slide_.half_m();
+    const auto columns = static_cast<std::size_t>(end - begin);
+    BlockRead of_a(height);
+    BlockRead of_b(height);
+    BlockRow offset;
+    for (int y = 0; y < height; ++y) {
+      const auto row = static_cast<std::size_t>(y);
+      const auto inverse =
+          std::as_const(warp_.inverse_m).row<float>(y).subspan(static_cast<std::size_t>(begin), columns);
+      slide_.offsets_m(begin, rows_[row].rad, std::span(offset).first(columns));
+      turns_seen_from(rows_[row], offset.data(), half, inverse, of_a.turn[row].data());
+      turns_seen_from(rows_[row], offset.data(), -half, inverse, of_b.turn[row].data());
+    }
+    const auto row_rad = static_cast<float>(1 / warp_.grid.px_per_rad);
+    unfold(of_a, row_rad);
+    unfold_mirrored(of_b, row_rad);
+    for (int y = 0; y < height; ++y) {
+      put(begin, y, columns, of_a, of_b, wanted);
+    }
   }
-  unfold(of_a, 1 / grid.px_per_rad);
-  unfold_mirrored(of_b, 1 / grid.px_per_rad);
-  const double strength = slide.strength(x);
-  warp.strength[i] = static_cast<float>(strength);
-  for (int y = 0; y < grid.height_px; ++y) {
+
+ private:
+  template <class Wanted>
+  void put(int begin, int y, std::size_t columns, const BlockRead& of_a, const BlockRead& of_b,
+           const Wanted& wanted) const {
     const auto row = static_cast<std::size_t>(y);
-    const double eta = rows[row].rad;
-    warp.shift_a_rad.row<float>(y)[i] = static_cast<float>(strength * (of_a.eta[row] - eta));
-    warp.shift_b_rad.row<float>(y)[i] = static_cast<float>(strength * (of_b.eta[row] - eta));
-    const double offset = slide.offset_m(x, eta);
-    const bool by_a = of_a.shows[row] || offset > kBesidePupil * half;
-    const bool by_b = of_b.shows[row] || offset < -kBesidePupil * half;
-    warp.seen_by.row<std::uint8_t>(y)[i] =
-        static_cast<std::uint8_t>((by_a ? kSeenByA : 0) | (by_b ? kSeenByB : 0));
+    const auto pupil = static_cast<float>(kBesidePupil * slide_.half_m());
+    BlockRow offset;
+    slide_.offsets_m(begin, rows_[row].rad, std::span(offset).first(columns));
+    const auto shift_a = warp_.shift_a_rad.row<float>(y);
+    const auto shift_b = warp_.shift_b_rad.row<float>(y);
+    const auto seen_by = warp_.seen_by.row<std::uint8_t>(y);
+    for (std::size_t i = 0; i < columns; ++i) {
+      const std::size_t x = static_cast<std::size_t>(begin) + i;
+      if (!wanted(x)) continue;
+      const float strength = warp_.strength[x];
+      shift_a[x] = strength * of_a.turn[row][i];
+      shift_b[x] = strength * of_b.turn[row][i];
+      const bool by_a =
+          ((seen_by[x] & kSeenByA) != 0 && of_a.hidden[row][i] == 0) || offset[i] > pupil;
+      const bool by_b =
+          ((seen_by[x] & kSeenByB) != 0 && of_b.hidden[row][i] == 0) || offset[i] < -pupil;
+      seen_by[x] = static_cast<std::uint8_t>((by_a ? kSeenByA : 0) | (by_b ? kSeenByB : 0));
+    }
   }
+
+  ViewWarp& warp_;
+  const ViewpointSlide& slide_;
+  std::vector<Colatitude> rows_;
+};
+
+// Calls `work` with the borders of blocks of columns.
+template <class Work>
+void by_blocks(int width, const Work& work) {
+  parallel_for(0, (width + kBlock - 1) / kBlock, [&](int block) {
+    work(block * kBlock, std::min(width, (block + 1) * kBlock));
+  });
 }
 
 // Depth beside a gap in a row: the median of a few pixels from `x` on, going `way`.
@@ -170,30 +220,50 @@ ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide) {
       .inverse_m = std::move(view.inverse_m),
       .confidence = std::move(view.confidence),
       .strength = std::vector<float>(static_cast<std::size_t>(grid.width_px))};
-  const std::vector<Colatitude> rows = row_colatitudes(grid);
-  parallel_for(0, grid.width_px, [&](int x) { read_column(warp, slide, rows, x); });
+  for (int x = 0; x < grid.width_px; ++x) {
+    warp.strength[static_cast<std::size_t>(x)] = static_cast<float>(slide.strength(x));
+  }
+  const WarpReader reader(warp, slide);
+  by_blocks(grid.width_px, [&](int begin, int end) {
+    reader.read(begin, end, [](std::size_t) { return true; });
+  });
   return warp;
 }
 
-void calm_warp(ViewWarp& warp, const ViewpointSlide& slide, const Image& gaps) {
+std::vector<bool> calm_warp(ViewWarp& warp, const ViewpointSlide& slide, const Image& gaps) {
   const RibbonGrid& grid = warp.grid;
-  const std::vector<Colatitude> colatitudes = row_colatitudes(grid);
   parallel_for(0, grid.height_px, [&](int y) { fill_row(warp, gaps, y); });
-  parallel_for(0, grid.width_px, [&](int x) {
-    const auto i = static_cast<std::size_t>(x);
-    std::vector<int> rows;
-    for (int y = 0; y < grid.height_px; ++y) {
-      if (gaps.row<std::uint8_t>(y)[i] != 0) rows.push_back(y);
+  std::vector<std::vector<int>> rows(static_cast<std::size_t>(grid.width_px));  // gaps of a column
+  for (int y = 0; y < grid.height_px; ++y) {
+    const auto gap = gaps.row<std::uint8_t>(y);
+    for (std::size_t x = 0; x < gap.size(); ++x) {
+      if (gap[x] != 0) rows[x].push_back(y);
     }
-    if (rows.empty()) return;
-    even_out(warp, x, rows);
-    read_column(warp, slide, colatitudes, x);
+  }
+  const WarpReader reader(warp, slide);
+  const auto wanted = [&](std::size_t x) { return !rows[x].empty(); };
+  by_blocks(grid.width_px, [&](int begin, int end) {
+    bool any = false;
+    for (int x = begin; x < end; ++x) {
+      const auto i = static_cast<std::size_t>(x);
+      if (!wanted(i)) continue;
+      any = true;
+      even_out(warp, x, rows[i]);
+    }
+    if (!any) return;
+    reader.read(begin, end, wanted);
     // Each lens shows what it shows; nothing is known to stand before it.
-    for (const int y : rows) {
-      warp.confidence.row<float>(y)[i] = 0;
-      warp.seen_by.row<std::uint8_t>(y)[i] = kSeenByA | kSeenByB;
+    for (int x = begin; x < end; ++x) {
+      const auto i = static_cast<std::size_t>(x);
+      for (const int y : rows[i]) {
+        warp.confidence.row<float>(y)[i] = 0;
+        warp.seen_by.row<std::uint8_t>(y)[i] = kSeenByA | kSeenByB;
+      }
     }
   });
+  std::vector<bool> changed;
+  for (const auto& gap : rows) changed.push_back(!gap.empty());
+  return changed;
 }
 
 }  // namespace seamwright

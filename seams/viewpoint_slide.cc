@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "base/smooth_step.h"
+#include "seams/ribbon_kernels.h"
 
 namespace seamwright {
 
@@ -98,6 +99,12 @@ ViewpointSlide::ViewpointSlide(double half_m, const RibbonGrid& grid,
   carry_borders(columns_, grid.closed);
   narrow(columns_, options);
   even_out(columns_, grid.closed, static_cast<int>(options.even_rad * grid.px_per_rad));
+  constexpr double kAtOnce = 1e12;  // of a walk that has no width
+  for (const SlideColumn& column : columns_) {
+    const double width = column.end_rad - column.begin_rad;
+    begin_rad_.push_back(column.begin_rad);
+    per_width_.push_back(static_cast<float>(width > 0 ? std::min(1 / width, kAtOnce) : kAtOnce));
+  }
 }
 
 double ViewpointSlide::strength(int x) const {
@@ -143,6 +150,35 @@ double ViewpointSlide::shown_eta(int x, double from_m, const Colatitude& seen_un
     eta = next > low && next < high ? next : 0.5 * (low + high);
   }
   return eta;
+}
+
+void ViewpointSlide::shown_turns(int x, double from_m, const Colatitude& seen_under,
+                                 std::span<const float> inverse_m, float* turn_rad) const {
+  const auto first = static_cast<std::size_t>(x);
+  const SightedRow row{.sin = static_cast<float>(seen_under.sin),
+                       .cos = static_cast<float>(seen_under.cos),
+                       .inverse_m = inverse_m.data(),
+                       .count = inverse_m.size()};
+  const WalkRow walk{.half_m = static_cast<float>(half_m_),
+                     .eta_rad = seen_under.rad,
+                     .begin_rad = begin_rad_.data() + first,
+                     .per_width = per_width_.data() + first};
+  walk_row(row, walk, static_cast<float>(from_m), turn_rad);
+  for (std::size_t i = 0; i < inverse_m.size(); ++i) {
+    if (turn_rad[i] != kNoTurn) continue;
+    const double eta = shown_eta(x + static_cast<int>(i), from_m, seen_under,
+                                 static_cast<double>(inverse_m[i]));
+    turn_rad[i] = static_cast<float>(eta - seen_under.rad);
+  }
+}
+
+void ViewpointSlide::offsets_m(int x, double eta_rad, std::span<float> offset_m) const {
+  const auto first = static_cast<std::size_t>(x);
+  offset_row({.half_m = static_cast<float>(half_m_),
+              .eta_rad = eta_rad,
+              .begin_rad = begin_rad_.data() + first,
+              .per_width = per_width_.data() + first},
+             offset_m.size(), offset_m.data());
 }
 
 }  // namespace seamwright

@@ -9,6 +9,7 @@
 // borders is zero. Since it walks towards −pole while the direction turns towards −pole, no two
 // rays of one azimuth meet in front of the rig: every point is seen once, nothing folds.
 
+#include <span>
 #include <vector>
 
 #include "projection/ribbon.h"
@@ -51,10 +52,17 @@ class ViewpointSlide {
   /// at inverse distance `inverse_m` from the middle of the pupils.
   [[nodiscard]] double shown_eta(int x, double from_m, const Colatitude& seen_under,
                                  double inverse_m) const;
+  /// The same of a row of points from column x on, less `seen_under`, within 1e-7 rad.
+  void shown_turns(int x, double from_m, const Colatitude& seen_under,
+                   std::span<const float> inverse_m, float* turn_rad) const;
+  /// offset_m() of the columns from x on, to a float's precision.
+  void offsets_m(int x, double eta_rad, std::span<float> offset_m) const;
 
  private:
   double half_m_;
   std::vector<SlideColumn> columns_;
+  std::vector<double> begin_rad_;  // of the columns
+  std::vector<float> per_width_;   // 1/rad, likewise
 };
 
 }  // namespace seamwright

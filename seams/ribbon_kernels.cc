@@ -1,0 +1,219 @@
+#include "seams/ribbon_kernels.h"
+
+// Highway compiles what follows once for each instruction set.
+#undef HWY_TARGET_INCLUDE
+#define HWY_TARGET_INCLUDE "seams/ribbon_kernels.cc"
+#include <hwy/foreach_target.h>
+#include <hwy/highway.h>
+
+HWY_BEFORE_NAMESPACE();
+namespace seamwright {
+namespace HWY_NAMESPACE {
+namespace {
+
+// A point seen under a row's colatitude: SightedPoint in floats, relative to that colatitude.
+struct Sighted {
+  float sin;
+  float cos;
+  float from_m;
+  float inverse_m;
+  float square;
+  float reach;
+
+  HWY_INLINE Sighted(const SightedRow& row, float from, float inverse)
+      : sin(row.sin), cos(row.cos), from_m(from), inverse_m(inverse) {
+    const float across = from * inverse * sin;
+    square = across * across;
+    // √(1 − square), by its series: to 1e-10 where the square is within kMostSquare.
+    const float root =
+        1 - square * (1.0F / 2 + square * (1.0F / 8 + square * (1.0F / 16 + square * (5.0F / 128))));
+    reach = root - from * inverse * cos;
+  }
+
+  // Tangent of the turn.
+  [[nodiscard]] HWY_INLINE float tangent(float to_m) const {
+    const float moved = (from_m - to_m) * inverse_m;
+    return -moved * sin / (reach + moved * cos);
+  }
+};
+
+constexpr float kMostTangent = 0.15F;
+constexpr float kMostSquare = 0.02F;
+
+// The arc tangent's series: to 1e-9 where it is within kMostTangent.
+HWY_INLINE float arc(float t) {
+  const float q = t * t;
+  return t * (1 - q * (1.0F / 3 - q * (1.0F / 5 - q * (1.0F / 7 - q * (1.0F / 9)))));
+}
+
+// What lies behind the viewpoint has turned by far more.
+HWY_INLINE bool small(const Sighted& point, float to_m, float t) {
+  const float moved = (point.from_m - to_m) * point.inverse_m;
+  return (t < kMostTangent) & (t > -kMostTangent) & (point.square < kMostSquare) &
+         (point.reach + moved * point.cos > 0);
+}
+
+void turns(const SightedRow& of, float from_m, float to_m, float* HWY_RESTRICT turn) {
+  const SightedRow row = of;
+  const float* HWY_RESTRICT inverse = row.inverse_m;
+  for (std::size_t x = 0; x < row.count; ++x) {
+    const Sighted point(row, from_m, inverse[x]);
+    const float t = point.tangent(to_m);
+    turn[x] = small(point, to_m, t) ? arc(t) : kNoTurn;
+  }
+}
+
+void own_turns(const SightedRow& of, const float* HWY_RESTRICT from_m, float to_m,
+               float* HWY_RESTRICT turn) {
+  const SightedRow row = of;
+  const float* HWY_RESTRICT inverse = row.inverse_m;
+  for (std::size_t x = 0; x < row.count; ++x) {
+    const Sighted point(row, from_m[x], inverse[x]);
+    const float t = point.tangent(to_m);
+    turn[x] = small(point, to_m, t) ? arc(t) : kNoTurn;
+  }
+}
+
+HWY_INLINE float share_walked(float past_rad, float per_width) {
+  const float t = past_rad * per_width;
+  const float least = t > 0 ? t : 0.0F;
+  return least < 1 ? least : 1.0F;
+}
+
+HWY_INLINE float offset_at(float half_m, float walked) {
+  return half_m * (1 - 2 * walked * walked * (3 - 2 * walked));
+}
+
+void offsets(const WalkRow& walk, std::size_t count, float* HWY_RESTRICT offset_m) {
+  const double eta = walk.eta_rad;
+  const double* HWY_RESTRICT begin = walk.begin_rad;
+  const float* HWY_RESTRICT per_width = walk.per_width;
+  const float half = walk.half_m;
+  for (std::size_t x = 0; x < count; ++x) {
+    offset_m[x] = offset_at(half, share_walked(static_cast<float>(eta - begin[x]), per_width[x]));
+  }
+}
+
+// Newton's method from the middle of what both pupils see. Each step leaves a small part of its own
+// square: what the last one left is below a float's rounding, or it is said that it may not be.
+void walks(const SightedRow& of, const WalkRow& walk, float from_m, float* HWY_RESTRICT turn) {
+  constexpr int kSteps = 4;
+  constexpr float kLastStep_rad = 1e-5F;
+  const SightedRow row = of;
+  const float* HWY_RESTRICT inverse = row.inverse_m;
+  const double eta = walk.eta_rad;
+  const double* HWY_RESTRICT begin = walk.begin_rad;
+  const float* HWY_RESTRICT per_width = walk.per_width;
+  const float half = walk.half_m;
+  for (std::size_t x = 0; x < row.count; ++x) {
+    const Sighted point(row, from_m, inverse[x]);
+    const float to_a = point.tangent(half);
+    const float to_b = point.tangent(-half);
+    const float high = arc(to_a);
+    const float low = arc(to_b);
+    const auto past = static_cast<float>(eta - begin[x]);
+    const float bend = 6 * (high - low) * per_width[x];
+    float at = 0.5F * (high + low);
+    float step = 0;
+    for (int i = 0; i < kSteps; ++i) {
+      const float walked = share_walked(past + at, per_width[x]);
+      const float error = at - arc(point.tangent(offset_at(half, walked)));
+      step = error / (1 + bend * walked * (1 - walked));
+      at -= step;
+    }
+    const bool found = small(point, half, to_a) & small(point, -half, to_b) &
+                       (step < kLastStep_rad) & (step > -kLastStep_rad);
+    turn[x] = found ? at : kNoTurn;
+  }
+}
+
+void agree(const float* HWY_RESTRICT known, const float* HWY_RESTRICT ratio_ev,
+           const float* HWY_RESTRICT fit_ev, float tilt, float per_agree_ev, std::size_t count,
+           const AgreeSums& sums) {
+  float* HWY_RESTRICT one = sums.of[AgreeSums::one];
+  float* HWY_RESTRICT tilts = sums.of[AgreeSums::tilt];
+  float* HWY_RESTRICT tilt_squares = sums.of[AgreeSums::tilt_square];
+  float* HWY_RESTRICT ratios = sums.of[AgreeSums::ratio];
+  float* HWY_RESTRICT ratio_tilts = sums.of[AgreeSums::ratio_tilt];
+  float* HWY_RESTRICT agreeing = sums.of[AgreeSums::agreeing];
+  for (std::size_t x = 0; x < count; ++x) {
+    const float off = (ratio_ev[x] - fit_ev[x]) * per_agree_ev;
+    const float left = 1 - off * off;
+    const float agrees = left > 0 ? known[x] : 0.0F;
+    const float weight = agrees * left * left;
+    const float tilted = weight * tilt;
+    one[x] += weight;
+    tilts[x] += tilted;
+    tilt_squares[x] += tilted * tilt;
+    ratios[x] += weight * ratio_ev[x];
+    ratio_tilts[x] += tilted * ratio_ev[x];
+    agreeing[x] += agrees;
+  }
+}
+
+// Four rows at a time, so that `to` is seldom written.
+void add(const float* tap, int count, const float* HWY_RESTRICT from, std::ptrdiff_t stride,
+         int width, float* HWY_RESTRICT to) {
+  int i = 0;
+  for (; i + 4 <= count; i += 4, from += 4 * stride) {
+    const float* r0 = from;
+    const float* r1 = from + stride;
+    const float* r2 = from + 2 * stride;
+    const float* r3 = from + 3 * stride;
+    const float t0 = tap[i];
+    const float t1 = tap[i + 1];
+    const float t2 = tap[i + 2];
+    const float t3 = tap[i + 3];
+    for (int x = 0; x < width; ++x) {
+      to[x] += (t0 * r0[x] + t1 * r1[x]) + (t2 * r2[x] + t3 * r3[x]);
+    }
+  }
+  for (; i < count; ++i, from += stride) {
+    const float t0 = tap[i];
+    for (int x = 0; x < width; ++x) to[x] += t0 * from[x];
+  }
+}
+
+}  // namespace
+}  // namespace HWY_NAMESPACE
+}  // namespace seamwright
+HWY_AFTER_NAMESPACE();
+
+#if HWY_ONCE
+namespace seamwright {
+
+HWY_EXPORT(turns);
+HWY_EXPORT(own_turns);
+HWY_EXPORT(offsets);
+HWY_EXPORT(walks);
+HWY_EXPORT(agree);
+HWY_EXPORT(add);
+
+void turn_row(const SightedRow& row, float from_m, float to_m, float* turn) {
+  HWY_DYNAMIC_DISPATCH(turns)(row, from_m, to_m, turn);
+}
+
+void turn_row(const SightedRow& row, const float* from_m, float to_m, float* turn) {
+  HWY_DYNAMIC_DISPATCH(own_turns)(row, from_m, to_m, turn);
+}
+
+void offset_row(const WalkRow& walk, std::size_t count, float* offset_m) {
+  HWY_DYNAMIC_DISPATCH(offsets)(walk, count, offset_m);
+}
+
+void walk_row(const SightedRow& row, const WalkRow& walk, float from_m, float* turn) {
+  HWY_DYNAMIC_DISPATCH(walks)(row, walk, from_m, turn);
+}
+
+void add_agreeing(const float* known, const float* ratio_ev, const float* fit_ev, float tilt,
+                  float per_agree_ev, std::size_t count, const AgreeSums& sums) {
+  HWY_DYNAMIC_DISPATCH(agree)(known, ratio_ev, fit_ev, tilt, per_agree_ev, count, sums);
+}
+
+void add_rows(const float* tap, int count, const float* from, std::ptrdiff_t stride, int width,
+              float* to) {
+  HWY_DYNAMIC_DISPATCH(add)(tap, count, from, stride, width, to);
+}
+
+}  // namespace seamwright
+#endif

@@ -1,0 +1,61 @@
+#pragma once
+
+// Inner loops over rows of a ribbon. Plain loops, compiled for every instruction set that a machine
+// may have (Highway's dispatch): single floats in one order without fused multiply-add, so the same
+// bits everywhere.
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+
+namespace seamwright {
+
+/// Points that a lens or a viewpoint sees under one colatitude (baseline_view.h), one a column.
+struct SightedRow {
+  float sin = 0;  ///< of the colatitude
+  float cos = 1;
+  const float* inverse_m = nullptr;
+  std::size_t count = 0;
+};
+
+/// What turn_row() and walk_row() give where their series do not reach: ask SightedPoint and
+/// ViewpointSlide::shown_eta.
+inline constexpr float kNoTurn = 1e9F;
+
+/// turn[x] = SightedPoint(from_m, colatitude, inverse_m[x]).eta_from(to_m) − colatitude, within
+/// 3e-8 rad, or kNoTurn.
+void turn_row(const SightedRow& row, float from_m, float to_m, float* turn);
+/// The same from an offset of each point's own.
+void turn_row(const SightedRow& row, const float* from_m, float to_m, float* turn);
+
+/// A walk of the viewpoint (viewpoint_slide.h) under one colatitude.
+struct WalkRow {
+  float half_m = 0;
+  double eta_rad = 0;                 ///< the colatitude
+  const double* begin_rad = nullptr;  ///< where each column's walk begins
+  const float* per_width = nullptr;   ///< 1 / rad; large where there is no walk
+};
+
+/// offset_m[x] = ViewpointSlide::offset_m() for the colatitude itself.
+void offset_row(const WalkRow& walk, std::size_t count, float* offset_m);
+
+/// turn[x] = ViewpointSlide::shown_eta(from_m, colatitude, inverse_m[x]) − colatitude, within
+/// 1e-7 rad, or kNoTurn.
+void walk_row(const SightedRow& row, const WalkRow& walk, float from_m, float* turn);
+
+/// Weighted sums of a column of gain_field.cc: of 1, of its tilt and that squared, of the ratio
+/// times 1 and times the tilt; and how many agree.
+struct AgreeSums {
+  enum : std::size_t { one, tilt, tilt_square, ratio, ratio_tilt, agreeing, count };
+  std::array<float*, count> of{};
+};
+
+/// Adds Tukey's weight of every column's ratio, `known` 1 or 0, to the sums.
+void add_agreeing(const float* known, const float* ratio_ev, const float* fit_ev, float tilt,
+                  float per_agree_ev, std::size_t count, const AgreeSums& sums);
+
+/// to += Σ tap_i · row_i, rows `stride` apart.
+void add_rows(const float* tap, int count, const float* from, std::ptrdiff_t stride, int width,
+              float* to);
+
+}  // namespace seamwright
