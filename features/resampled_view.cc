@@ -6,8 +6,6 @@
 #include <cstddef>
 #include <vector>
 
-#include <opencv2/imgproc.hpp>
-
 #include "base/parallel.h"
 
 namespace seamwright {
@@ -143,9 +141,69 @@ void render_border_cell(const LensView& view, const DirectionAt& direction_at, i
   }
 }
 
-cv::Mat as_mat(Image& image, int type) {
-  return {image.height(), image.width(), type, image.bytes().data(), image.row_bytes()};
-}
+// Sums over a window that slides along, nothing beyond the ends.
+class WindowSums {
+ public:
+  WindowSums(const ResampledView& view, int window_px)
+      : view_(view),
+        reach_(window_px / 2),
+        width_(static_cast<std::size_t>(view.raw.width())),
+        weight_(width_, 0.0),
+        value_(width_, 0.0),
+        square_(width_, 0.0) {}
+
+  // Takes the rows of the window around row y in.
+  void begin(int y) {
+    for (int row = y - reach_; row <= y + reach_; ++row) add(row, 1);
+  }
+  // From the window around a row to that around the next.
+  void advance(int y) {
+    add(y - reach_, -1);
+    add(y + reach_ + 1, 1);
+  }
+
+  struct Sums {
+    double weight = 0;
+    double value = 0;
+    double square = 0;
+  };
+  // Of the whole window around each column of the row.
+  template <class Use>
+  void across(const Use& use) const {
+    Sums sum;
+    const auto take = [&](std::size_t x, double sign) {
+      sum.weight += sign * weight_[x];
+      sum.value += sign * value_[x];
+      sum.square += sign * square_[x];
+    };
+    const auto reach = static_cast<std::size_t>(reach_);
+    for (std::size_t x = 0; x < std::min(reach, width_); ++x) take(x, 1);
+    for (std::size_t x = 0; x < width_; ++x) {
+      if (x + reach < width_) take(x + reach, 1);
+      if (x > reach) take(x - reach - 1, -1);
+      use(x, sum);
+    }
+  }
+
+ private:
+  void add(int y, double sign) {
+    if (y < 0 || y >= view_.raw.height()) return;
+    const float* raw = view_.raw.row<float>(y).data();
+    const std::uint8_t* valid = view_.valid.row<std::uint8_t>(y).data();
+    for (std::size_t x = 0; x < width_; ++x) weight_[x] += valid[x] != 0 ? sign : 0.0;
+    for (std::size_t x = 0; x < width_; ++x) {
+      value_[x] += sign * static_cast<double>(raw[x]);  // raw is 0 where not valid
+      square_[x] += sign * static_cast<double>(raw[x] * raw[x]);
+    }
+  }
+
+  const ResampledView& view_;
+  int reach_;
+  std::size_t width_;
+  std::vector<double> weight_;
+  std::vector<double> value_;
+  std::vector<double> square_;
+};
 
 }  // namespace
 
@@ -170,35 +228,29 @@ ResampledView resample(const LensView& view, const DirectionAt& direction_at, in
 }
 
 void normalise(ResampledView& view, const NormaliseOptions& options) {
-  const cv::Mat raw = as_mat(view.raw, CV_32F);
-  const cv::Mat valid = as_mat(view.valid, CV_8U);
-  cv::Mat mask;
-  valid.convertTo(mask, CV_32F, 1.0 / 255.0);
-  const auto smooth = [&](const cv::Mat& from) {
-    cv::Mat to;
-    const int side = options.window_px;
-    cv::boxFilter(from, to, CV_32F, cv::Size(side, side), cv::Point(-1, -1), true,
-                  cv::BORDER_CONSTANT);
-    return to;
-  };
-  const cv::Mat weight = smooth(mask);
-  const cv::Mat mean = smooth(raw);  // raw is 0 where not valid
-  const cv::Mat square = smooth(raw.mul(raw));
+  constexpr int kBand = 32;  // rows for which a window slides from one to the next
   const float floor2 = options.noise_floor * options.noise_floor;
-  parallel_for(0, view.raw.height(), [&](int y) {
-    const auto value = view.raw.row<float>(y);
-    const auto seen = view.valid.row<std::uint8_t>(y);
-    const auto to = view.normalised.row<float>(y);
-    for (int x = 0; x < view.raw.width(); ++x) {
-      const auto i = static_cast<std::size_t>(x);
-      if (seen[i] == 0) {
-        to[i] = 0;
-        continue;
-      }
-      const float w = weight.at<float>(y, x);
-      const float m = mean.at<float>(y, x) / w;
-      const float variance = std::max(square.at<float>(y, x) / w - m * m, 0.0F);
-      to[i] = (value[i] - m) / std::sqrt(variance + floor2);
+  const double share = 1.0 / (options.window_px * options.window_px);
+  const int height = view.raw.height();
+  parallel_for(0, (height + kBand - 1) / kBand, [&](int band) {
+    WindowSums sums(view, options.window_px);
+    const int end = std::min(height, (band + 1) * kBand);
+    sums.begin(band * kBand);
+    for (int y = band * kBand; y < end; ++y) {
+      const float* value = view.raw.row<float>(y).data();
+      const std::uint8_t* seen = view.valid.row<std::uint8_t>(y).data();
+      float* to = view.normalised.row<float>(y).data();
+      sums.across([&](std::size_t x, const WindowSums::Sums& sum) {
+        if (seen[x] == 0) {
+          to[x] = 0;
+          return;
+        }
+        const auto weight = static_cast<float>(sum.weight * share);
+        const float mean = static_cast<float>(sum.value * share) / weight;
+        const float square = static_cast<float>(sum.square * share) / weight;
+        to[x] = (value[x] - mean) / std::sqrt(std::max(square - mean * mean, 0.0F) + floor2);
+      });
+      sums.advance(y);
     }
   });
 }

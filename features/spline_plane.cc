@@ -46,6 +46,38 @@ void prefilter(float* data, int count, std::size_t stride, int lines) {
   }
 }
 
+constexpr int kAbreast = 8;  // rows whose recursions do not wait for one another
+
+// The same in kAbreast rows, `stride` apart, along each.
+void prefilter_rows(float* data, int count, std::size_t stride) {
+  std::array<float, kAbreast> state{};
+  const auto at = [&](std::size_t j) { return data + j * stride; };
+  const int horizon = std::min(count, kHorizon);
+  for (std::size_t j = 0; j < kAbreast; ++j) {
+    float power = kPole;
+    state[j] = at(j)[0];
+    for (int i = 1; i < horizon; ++i, power *= kPole) state[j] += power * at(j)[i];
+    at(j)[0] = state[j];
+  }
+  for (int i = 1; i < count; ++i) {
+    for (std::size_t j = 0; j < kAbreast; ++j) {
+      state[j] = at(j)[i] + kPole * state[j];
+      at(j)[i] = state[j];
+    }
+  }
+  for (std::size_t j = 0; j < kAbreast; ++j) {
+    const float beside = at(j)[std::max(0, count - 2)];
+    state[j] = kGain * (kPole / (kPole * kPole - 1.0F)) * (state[j] + kPole * beside);
+    at(j)[count - 1] = state[j];
+  }
+  for (int i = count - 2; i >= 0; --i) {
+    for (std::size_t j = 0; j < kAbreast; ++j) {
+      state[j] = kPole * (state[j] - kGain * at(j)[i]);
+      at(j)[i] = state[j];
+    }
+  }
+}
+
 std::array<float, 4> weights_at(float t) {
   const float s = 1.0F - t;
   const float t2 = t * t;
@@ -147,23 +179,42 @@ SplinePlane::SplinePlane(const Image& grey, double blur_px, int step)
 
   // Down first, so that the rows of the picture are read in order.
   coefficients_.resize(stride * static_cast<std::size_t>(height_));
-  parallel_for(0, height_, [&](int y) {
-    std::vector<float> column_sum(static_cast<std::size_t>(grey.width()), 0.0F);
+  const auto blur_row = [&](int y, std::vector<float>& column_sum) {
+    column_sum.assign(static_cast<std::size_t>(grey.width()), 0.0F);
     for (int k = -reach; k <= reach; ++k) {
       const auto from = grey.row<float>(mirror(y * step + k, grey.height()));
       const float tap = kernel[static_cast<std::size_t>(k + reach)];
       for (std::size_t x = 0; x < column_sum.size(); ++x) column_sum[x] += tap * from[x];
     }
     float* row = coefficients_.data() + static_cast<std::size_t>(y) * stride;
-    for (int x = 0; x < width_; ++x) {
-      float sum = 0;
-      for (int k = -reach; k <= reach; ++k) {
-        sum += kernel[static_cast<std::size_t>(k + reach)] *
-               column_sum[static_cast<std::size_t>(mirror(x * step + k, grey.width()))];
+    for (int x = 0; x < width_; ++x) row[x] = 0;
+    for (int k = -reach; k <= reach; ++k) {
+      const float tap = kernel[static_cast<std::size_t>(k + reach)];
+      const float* from = column_sum.data() + k;
+      // Straight where no tap lies beyond the border.
+      const int first = std::min(width_, (std::max(0, -k) + step - 1) / step);
+      const int last = std::max(first, (grey.width() - 1 - std::max(0, k)) / step + 1);
+      for (int x = 0; x < first; ++x) {
+        row[x] += tap * column_sum[static_cast<std::size_t>(mirror(x * step + k, grey.width()))];
       }
-      row[x] = sum;
+      if (step == 1) {
+        for (int x = first; x < last; ++x) row[x] += tap * from[x];
+      } else {
+        for (int x = first; x < last; ++x) row[x] += tap * from[x * step];
+      }
+      for (int x = last; x < width_; ++x) {
+        row[x] += tap * column_sum[static_cast<std::size_t>(mirror(x * step + k, grey.width()))];
+      }
     }
-    prefilter(row, width_, 1, 1);
+  };
+  parallel_for(0, (height_ + kAbreast - 1) / kAbreast, [&](int group) {
+    const int begin = group * kAbreast;
+    const int end = std::min(height_, begin + kAbreast);
+    std::vector<float> column_sum;
+    for (int y = begin; y < end; ++y) blur_row(y, column_sum);
+    float* first = coefficients_.data() + static_cast<std::size_t>(begin) * stride;
+    if (end - begin == kAbreast) return prefilter_rows(first, width_, stride);
+    for (int y = begin; y < end; ++y, first += stride) prefilter(first, width_, 1, 1);
   });
   constexpr int kBand = 64;
   parallel_for(0, (width_ + kBand - 1) / kBand, [&](int band) {

@@ -12,6 +12,19 @@ namespace seamwright {
 
 namespace {
 
+// Means of `side` pixels each of a row of sums.
+template <class T, class Sum>
+void across(const Sum* down, std::size_t side, std::size_t channels, Sum half, Sum count,
+            std::size_t width, T* out) {
+  for (std::size_t x = 0; x < width; ++x) {
+    for (std::size_t c = 0; c < channels; ++c) {
+      Sum sum = half;
+      for (std::size_t k = 0; k < side; ++k) sum += down[(x * side + k) * channels + c];
+      out[x * channels + c] = static_cast<T>(sum / count);
+    }
+  }
+}
+
 template <class T>
 void shrink_rows(const Image& from, int factor, Image& to) {
   using Sum = std::conditional_t<std::is_same_v<T, float>, float, std::uint32_t>;
@@ -21,18 +34,18 @@ void shrink_rows(const Image& from, int factor, Image& to) {
   const Sum half = std::is_same_v<T, float> ? Sum{0} : count / 2;
   parallel_for(0, to.height(), [&](int y) {
     // Down first: straight loops over whole rows.
-    std::vector<Sum> down(static_cast<std::size_t>(from.width()) * channels, Sum{0});
-    for (int k = 0; k < factor; ++k) {
-      const auto row = from.row<T>(y * factor + k);
+    const auto first = from.row<T>(y * factor);
+    std::vector<Sum> down(first.begin(), first.end());
+    for (int k = 1; k < factor; ++k) {
+      const T* row = from.row<T>(y * factor + k).data();
       for (std::size_t i = 0; i < down.size(); ++i) down[i] += row[i];
     }
     const auto out = to.row<T>(y);
-    for (std::size_t x = 0; x < static_cast<std::size_t>(to.width()); ++x) {
-      for (std::size_t c = 0; c < channels; ++c) {
-        Sum sum = half;
-        for (std::size_t k = 0; k < side; ++k) sum += down[(x * side + k) * channels + c];
-        out[x * channels + c] = static_cast<T>(sum / count);
-      }
+    const auto width = static_cast<std::size_t>(to.width());
+    if (side == 2 && channels == 3) {  // most often; numbers that the compiler knows
+      across<T, Sum>(down.data(), 2, 3, half, Sum{4}, width, out.data());
+    } else {
+      across(down.data(), side, channels, half, count, width, out.data());
     }
   });
 }

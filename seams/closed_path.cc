@@ -1,16 +1,17 @@
 #include "seams/closed_path.h"
 
 #include <algorithm>
+#include <cstddef>
 #include <cstdlib>
-#include <limits>
+
+#include "seams/ribbon_kernels.h"
 
 namespace seamwright {
 
 namespace {
 
-constexpr std::int64_t kNever = std::numeric_limits<std::int64_t>::max() / 4;
-
-// Searches for the cheapest path within a corridor of rows, anew for every corridor.
+// Searches for the cheapest path within a corridor of rows, anew for every corridor. Costs are whole
+// numbers in doubles (ribbon_kernels.h), far from where those end.
 class Searcher {
  public:
   Searcher(const PathCosts& costs, const StepCosts& steps)
@@ -18,37 +19,37 @@ class Searcher {
         steps_(steps),
         came_(costs.cost.size()),
         margin_(static_cast<std::size_t>(steps.most)),
-        here_(static_cast<std::size_t>(costs.rows) + 2 * margin_, kNever),
-        next_(here_.size(), kNever) {
+        here_(static_cast<std::size_t>(costs.rows) + 2 * margin_, kNoPath),
+        next_(here_.size(), kNoPath) {
     for (int d = 0; d <= steps.most; ++d) step_.push_back(step_cost(d));
   }
 
   /// Closed path that begins in row `first`, between the rows of `upper` and `lower`; `lower` rows
-  /// included. Its cost is kNever or more if there is none.
+  /// included. Without rows if there is none.
   CheapestPath from(int first, const std::vector<int>& upper, const std::vector<int>& lower) {
-    std::fill(here_.begin(), here_.end(), kNever);
-    here_[at(first)] = costs_.column(0)[first];
+    std::fill(here_.begin(), here_.end(), kNoPath);
+    here_[at(first)] = kPathUnit * costs_.column(0)[first];
     for (int x = 1; x < costs_.columns; ++x) advance(x, upper, lower);
     const std::size_t last = index(costs_.columns - 1);
     int end = -1;
-    std::int64_t least = kNever;
+    double least = kNoPath;
     for (int y = upper[last]; y <= lower[last]; ++y) {
       if (std::abs(y - first) > steps_.most) continue;
-      const std::int64_t cost = here_[at(y)] + step_[index(std::abs(y - first))];
+      const double cost = here_[at(y)] + step_[index(std::abs(y - first))];
       if (end < 0 || cost < least ||
           (cost == least && std::abs(y - first) < std::abs(end - first))) {
         least = cost;
         end = y;
       }
     }
-    return end < 0 ? CheapestPath{{}, kNever} : traced(end, least);
+    return end < 0 ? CheapestPath{} : traced(end, least);
   }
 
   /// Path with free ends.
   CheapestPath open() {
     const std::vector<int> upper(index(costs_.columns), 0);
     const std::vector<int> lower(index(costs_.columns), costs_.rows - 1);
-    std::copy_n(costs_.column(0), costs_.rows, here_.data() + margin_);
+    for (int y = 0; y < costs_.rows; ++y) here_[at(y)] = kPathUnit * costs_.column(0)[y];
     for (int x = 1; x < costs_.columns; ++x) advance(x, upper, lower);
     const auto least = std::min_element(here_.begin(), here_.end());
     return traced(static_cast<int>(least - here_.begin() - steps_.most), *least);
@@ -58,51 +59,42 @@ class Searcher {
   static std::size_t index(int i) { return static_cast<std::size_t>(i); }
   [[nodiscard]] std::size_t at(int row) const { return margin_ + index(row); }
 
-  [[nodiscard]] std::int64_t step_cost(int rows) const {
-    return std::int64_t{steps_.step} * std::abs(rows) + std::int64_t{steps_.bend} * rows * rows;
+  [[nodiscard]] double step_cost(int rows) const {
+    return kPathUnit * (1.0 * steps_.step * std::abs(rows) + 1.0 * steps_.bend * rows * rows);
   }
 
-  // Flatter steps are tried first and upper rows before lower ones: the first of equals stays.
   // Beyond the corridor, and in the margin around the rows, nothing can be reached.
   void advance(int x, const std::vector<int>& upper, const std::vector<int>& lower) {
-    const std::int32_t* node = costs_.column(x);
-    std::int8_t* came = came_.data() + index(x) * index(costs_.rows);
-    std::fill(next_.begin(), next_.end(), kNever);
-    for (int y = upper[index(x)]; y <= lower[index(x)]; ++y) {
-      const std::int64_t* from = here_.data() + at(y);
-      std::int64_t least = from[0];
-      int best = 0;
-      for (int d = 1; d <= steps_.most; ++d) {
-        const std::int64_t above = from[-d] + step_[index(d)];
-        best = above < least ? -d : best;
-        least = std::min(above, least);
-        const std::int64_t below = from[d] + step_[index(d)];
-        best = below < least ? d : best;
-        least = std::min(below, least);
-      }
-      next_[at(y)] = least < kNever ? least + node[y] : kNever;
-      came[y] = static_cast<std::int8_t>(best);
-    }
+    const int first = upper[index(x)];
+    const int last = lower[index(x)];
+    std::fill(next_.begin(), next_.end(), kNoPath);
+    path_column(here_.data() + at(first), costs_.column(x) + first, step_.data(), steps_.most,
+                index(last - first + 1), next_.data() + at(first),
+                came_.data() + index(x) * index(costs_.rows) + index(first));
     std::swap(here_, next_);
   }
 
-  [[nodiscard]] CheapestPath traced(int end, std::int64_t cost) const {
-    CheapestPath path{std::vector<int>(index(costs_.columns)), cost};
+  [[nodiscard]] CheapestPath traced(int end, double cost) const {
+    CheapestPath path{std::vector<int>(index(costs_.columns)),
+                      static_cast<std::int64_t>(cost / kPathUnit)};
     int y = end;
     for (int x = costs_.columns - 1; x >= 0; --x) {
       path.row[index(x)] = y;
-      if (x > 0) y += came_[index(x) * index(costs_.rows) + index(y)];
+      if (x > 0) y += rows_of(came_[index(x) * index(costs_.rows) + index(y)]);
     }
     return path;
   }
 
+  // The rows that a choice of path_column() goes back by: flatter ones first, upper before lower.
+  static int rows_of(std::int8_t choice) { return choice % 2 == 0 ? choice / 2 : -(choice + 1) / 2; }
+
   const PathCosts& costs_;
   const StepCosts& steps_;
   std::vector<std::int8_t> came_;
-  std::vector<std::int64_t> step_;  // price of a step of so many rows
-  std::size_t margin_;              // rows above and below, as many as a step can cross
-  std::vector<std::int64_t> here_;
-  std::vector<std::int64_t> next_;
+  std::vector<double> step_;  // price of a step of so many rows
+  std::size_t margin_;        // rows above and below, as many as a step can cross
+  std::vector<double> here_;
+  std::vector<double> next_;
 };
 
 // The best path among those that begin in (above, below), exclusive; `upper` and `lower` are the

@@ -4,7 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <optional>
+#include <cstdint>
 #include <span>
 #include <vector>
 
@@ -22,95 +22,104 @@ Sight sight_at(const Image& sight, int x, int y) {
   return static_cast<Sight>(sight.row<std::uint8_t>(y)[static_cast<std::size_t>(x)]);
 }
 
-// Row of the other lens' strip where a pixel's point lies; empty outside the raster.
-std::optional<int> partner_row(const RibbonGrid& grid, double from_m, double to_m,
-                               const Colatitude& seen_under, float inverse) {
-  const double eta = SightedPoint(from_m, seen_under, static_cast<double>(inverse)).eta_from(to_m);
-  const double row = row_of_eta(grid, eta);
-  if (!(row >= 0) || row >= grid.height_px) return std::nullopt;
-  return static_cast<int>(row);
+constexpr std::int16_t kNoRow = -1;
+
+// Rows of the other lens' strip where a lens' points lie; kNoRow outside the raster or where it
+// sees nothing.
+std::vector<std::int16_t> partner_rows(const RibbonGrid& grid, const LensDepth& depth,
+                                       double from_m, double to_m) {
+  const std::vector<Colatitude> colatitudes = row_colatitudes(grid);
+  const auto width = static_cast<std::size_t>(grid.width_px);
+  std::vector<std::int16_t> rows(width * static_cast<std::size_t>(grid.height_px));
+  const auto px_per_rad = static_cast<float>(grid.px_per_rad);
+  const auto height = static_cast<float>(grid.height_px);
+  parallel_for(0, grid.height_px, [&](int y) {
+    std::vector<float> turn(width);
+    turns_seen_from(colatitudes[static_cast<std::size_t>(y)], from_m, to_m,
+                    depth.inverse_m.row<float>(y), turn.data());
+    const std::uint8_t* sight = depth.sight.row<std::uint8_t>(y).data();
+    std::int16_t* to = rows.data() + static_cast<std::size_t>(y) * width;
+    const float middle = static_cast<float>(y) + 0.5F;
+    for (std::size_t x = 0; x < width; ++x) {
+      const float row = middle + turn[x] * px_per_rad;
+      const bool inside = row >= 0 && row < height;
+      const bool seen = static_cast<Sight>(sight[x]) != Sight::none;
+      to[x] = inside && seen ? static_cast<std::int16_t>(row) : kNoRow;
+    }
+  });
+  return rows;
 }
 
 class Checker {
  public:
-  Checker(const LensDepth& here, double here_m, const LensDepth& there, double there_m,
-          const RibbonGrid& grid, const CheckOptions& options)
+  // `partner`: partner_rows() of `here`, `back` of `there`.
+  Checker(const LensDepth& here, const LensDepth& there, const std::vector<std::int16_t>& partner,
+          const std::vector<std::int16_t>& back, double most_inverse)
       : here_(here),
         there_(there),
-        here_m_(here_m),
-        there_m_(there_m),
-        grid_(grid),
-        rows_(row_colatitudes(grid)),
-        most_inverse_(options.most_px / options.px_per_inverse_m) {}
+        partner_(partner),
+        back_(back),
+        width_(here.sight.width()),
+        most_inverse_(most_inverse) {}
 
-  [[nodiscard]] Image sights() const {
-    Image result = here_.sight;
-    std::vector<char> landed(static_cast<std::size_t>(grid_.width_px) *
-                             static_cast<std::size_t>(grid_.height_px));
-    land(landed);
-    parallel_for(0, grid_.height_px, [&](int y) {
-      const auto to = result.row<std::uint8_t>(y);
-      for (int x = 0; x < grid_.width_px; ++x) {
-        const auto i = static_cast<std::size_t>(x);
-        if (static_cast<Sight>(to[i]) == Sight::none) continue;
-        const std::size_t at = static_cast<std::size_t>(y) * to.size() + i;
-        Sight sight = compared(x, y);
-        if (sight == Sight::unsure && landed[at] == 0) sight = Sight::hidden;
-        to[i] = static_cast<std::uint8_t>(sight);
+  // Of the columns from `begin` to `end`.
+  void set_sights(int begin, int end, Image& result) const {
+    const int height = here_.sight.height();
+    const auto first = static_cast<std::size_t>(begin);
+    const auto last = static_cast<std::size_t>(end);
+    // Pixels here that some pixel there claims to see.
+    std::vector<char> landed((last - first) * static_cast<std::size_t>(height));
+    for (int y = 0; y < height; ++y) {
+      const std::int16_t* row = back_.data() + index(y);
+      for (std::size_t x = first; x < last; ++x) {
+        if (row[x] == kNoRow) continue;
+        landed[static_cast<std::size_t>(row[x]) * (last - first) + x - first] = 1;
       }
-    });
-    return result;
+    }
+    for (int y = 0; y < height; ++y) {
+      const auto to = result.row<std::uint8_t>(y);
+      const char* claimed = landed.data() + static_cast<std::size_t>(y) * (last - first);
+      for (std::size_t x = first; x < last; ++x) {
+        if (static_cast<Sight>(to[x]) == Sight::none) continue;
+        Sight sight = compared(x, y);
+        if (sight == Sight::unsure && claimed[x - first] == 0) sight = Sight::hidden;
+        to[x] = static_cast<std::uint8_t>(sight);
+      }
+    }
   }
 
  private:
-  // `both`, `outside` or, where the lenses disagree, `unsure`.
-  [[nodiscard]] Sight compared(int x, int y) const {
-    const auto i = static_cast<std::size_t>(x);
-    const float inverse = here_.inverse_m.row<float>(y)[i];
-    const auto row =
-        partner_row(grid_, here_m_, there_m_, rows_[static_cast<std::size_t>(y)], inverse);
-    if (!row || sight_at(there_.sight, x, *row) == Sight::none) return Sight::outside;
-    const float other = there_.inverse_m.row<float>(*row)[i];
-    return std::abs(inverse - other) <= most_inverse_ ? Sight::both : Sight::unsure;
+  [[nodiscard]] std::size_t index(int y) const {
+    return static_cast<std::size_t>(y) * static_cast<std::size_t>(width_);
   }
 
-  // Marks the pixels here that some pixel there claims to see.
-  void land(std::vector<char>& landed) const {
-    const auto width = static_cast<std::size_t>(grid_.width_px);
-    constexpr int kColumns = 64;
-    parallel_for(0, (grid_.width_px + kColumns - 1) / kColumns, [&](int block) {
-      const int end = std::min((block + 1) * kColumns, grid_.width_px);
-      for (int y = 0; y < grid_.height_px; ++y) {
-        const auto inverse = there_.inverse_m.row<float>(y);
-        for (int x = block * kColumns; x < end; ++x) {
-          if (sight_at(there_.sight, x, y) == Sight::none) continue;
-          const auto i = static_cast<std::size_t>(x);
-          const auto row =
-              partner_row(grid_, there_m_, here_m_, rows_[static_cast<std::size_t>(y)], inverse[i]);
-          if (row) landed[static_cast<std::size_t>(*row) * width + i] = 1;
-        }
-      }
-    });
+  // `both`, `outside` or, where the lenses disagree, `unsure`.
+  [[nodiscard]] Sight compared(std::size_t x, int y) const {
+    const int row = partner_[index(y) + x];
+    if (row == kNoRow || sight_at(there_.sight, static_cast<int>(x), row) == Sight::none) {
+      return Sight::outside;
+    }
+    const float off = here_.inverse_m.row<float>(y)[x] - there_.inverse_m.row<float>(row)[x];
+    return std::abs(off) <= most_inverse_ ? Sight::both : Sight::unsure;
   }
 
   const LensDepth& here_;
   const LensDepth& there_;
-  double here_m_;
-  double there_m_;
-  const RibbonGrid& grid_;
-  std::vector<Colatitude> rows_;
+  const std::vector<std::int16_t>& partner_;
+  const std::vector<std::int16_t>& back_;
+  int width_;
   double most_inverse_;
 };
 
 void forget_unconfirmed(LensDepth& depth, Image sight) {
   depth.sight = std::move(sight);
-  for (int y = 0; y < depth.sight.height(); ++y) {
+  parallel_for(0, depth.sight.height(), [&](int y) {
     const auto confidence = depth.confidence.row<float>(y);
     const auto state = depth.sight.row<std::uint8_t>(y);
     for (std::size_t x = 0; x < confidence.size(); ++x) {
       if (static_cast<Sight>(state[x]) != Sight::both) confidence[x] = 0;
     }
-  }
+  });
 }
 
 // What one direction says about a gap.
@@ -294,8 +303,19 @@ class GapFiller {
 
 void check_each_other(const DepthView& a, const DepthView& b, const RibbonGrid& grid,
                       const CheckOptions& options) {
-  Image sight_a = Checker(a.depth, a.offset_m, b.depth, b.offset_m, grid, options).sights();
-  Image sight_b = Checker(b.depth, b.offset_m, a.depth, a.offset_m, grid, options).sights();
+  const std::vector<std::int16_t> from_a = partner_rows(grid, a.depth, a.offset_m, b.offset_m);
+  const std::vector<std::int16_t> from_b = partner_rows(grid, b.depth, b.offset_m, a.offset_m);
+  const double most_inverse = options.most_px / options.px_per_inverse_m;
+  const Checker of_a(a.depth, b.depth, from_a, from_b, most_inverse);
+  const Checker of_b(b.depth, a.depth, from_b, from_a, most_inverse);
+  Image sight_a = a.depth.sight;
+  Image sight_b = b.depth.sight;
+  constexpr int kColumns = 64;
+  parallel_for(0, (grid.width_px + kColumns - 1) / kColumns, [&](int block) {
+    const int end = std::min((block + 1) * kColumns, grid.width_px);
+    of_a.set_sights(block * kColumns, end, sight_a);
+    of_b.set_sights(block * kColumns, end, sight_b);
+  });
   forget_unconfirmed(a.depth, std::move(sight_a));
   forget_unconfirmed(b.depth, std::move(sight_b));
 }

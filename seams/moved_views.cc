@@ -3,95 +3,137 @@
 #include <algorithm>
 #include <array>
 #include <cassert>
-#include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <vector>
 
-#include "base/catmull_rom.h"
 #include "base/parallel.h"
+#include "seams/ribbon_kernels.h"
 
 namespace seamwright {
 
 namespace {
 
-constexpr int kRoom = 1 << 20;  // rows that may be negative are made positive by
+constexpr int kBlock = 32;  // columns moved at a time: their rows stay at hand
+int floor_of(float value) {  // the library's is a call
+  const auto whole = static_cast<int>(value);
+  return whole - (static_cast<float>(whole) > value ? 1 : 0);
+}
 
 // One lens' view and where its pixels were read.
 struct ReadView {
-  const Image& light;
-  const Image& state;
+  Image& light;
+  Image& state;
   const Image& read_rad;
   const Image& now_rad;
-  double px_per_rad;
+  float px_per_rad;
+};
 
-  // By how many rows of the view the pixel's place has moved.
-  [[nodiscard]] double moved_px(int x, int y) const {
-    const auto i = static_cast<std::size_t>(x);
-    const double moved =
-        static_cast<double>(now_rad.row<float>(y)[i] - read_rad.row<float>(y)[i]) * px_per_rad;
-    if (moved == 0) return 0;
-    // Neighbouring rows were not read a row apart.
-    const int above = std::max(0, y - 1);
-    const int below = std::min(light.height() - 1, y + 1);
-    const double stretch =
-        1 + static_cast<double>(read_rad.row<float>(below)[i] - read_rad.row<float>(above)[i]) *
-                px_per_rad / (below - above);
-    return moved / std::clamp(stretch, 0.5, 2.0);
+// Moves some columns of a view along η.
+class BlockMove {
+ public:
+  BlockMove(const ReadView& view, int begin, int end)
+      : view_(view),
+        begin_(static_cast<std::size_t>(begin)),
+        columns_(static_cast<std::size_t>(end - begin)),
+        channels_(static_cast<std::size_t>(view.light.channel_count())),
+        height_(view.light.height()) {
+    // Rows are overwritten while others still need them.
+    const std::size_t floats = columns_ * channels_;
+    for (int y = 0; y < height_; ++y) {
+      const float* from = view.light.row<float>(y).data() + begin_ * channels_;
+      light_.insert(light_.end(), from, from + floats);
+      const std::uint8_t* state = view.state.row<std::uint8_t>(y).data() + begin_;
+      state_.insert(state_.end(), state, state + columns_);
+    }
   }
 
-  void interpolate(int x, double at_row, float* to) const {
-    const int channels = light.channel_count();
-    const int first = static_cast<int>(at_row + kRoom) - kRoom - 1;
-    const auto t = static_cast<float>(at_row - (first + 1));
-    const std::array<float, 4> weight = catmull_rom(t);
-    std::fill_n(to, channels, 0.0F);
-    for (int k = 0; k < 4; ++k) {
-      const int row = std::clamp(first + k, 0, light.height() - 1);
-      const float* from = light.row<float>(row).data() + x * channels;
-      for (int c = 0; c < channels; ++c) to[c] += weight[static_cast<std::size_t>(k)] * from[c];
+  void run() {
+    for (int y = 0; y < height_; ++y) {
+      find_moves(y);
+      const auto [least, most] = std::minmax_element(by_.begin(), by_.begin() + end());
+      if (*least == 0 && *most == 0) continue;
+      move_light(y, floor_of(*least) - 1, floor_of(*most) + 2);
+      for (std::size_t i = 0; i < columns_; ++i) {
+        if (by_[i] != 0) move_state(y, i);
+      }
     }
-    for (int c = 0; c < channels; ++c) to[c] = std::max(0.0F, to[c]);
+  }
+
+ private:
+  [[nodiscard]] std::ptrdiff_t end() const { return static_cast<std::ptrdiff_t>(columns_); }
+  [[nodiscard]] int held(int y) const { return std::clamp(y, 0, height_ - 1); }
+
+  // By how many rows of the view each pixel's place has moved. Neighbouring rows were not read a
+  // row apart.
+  void find_moves(int y) {
+    const int above = held(y - 1);
+    const int below = held(y + 1);
+    const auto row = [this](const Image& of, int at) { return of.row<float>(at).data() + begin_; };
+    moved_row({.now_rad = row(view_.now_rad, y),
+               .read_rad = row(view_.read_rad, y),
+               .above_rad = row(view_.read_rad, above),
+               .below_rad = row(view_.read_rad, below),
+               .px_per_rad = view_.px_per_rad,
+               .between = static_cast<float>(std::max(1, below - above))},
+              columns_, by_.data());
+  }
+
+  // From rows `first` … `last` beside row y.
+  void move_light(int y, int first, int last) {
+    rows_.clear();
+    for (int at = first; at <= last; ++at) {
+      rows_.push_back(light_.data() +
+                      static_cast<std::size_t>(held(y + at)) * columns_ * channels_);
+    }
+    for (std::size_t i = 0; i < columns_; ++i) {
+      std::fill_n(by_sample_.begin() + static_cast<std::ptrdiff_t>(i * channels_), channels_,
+                  by_[i]);
+    }
+    interpolate_row(rows_, first, by_sample_.data(), columns_ * channels_,
+                    view_.light.row<float>(y).data() + begin_ * channels_);
   }
 
   // Who stands before a pixel is the warp's to say; whether it is clipped goes with its light.
-  [[nodiscard]] ViewState state_of(int x, int y, double at_row) const {
-    const ViewState own = state_at(state, x, y);
-    if (own == ViewState::hidden || own == ViewState::outside) return own;
-    const int nearest =
-        std::clamp(static_cast<int>(at_row + kRoom + 0.5) - kRoom, 0, light.height() - 1);
-    return state_at(state, x, nearest) == ViewState::clipped ? ViewState::clipped : ViewState::good;
+  void move_state(int y, std::size_t i) {
+    std::uint8_t& state = view_.state.row<std::uint8_t>(y)[begin_ + i];
+    const auto own = static_cast<ViewState>(state);
+    if (own == ViewState::hidden || own == ViewState::outside) return;
+    const int nearest = held(y + floor_of(by_[i] + 0.5F));
+    const auto there =
+        static_cast<ViewState>(state_[static_cast<std::size_t>(nearest) * columns_ + i]);
+    state = static_cast<std::uint8_t>(there == ViewState::clipped ? ViewState::clipped
+                                                                  : ViewState::good);
   }
-};
 
-void move_view(Image& light, Image& state, const ReadView& view) {
-  Image moved_light = light;
-  Image moved_state = state;
-  const int channels = light.channel_count();
-  parallel_for(0, light.height(), [&](int y) {
-    float* to = moved_light.row<float>(y).data();
-    const auto to_state = moved_state.row<std::uint8_t>(y);
-    for (int x = 0; x < light.width(); ++x, to += channels) {
-      const double by = view.moved_px(x, y);
-      if (by == 0) continue;
-      view.interpolate(x, y + by, to);
-      to_state[static_cast<std::size_t>(x)] =
-          static_cast<std::uint8_t>(view.state_of(x, y, y + by));
-    }
-  });
-  light = std::move(moved_light);
-  state = std::move(moved_state);
-}
+  const ReadView& view_;
+  std::size_t begin_;
+  std::size_t columns_;
+  std::size_t channels_;
+  int height_;
+  std::vector<float> light_;  // as it was, row by row
+  std::vector<std::uint8_t> state_;
+  std::vector<const float*> rows_;
+  std::array<float, kBlock> by_;
+  std::array<float, 3 * kBlock> by_sample_;
+};
 
 }  // namespace
 
 void move_views(SeamViews& views, const ViewShifts& read, const ViewWarp& warp) {
   assert(views.light_a.width() == warp.grid.width_px);
   assert(views.light_a.height() == warp.grid.height_px);
-  const double scale = warp.grid.px_per_rad;
-  move_view(views.light_a, views.state_a,
-            {views.light_a, views.state_a, read.a_rad, warp.shift_a_rad, scale});
-  move_view(views.light_b, views.state_b,
-            {views.light_b, views.state_b, read.b_rad, warp.shift_b_rad, scale});
+  const auto scale = static_cast<float>(warp.grid.px_per_rad);
+  const std::array<ReadView, 2> lenses = {
+      {{views.light_a, views.state_a, read.a_rad, warp.shift_a_rad, scale},
+       {views.light_b, views.state_b, read.b_rad, warp.shift_b_rad, scale}}};
+  const int width = warp.grid.width_px;
+  const int blocks = (width + kBlock - 1) / kBlock;
+  parallel_for(0, 2 * blocks, [&](int i) {
+    const int begin = i / 2 * kBlock;
+    BlockMove(lenses[static_cast<std::size_t>(i % 2)], begin, std::min(width, begin + kBlock))
+        .run();
+  });
 }
 
 }  // namespace seamwright

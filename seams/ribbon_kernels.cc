@@ -151,6 +151,77 @@ void agree(const float* HWY_RESTRICT known, const float* HWY_RESTRICT ratio_ev,
   }
 }
 
+void column(const double* HWY_RESTRICT before, const std::int32_t* HWY_RESTRICT node,
+            const double* step, int most, std::size_t count, double* HWY_RESTRICT to,
+            std::int8_t* HWY_RESTRICT came) {
+  // Added and taken off again, it leaves whole units: 1.5 · 2⁵⁸, whose last bit is one.
+  constexpr double kRounding = 432345564227567616.0;
+  for (std::size_t y = 0; y < count; ++y) to[y] = before[y];
+  for (int d = 1; d <= most; ++d) {
+    const double* HWY_RESTRICT upper = before - d;
+    const double* HWY_RESTRICT lower = before + d;
+    const double from_above = step[d] + (2 * d - 1);
+    const double from_below = step[d] + 2 * d;
+    for (std::size_t y = 0; y < count; ++y) {
+      const double above = upper[y] + from_above;
+      const double below = lower[y] + from_below;
+      const double nearer = above < below ? above : below;
+      to[y] = nearer < to[y] ? nearer : to[y];
+    }
+  }
+  for (std::size_t y = 0; y < count; ++y) {
+    const double least = to[y];
+    const double whole = (least + kRounding) - kRounding;
+    came[y] = static_cast<std::int8_t>(static_cast<std::int32_t>(least - whole));
+    const double reached = whole + kPathUnit * node[y];
+    to[y] = whole < kNoPath ? reached : kNoPath;
+  }
+}
+
+void moved(const MovedRow& of, std::size_t count, float* HWY_RESTRICT by_px) {
+  const MovedRow row = of;
+  const float* HWY_RESTRICT now = row.now_rad;
+  const float* HWY_RESTRICT read = row.read_rad;
+  const float* HWY_RESTRICT above = row.above_rad;
+  const float* HWY_RESTRICT below = row.below_rad;
+  const float per_row = row.px_per_rad / row.between;
+  for (std::size_t x = 0; x < count; ++x) {
+    const float stretch = 1 + (below[x] - above[x]) * per_row;
+    const float least = stretch > 0.5F ? stretch : 0.5F;
+    const float held = least < 2 ? least : 2.0F;
+    by_px[x] = (now[x] - read[x]) * row.px_per_rad / held;
+  }
+}
+
+// Catmull and Rom's kernel at a distance.
+HWY_INLINE float spline_weight(float off) {
+  const float d = off > 0 ? off : -off;
+  const float near = (1.5F * d - 2.5F) * d * d + 1;
+  const float far = ((2.5F - 0.5F * d) * d - 4) * d + 2;
+  const float outer = d < 2 ? far : 0.0F;
+  return d < 1 ? near : outer;
+}
+
+void interpolate(std::span<const float* const> rows, int first, const float* HWY_RESTRICT by_px,
+                 std::size_t count, float* HWY_RESTRICT value) {
+  constexpr std::size_t kMost = 64;  // sums kept at hand
+  for (std::size_t begin = 0; begin < count; begin += kMost) {
+    const std::size_t some = count - begin < kMost ? count - begin : kMost;
+    const float* HWY_RESTRICT by = by_px + begin;
+    float* HWY_RESTRICT own = value + begin;
+    float sum[kMost] = {};
+    for (std::size_t k = 0; k < rows.size(); ++k) {
+      const float* HWY_RESTRICT row = rows[k] + begin;
+      const auto at = static_cast<float>(first + static_cast<int>(k));
+      for (std::size_t i = 0; i < some; ++i) sum[i] += spline_weight(at - by[i]) * row[i];
+    }
+    for (std::size_t i = 0; i < some; ++i) {
+      const float held = sum[i] > 0 ? sum[i] : 0.0F;
+      own[i] = by[i] == 0 ? own[i] : held;
+    }
+  }
+}
+
 // Four rows at a time, so that `to` is seldom written.
 void add(const float* tap, int count, const float* HWY_RESTRICT from, std::ptrdiff_t stride,
          int width, float* HWY_RESTRICT to) {
@@ -187,6 +258,9 @@ HWY_EXPORT(own_turns);
 HWY_EXPORT(offsets);
 HWY_EXPORT(walks);
 HWY_EXPORT(agree);
+HWY_EXPORT(column);
+HWY_EXPORT(moved);
+HWY_EXPORT(interpolate);
 HWY_EXPORT(add);
 
 void turn_row(const SightedRow& row, float from_m, float to_m, float* turn) {
@@ -208,6 +282,20 @@ void walk_row(const SightedRow& row, const WalkRow& walk, float from_m, float* t
 void add_agreeing(const float* known, const float* ratio_ev, const float* fit_ev, float tilt,
                   float per_agree_ev, std::size_t count, const AgreeSums& sums) {
   HWY_DYNAMIC_DISPATCH(agree)(known, ratio_ev, fit_ev, tilt, per_agree_ev, count, sums);
+}
+
+void path_column(const double* before, const std::int32_t* node, const double* step, int most,
+                 std::size_t count, double* to, std::int8_t* came) {
+  HWY_DYNAMIC_DISPATCH(column)(before, node, step, most, count, to, came);
+}
+
+void moved_row(const MovedRow& row, std::size_t count, float* by_px) {
+  HWY_DYNAMIC_DISPATCH(moved)(row, count, by_px);
+}
+
+void interpolate_row(std::span<const float* const> rows, int first, const float* by_px,
+                     std::size_t count, float* value) {
+  HWY_DYNAMIC_DISPATCH(interpolate)(rows, first, by_px, count, value);
 }
 
 void add_rows(const float* tap, int count, const float* from, std::ptrdiff_t stride, int width,

@@ -7,6 +7,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <span>
 
 namespace seamwright {
 
@@ -53,6 +54,35 @@ struct AgreeSums {
 /// Adds Tukey's weight of every column's ratio, `known` 1 or 0, to the sums.
 void add_agreeing(const float* known, const float* ratio_ev, const float* fit_ev, float tilt,
                   float per_agree_ev, std::size_t count, const AgreeSums& sums);
+
+/// Paths of closed_path.h: costs are whole numbers in doubles times kPathUnit, which leaves room
+/// below them for the choice that was made; more than kNoPath cannot be reached.
+inline constexpr double kPathUnit = 64;
+inline constexpr double kNoPath = 18014398509481984.0;  // 2⁵⁴
+
+/// One column of the search for a path: the cheapest ways `to` each row from those `before`, which
+/// is readable `most` rows beyond both ends, and which choice `came` they were: 0 for the same row,
+/// 2d − 1 for d rows above, 2d for d rows below; of equals the least. `step[d]` is the price of d
+/// rows, 1 … most.
+void path_column(const double* before, const std::int32_t* node, const double* step, int most,
+                 std::size_t count, double* to, std::int8_t* came);
+
+/// By how many rows of a view places have moved (moved_views.cc): `now` less `read` over the rows'
+/// spacing, which the readings `above` and `below` tell, `between` rows apart.
+struct MovedRow {
+  const float* now_rad = nullptr;
+  const float* read_rad = nullptr;
+  const float* above_rad = nullptr;
+  const float* below_rad = nullptr;
+  float px_per_rad = 1;
+  float between = 2;
+};
+void moved_row(const MovedRow& row, std::size_t count, float* by_px);
+
+/// value[i], held at 0, between samples down a column (Catmull and Rom 1974), where by_px[i] is not
+/// 0: `rows` begin `first` rows from the value's own.
+void interpolate_row(std::span<const float* const> rows, int first, const float* by_px,
+                     std::size_t count, float* value);
 
 /// to += Σ tap_i · row_i, rows `stride` apart.
 void add_rows(const float* tap, int count, const float* from, std::ptrdiff_t stride, int width,
