@@ -17,6 +17,18 @@ struct LensRasters {
   Image state;
 };
 
+// What is written of one lens.
+struct RasterRefs {
+  Image& light;
+  Image& state;
+};
+
+// Neighbouring columns.
+struct ColumnRange {
+  int begin = 0;
+  int end = 0;
+};
+
 // Reads rows of one lens' view, run by run.
 class RowReader {
  public:
@@ -24,18 +36,17 @@ class RowReader {
   RowReader(const RibbonReader& reader, const ViewWarp& warp, const Image* shift, std::uint8_t bit)
       : lens_(reader.lens), sources_(reader.sources), warp_(warp), shift_(shift), bit_(bit) {}
 
-  void read(int y, LensRasters& rasters) {
-    const int width = warp_.grid.width_px;
+  void read(int y, const ColumnRange& columns, const RasterRefs& rasters) {
     constexpr int kStep = 512;  // columns whose source positions lie near one anchor
-    for (int begin = 0; begin < width; begin += kStep) {
-      list(y, begin, std::min(begin + kStep, width), rasters);
+    for (int begin = columns.begin; begin < columns.end; begin += kStep) {
+      list(y, begin, std::min(begin + kStep, columns.end), rasters);
       if (run_.count > 0) put(y, rasters);
     }
   }
 
  private:
   // Source positions of the columns that the lens sees.
-  void list(int y, int begin, int end, LensRasters& rasters) {
+  void list(int y, int begin, int end, const RasterRefs& rasters) {
     const RibbonGrid& grid = warp_.grid;
     const auto state = rasters.state.row<std::uint8_t>(y);
     const float* shift = shift_ == nullptr ? nullptr : shift_->row<float>(y).data();
@@ -57,7 +68,7 @@ class RowReader {
     }
   }
 
-  void put(int y, LensRasters& rasters) {
+  void put(int y, const RasterRefs& rasters) {
     lens_.shader.light(run_, {}, light_, code_);
     const auto colours = static_cast<std::size_t>(lens_.shader.colours());
     const auto light = rasters.light.row<float>(y);
@@ -92,9 +103,22 @@ LensRasters rasters_of(const RibbonReader& reader, const ViewWarp& warp, const I
   LensRasters rasters{
       .light = Image(grid.width_px, grid.height_px, channels, SampleType::f32),
       .state = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::u8)};
-  parallel_for(0, grid.height_px,
-               [&](int y) { RowReader(reader, warp, shift, bit).read(y, rasters); });
+  const RasterRefs refs{rasters.light, rasters.state};
+  parallel_for(0, grid.height_px, [&](int y) {
+    RowReader(reader, warp, shift, bit).read(y, {0, grid.width_px}, refs);
+  });
   return rasters;
+}
+
+std::vector<ColumnRange> ranges_of(const std::vector<bool>& columns) {
+  std::vector<ColumnRange> ranges;
+  const int width = static_cast<int>(columns.size());
+  for (int x = 0; x < width; ++x) {
+    if (!columns[static_cast<std::size_t>(x)]) continue;
+    if (ranges.empty() || ranges.back().end != x) ranges.push_back({x, x});
+    ranges.back().end = x + 1;
+  }
+  return ranges;
 }
 
 }  // namespace
@@ -114,6 +138,27 @@ SeamViews ribbon_views(const RibbonReader& a, const RibbonReader& b, const ViewW
           .gap_inverse_m = warp.gap_inverse_m,
           .wish = {},
           .dearness = {}};
+}
+
+void read_again(const RibbonReader& a, const RibbonReader& b, const ViewWarp& warp,
+                const std::vector<bool>& columns, SeamViews& views) {
+  const std::vector<ColumnRange> ranges = ranges_of(columns);
+  const RasterRefs of_a{views.light_a, views.state_a};
+  const RasterRefs of_b{views.light_b, views.state_b};
+  parallel_for(0, warp.grid.height_px, [&](int y) {
+    RowReader read_a(a, warp, &warp.shift_a_rad, kSeenByA);
+    RowReader read_b(b, warp, &warp.shift_b_rad, kSeenByB);
+    for (const ColumnRange& range : ranges) {
+      read_a.read(y, range, of_a);
+      read_b.read(y, range, of_b);
+      const auto first = static_cast<std::size_t>(range.begin);
+      const auto count = static_cast<std::size_t>(range.end - range.begin);
+      std::ranges::copy(warp.inverse_m.row<float>(y).subspan(first, count),
+                        views.inverse_m.row<float>(y).begin() + range.begin);
+      std::ranges::copy(warp.confidence.row<float>(y).subspan(first, count),
+                        views.confidence.row<float>(y).begin() + range.begin);
+    }
+  });
 }
 
 }  // namespace seamwright

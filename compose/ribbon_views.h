@@ -1,5 +1,7 @@
 #pragma once
 
+#include <vector>
+
 #include "compose/cell_renderer.h"
 #include "compose/ribbon_sources.h"
 #include "seams/seam_views.h"
@@ -23,5 +25,10 @@ struct RibbonReader {
 /// Both lenses of a pair as they show the ribbon of `warp`, in matched linear light.
 [[nodiscard]] SeamViews ribbon_views(const RibbonReader& a, const RibbonReader& b,
                                      const ViewWarp& warp, ViewKind kind);
+
+/// Reads the columns anew, by their places in `columns`, in which the warp has changed since
+/// `views` were read, and takes over what it knows of their depth.
+void read_again(const RibbonReader& a, const RibbonReader& b, const ViewWarp& warp,
+                const std::vector<bool>& columns, SeamViews& views);
 
 }  // namespace seamwright

@@ -1,6 +1,7 @@
 #include "compose/seam_plan.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <limits>
@@ -127,10 +128,14 @@ RibbonGrid cropped(RibbonGrid grid, const OverlapFinder& overlap, double most_sh
                    const SlideOptions& options) {
   constexpr int kAzimuths = 360;
   const double span = grid.width_px / grid.px_per_rad;
+  std::array<SlideColumn, kAzimuths> columns;
+  parallel_for(0, kAzimuths, [&](int i) {
+    columns[static_cast<std::size_t>(i)] =
+        overlap.at(grid.psi_begin_rad + span * (i + 0.5) / kAzimuths);
+  });
   double low = kPi;
   double high = 0;
-  for (int i = 0; i < kAzimuths; ++i) {
-    const SlideColumn column = overlap.at(grid.psi_begin_rad + span * (i + 0.5) / kAzimuths);
+  for (const SlideColumn& column : columns) {
     if (column.strength <= 0) continue;
     const double middle = 0.5 * (column.begin_rad + column.end_rad);
     low = std::min(low, std::max(column.begin_rad, middle - options.most_half_width_rad));
@@ -210,12 +215,17 @@ int shrinking(const std::vector<LensMap>& maps, std::span<const Frame> frames,
 RibbonFrames ribbon_frames(const Rig& rig, std::span<const Frame> frames, int factor) {
   const Image& first = frames.front().image;
   RibbonFrames of{.rig = rig.scaled_to(first.width() / factor, first.height() / factor)};
-  of.shrunk.reserve(frames.size());
+  std::vector<std::optional<LensView>> views(frames.size());
+  if (factor > 1) of.shrunk.resize(frames.size());
+  parallel_for(0, static_cast<int>(frames.size()), [&](int lens) {
+    const auto i = static_cast<std::size_t>(lens);
+    if (factor > 1) of.shrunk[i] = shrunk(frames[i].image, factor);
+    views[i].emplace(match_plane(factor > 1 ? of.shrunk[i] : frames[i].image), of.rig.lenses[i],
+                     std::span(kMatchLevels).first(1));
+  });
   for (std::size_t i = 0; i < frames.size(); ++i) {
-    of.images.push_back(factor == 1 ? &frames[i].image
-                                    : &of.shrunk.emplace_back(shrunk(frames[i].image, factor)));
-    of.views.emplace_back(match_plane(*of.images.back()), of.rig.lenses[i],
-                          std::span(kMatchLevels).first(1));
+    of.images.push_back(factor > 1 ? &of.shrunk[i] : &frames[i].image);
+    of.views.push_back(std::move(*views[i]));
   }
   return of;
 }
@@ -295,8 +305,7 @@ Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const RibbonFram
   for (int round = 0; round < kCalmRounds && options.walk; ++round) {
     const Image gaps = large_subjects(views, options);
     if (gaps.empty()) break;
-    calm_warp(pair.warp, slide, gaps);
-    views = ribbon_views(a, b, pair.warp, ViewKind::warped);
+    read_again(a, b, pair.warp, calm_warp(pair.warp, slide, gaps), views);
   }
   for (int round = 0; round < options.polish_rounds && options.walk; ++round) {
     const ViewShifts read{pair.warp.shift_a_rad, pair.warp.shift_b_rad};

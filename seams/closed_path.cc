@@ -1,6 +1,7 @@
 #include "seams/closed_path.h"
 
 #include <algorithm>
+#include <array>
 #include <cstddef>
 #include <cstdlib>
 
@@ -18,7 +19,7 @@ class Searcher {
       : costs_(costs),
         steps_(steps),
         came_(costs.cost.size()),
-        margin_(static_cast<std::size_t>(steps.most)),
+        margin_(2 * static_cast<std::size_t>(steps.most)),
         here_(static_cast<std::size_t>(costs.rows) + 2 * margin_, kNoPath),
         next_(here_.size(), kNoPath) {
     for (int d = 0; d <= steps.most; ++d) step_.push_back(step_cost(d));
@@ -45,6 +46,21 @@ class Searcher {
     return end < 0 ? CheapestPath{} : traced(end, least);
   }
 
+  /// What every closed path that begins between rows `above` and `below`, exclusive, costs at
+  /// least: it need not end where it began.
+  std::int64_t least_between(int above, int below, const std::vector<int>& upper,
+                             const std::vector<int>& lower) {
+    std::fill(here_.begin(), here_.end(), kNoPath);
+    for (int y = above + 1; y < below; ++y) here_[at(y)] = kPathUnit * costs_.column(0)[y];
+    for (int x = 1; x < costs_.columns; ++x) advance(x, upper, lower);
+    const std::size_t last = index(costs_.columns - 1);
+    const int top = std::max(upper[last], above + 1 - steps_.most);
+    const int bottom = std::min(lower[last], below - 1 + steps_.most);
+    double least = kNoPath;
+    for (int y = top; y <= bottom; ++y) least = std::min(least, here_[at(y)]);
+    return static_cast<std::int64_t>(least / kPathUnit);
+  }
+
   /// Path with free ends.
   CheapestPath open() {
     const std::vector<int> upper(index(costs_.columns), 0);
@@ -52,7 +68,7 @@ class Searcher {
     for (int y = 0; y < costs_.rows; ++y) here_[at(y)] = kPathUnit * costs_.column(0)[y];
     for (int x = 1; x < costs_.columns; ++x) advance(x, upper, lower);
     const auto least = std::min_element(here_.begin(), here_.end());
-    return traced(static_cast<int>(least - here_.begin() - steps_.most), *least);
+    return traced(static_cast<int>(least - here_.begin()) - static_cast<int>(margin_), *least);
   }
 
  private:
@@ -67,7 +83,12 @@ class Searcher {
   void advance(int x, const std::vector<int>& upper, const std::vector<int>& lower) {
     const int first = upper[index(x)];
     const int last = lower[index(x)];
-    std::fill(next_.begin(), next_.end(), kNoPath);
+    // Corridors move by a step a column: what the next one reads beside this one is empty.
+    const auto beside = static_cast<std::ptrdiff_t>(margin_);
+    const auto top = next_.begin() + static_cast<std::ptrdiff_t>(at(first));
+    const auto bottom = next_.begin() + static_cast<std::ptrdiff_t>(at(last)) + 1;
+    std::fill(top - beside, top, kNoPath);
+    std::fill(bottom, bottom + beside, kNoPath);
     path_column(here_.data() + at(first), costs_.column(x) + first, step_.data(), steps_.most,
                 index(last - first + 1), next_.data() + at(first),
                 came_.data() + index(x) * index(costs_.rows) + index(first));
@@ -92,25 +113,43 @@ class Searcher {
   const StepCosts& steps_;
   std::vector<std::int8_t> came_;
   std::vector<double> step_;  // price of a step of so many rows
-  std::size_t margin_;        // rows above and below, as many as a step can cross
+  std::size_t margin_;        // rows above and below, as many as two steps can cross
   std::vector<double> here_;
   std::vector<double> next_;
 };
 
-// The best path among those that begin in (above, below), exclusive; `upper` and `lower` are the
-// cheapest paths of the rows that bound them.
-void search_between(Searcher& searcher, int above, int below, const std::vector<int>& upper,
-                    const std::vector<int>& lower, CheapestPath& best) {
-  if (below - above < 2) return;
-  const int first = above + (below - above) / 2;
-  const CheapestPath path = searcher.from(first, upper, lower);
+// Rows to begin in, exclusive, and the cheapest paths of those that bound them.
+struct Between {
+  int above;
+  int below;
+  const std::vector<int>& upper;
+  const std::vector<int>& lower;
+
+  [[nodiscard]] bool empty() const { return below - above < 2; }
+};
+
+// The best path among those that begin between. Of the two parts that a path leaves the more
+// promising is searched first; the other one seldom has to be.
+void search_between(Searcher& searcher, const Between& rows, CheapestPath& best) {
+  const int first = rows.above + (rows.below - rows.above) / 2;
+  const CheapestPath path = searcher.from(first, rows.upper, rows.lower);
   if (path.row.empty()) return;
   if (best.row.empty() || path.cost < best.cost ||
       (path.cost == best.cost && first < best.row[0])) {
     best = path;
   }
-  search_between(searcher, above, first, upper, path.row, best);
-  search_between(searcher, first, below, path.row, lower, best);
+  const std::array<Between, 2> parts = {{{rows.above, first, rows.upper, path.row},
+                                         {first, rows.below, path.row, rows.lower}}};
+  std::array<std::int64_t, 2> least{};
+  for (std::size_t i = 0; i < parts.size(); ++i) {
+    const auto& [above, below, upper, lower] = parts[i];
+    if (!parts[i].empty()) least[i] = searcher.least_between(above, below, upper, lower);
+  }
+  const std::size_t sooner = least[1] < least[0] ? 1 : 0;
+  for (const std::size_t i : {sooner, 1 - sooner}) {
+    if (parts[i].empty() || least[i] > best.cost) continue;
+    search_between(searcher, parts[i], best);
+  }
 }
 
 }  // namespace
@@ -121,7 +160,7 @@ CheapestPath cheapest_path(const PathCosts& costs, const StepCosts& steps, bool 
   const std::vector<int> upper(static_cast<std::size_t>(costs.columns), 0);
   const std::vector<int> lower(static_cast<std::size_t>(costs.columns), costs.rows - 1);
   CheapestPath best;
-  search_between(searcher, -1, costs.rows, upper, lower, best);
+  search_between(searcher, {-1, costs.rows, upper, lower}, best);
   return best;
 }
 

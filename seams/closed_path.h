@@ -6,7 +6,8 @@
 // paths from two first rows need not cross, since the price of a step is convex in its height: two
 // paths that cross can swap what lies between their crossings and are no dearer. So the search from
 // the middle row splits the raster, and the other first rows are searched above and below it, again
-// from their middles: the exact answer for width × height × log(height) steps. (The idea is that of
+// from their middles: the exact answer for width × height × log(height) steps, and less, since
+// rows whose paths cost more even with free ends are left out. (The idea is that of
 // Maes 1990, Inf. Proc. Letters 35:73–78, for cyclic string alignment, from memory.)
 //
 // Costs are whole numbers, so that sums are exact and the result is the same everywhere.
