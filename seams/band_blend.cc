@@ -7,8 +7,8 @@
 #include <utility>
 
 #include "base/parallel.h"
-#include "base/smooth_step.h"
 #include "seams/bad_option.h"
+#include "seams/ribbon_kernels.h"
 #include "seams/ring_blur.h"
 
 namespace seamwright {
@@ -61,18 +61,6 @@ Borders borders_of(const SeamViews& views) {
   return borders;
 }
 
-// Share of lens a that crosses over at `seam` by half widths of at most `half_px`, and exactly 1
-// and 0 at the borders.
-double mask(double row, double seam, double top, double bottom, double half_px) {
-  if (row <= top) return 1;
-  if (row >= bottom) return 0;
-  const double centre = std::clamp(seam, top, bottom);
-  const double half =
-      row < centre ? std::min(half_px, centre - top) : std::min(half_px, bottom - centre);
-  if (half <= 0) return row < centre ? 1 : 0;
-  return smooth_step(0.5 * (1 + (centre - row) / half));
-}
-
 // Sums of D, channel by channel, and of its weights, smoothed to some σ.
 struct Smoothed {
   double sigma_px = 0;  // of the ribbon
@@ -87,17 +75,6 @@ Plane smoothed_on(const Plane& plane, double from_px, double to_px, int ribbon_w
   const double sigma = std::sqrt(to_px * to_px - from_px * from_px) / scale;
   if (to_px / (2 * scale) < kLeastSigma_px) return blurred(plane, sigma, closed);
   return reduced(plane, sigma, (plane.width_px + 1) / 2, (plane.height_px + 1) / 2, closed);
-}
-
-// One band: D where it can be told, else as the coarser band says, `there` in the same raster.
-Plane level(const Plane& weighted, const Plane& weight, const Plane& there) {
-  Plane smooth = weighted;
-  for (std::size_t i = 0; i < smooth.value.size(); ++i) {
-    const float known = std::min(1.0F, weight.value[i] / kEnoughWeight);
-    const float mean = weight.value[i] > 0 ? smooth.value[i] / weight.value[i] : 0.0F;
-    smooth.value[i] = there.value[i] + known * (mean - there.value[i]);
-  }
-  return smooth;
 }
 
 class Blender {
@@ -130,19 +107,22 @@ class Blender {
 
   void slide_gains(Tones& of_a, Tones& of_b) const {
     const GainRaster gains(gains_);
+    const auto count = static_cast<std::size_t>(width_);
     parallel_for(0, height_, [&](int y) {
-      float* a = of_a.row(static_cast<std::size_t>(y));
-      float* b = of_b.row(static_cast<std::size_t>(y));
-      for (int x = 0; x < width_; ++x, a += Tones::kFloats, b += Tones::kFloats) {
-        const auto at = static_cast<std::size_t>(x);
-        const double top = borders_.top[at];
-        const double room = borders_.bottom[at] - top;
-        const auto share =
-            static_cast<float>(room > 0 ? smooth_step((y + 0.5 - top) / room) : y + 0.5 > top);
-        for (std::size_t c = 0; c < 3; ++c) {
-          const float ratio_ev = gains.ratio_ev(x, y, c);
-          a[c] = std::exp2(-share * ratio_ev);
-          b[c] = std::exp2((1 - share) * ratio_ev);
+      std::vector<float> share(count);
+      std::vector<float> ratio_ev(count);
+      std::vector<float> gain_a(count);
+      std::vector<float> gain_b(count);
+      sliding_row(static_cast<float>(y) + 0.5F, borders_.top.data(), borders_.bottom.data(), count,
+                  share.data());
+      for (std::size_t c = 0; c < 3; ++c) {
+        gains.ratios_ev(y, c, ratio_ev);
+        gains_row(share.data(), ratio_ev.data(), count, gain_a.data(), gain_b.data());
+        float* a = of_a.row(static_cast<std::size_t>(y)) + c;
+        float* b = of_b.row(static_cast<std::size_t>(y)) + c;
+        for (std::size_t x = 0; x < count; ++x) {
+          a[x * Tones::kFloats] = gain_a[x];
+          b[x * Tones::kFloats] = gain_b[x];
         }
       }
     });
@@ -200,8 +180,14 @@ class Blender {
       const auto smooth = [&](const Plane& plane) {
         return smoothed_on(plane, from.sigma_px, sigma, width_, views_.closed);
       };
-      for (std::size_t c = 0; c < 3; ++c) next.weighted[c] = smooth(from.weighted[c]);
-      next.weight = smooth(from.weight);
+      parallel_for(0, 4, [&](int i) {
+        const auto c = static_cast<std::size_t>(i);
+        if (c < 3) {
+          next.weighted[c] = smooth(from.weighted[c]);
+        } else {
+          next.weight = smooth(from.weight);
+        }
+      });
       all.push_back(std::move(next));
     }
     return all;
@@ -212,38 +198,49 @@ class Blender {
     std::array<Plane, 3> coarser{nothing, nothing, nothing};
     for (std::size_t k = smooth.size(); k-- > 0;) {
       std::array<Plane, 3> band;
-      for (std::size_t c = 0; c < 3; ++c) {
-        const Plane& weighted = smooth[k].weighted[c];
-        const Plane there =
-            enlarged(coarser[c], weighted.width_px, weighted.height_px, views_.closed);
-        coarser[c] = level(weighted, smooth[k].weight, there);
-        band[c] = without(coarser[c], there);
-      }
+      parallel_for(0, 3, [&](int i) {
+        const auto c = static_cast<std::size_t>(i);
+        band[c] = level(smooth[k].weighted[c], smooth[k].weight, coarser[c]);
+      });
       add_band(k, band, k + 1 == smooth.size() ? height_ : kWidthOfBand * sigmas_[k], of_a, of_b);
     }
   }
 
-  // A level less the coarser one, both in its raster; brought to the ribbon's own.
-  [[nodiscard]] Plane without(const Plane& here, const Plane& there) const {
-    Plane band = here;
-    for (std::size_t i = 0; i < band.value.size(); ++i) band.value[i] -= there.value[i];
-    if (band.width_px == width_ && band.height_px == height_) return band;
+  // One band: D where it can be told, else as the coarser level says. Makes `coarser` this level
+  // and gives what it has more than the one before, in the ribbon's own raster.
+  [[nodiscard]] Plane level(const Plane& weighted, const Plane& weight, Plane& coarser) const {
+    const int width = weighted.width_px;
+    const int height = weighted.height_px;
+    const Plane there = enlarged(coarser, width, height, views_.closed);
+    Plane band(width, height);
+    coarser = Plane(width, height);
+    parallel_for(0, height, [&](int y) {
+      level_row(weighted.row(y), weight.row(y), there.row(y), kEnoughWeight,
+                static_cast<std::size_t>(width), coarser.row(y), band.row(y));
+    });
+    if (width == width_ && height == height_) return band;
     return enlarged(band, width_, height_, views_.closed);
   }
 
   void add_band(std::size_t k, const std::array<Plane, 3>& band, double half_px, Tones& of_a,
                 Tones& of_b) const {
+    const auto count = static_cast<std::size_t>(width_);
     parallel_for(0, height_, [&](int y) {
+      std::vector<float> share(count);
+      crossing_row({.row = static_cast<float>(y) + 0.5F,
+                    .half_px = static_cast<float>(half_px),
+                    .seam = seams_[k].data(),
+                    .top = borders_.top.data(),
+                    .bottom = borders_.bottom.data()},
+                   count, share.data());
       float* add_a = of_a.row(static_cast<std::size_t>(y)) + Tones::kAdd;
       float* add_b = of_b.row(static_cast<std::size_t>(y)) + Tones::kAdd;
-      for (int x = 0; x < width_; ++x, add_a += Tones::kFloats, add_b += Tones::kFloats) {
-        const auto at = static_cast<std::size_t>(x);
-        const auto share = static_cast<float>(
-            mask(y + 0.5, seams_[k][at], borders_.top[at], borders_.bottom[at], half_px));
+      const std::array<const float*, 3> row{band[0].row(y), band[1].row(y), band[2].row(y)};
+      for (std::size_t x = 0; x < count; ++x, add_a += Tones::kFloats, add_b += Tones::kFloats) {
         for (std::size_t c = 0; c < 3; ++c) {
-          const float step = band[c].row(y)[x];
-          add_a[c] += (share - 1) * step;
-          add_b[c] += share * step;
+          const float step = row[c][x];
+          add_a[c] += (share[x] - 1) * step;
+          add_b[c] += share[x] * step;
         }
       }
     });

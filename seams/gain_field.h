@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cstddef>
+#include <span>
 #include <vector>
 
 #include "projection/conventions.h"
@@ -60,6 +61,16 @@ class GainRaster {
     const float across = across_scale_ * (static_cast<float>(y) + 0.5F) - 1.0F;
     return std::clamp(around[static_cast<std::size_t>(x)] + tilt_[channel] * across, -most_ev_,
                       most_ev_);
+  }
+  /// The same of a whole row.
+  void ratios_ev(int y, std::size_t channel, std::span<float> to) const {
+    const std::vector<float>& around = around_[channel];
+    const float tilted = tilt_[channel] * (across_scale_ * (static_cast<float>(y) + 0.5F) - 1.0F);
+    for (std::size_t x = 0; x < to.size(); ++x) {
+      const float ratio = around.empty() ? 0.0F : around[x] + tilted;
+      const float least = ratio > -most_ev_ ? ratio : -most_ev_;
+      to[x] = least < most_ev_ ? least : most_ev_;
+    }
   }
 
  private:
