@@ -7,6 +7,7 @@
 #include <limits>
 
 #include "compose/moved_sources.h"
+#include "compose/pair_cell.h"
 
 namespace seamwright {
 
@@ -43,6 +44,29 @@ void write_rows(const Cell& cell, const RunColours& light, std::span<const float
   }
 }
 
+// Moves what is listed of a run's positions, kFloats each, to its front.
+template <std::size_t kFloats>
+void keep_listed(std::span<const std::uint16_t> listed, float* values) {
+  if (listed.back() + 1U == listed.size()) return;  // all of them
+  for (std::size_t k = 0; k < listed.size(); ++k) {
+    for (std::size_t c = 0; c < kFloats; ++c)
+      values[kFloats * k + c] = values[kFloats * listed[k] + c];
+  }
+}
+
+// The tones that make of light what `tones` and then `next` make of it.
+void follow(const RunTones& next, RunTones& tones) {
+  for (std::size_t i = 0; i < tones.gain.size(); ++i) {
+    tones.add[i] = tones.add[i] * next.gain[i] + next.add[i];
+    tones.gain[i] *= next.gain[i];
+  }
+}
+
+Vec3 moved(const RibbonAxes& axes, const Vec3& direction, float shift_rad) {
+  const auto shift = static_cast<double>(shift_rad);
+  return std::cos(shift) * direction + std::sin(shift) * axes.along(direction);
+}
+
 }  // namespace
 
 LensReader::LensReader(const MountedLens& mounted, const Image& image, ResampleKernel kind,
@@ -62,22 +86,16 @@ struct CellRenderer::Work {
   std::array<View, kMaxLenses> view{};      // of the cell by each lens
   std::array<bool, kMaxLenses> shares_any{};
   std::array<RunPlane, kMaxLenses> share;  // set where shares_any
-  struct Moving {
-    const PairField* pair = nullptr;
-    bool whole = true;  // the walk is at full strength in all of the cell
-    std::array<PairField::Place, Cell::kPixels> place = {};
-  };
-  std::vector<Moving> moving{};  // pairs whose ribbons touch the cell
-  bool alone = false;            // one lens has the whole cell; `share` is not set
+  std::vector<PairCell> moving{};          // pairs whose ribbons touch the cell
+  bool alone = false;                      // one lens has the whole cell; `share` is not set
   int unseen = 0;
   RunColours light{};
 
   // Of the lens being added.
   SourceRun sources;
-  std::array<std::uint16_t, Cell::kPixels> pixel;  // of each position, where not all are read
-  MovedSources moved;
-  RunColours tone_gain;
-  RunColours tone_add;
+  std::size_t listed;                              // pixels that are read, where not all are …
+  std::array<std::uint16_t, Cell::kPixels> pixel;  // … and which
+  RunTones tones;
   RunColours of_lens;
 };
 
@@ -169,10 +187,11 @@ void CellRenderer::share_out(const Cell& cell, Work& work) const {
     if (least_lead < 2 * weights_.half_width_rad()) work.alone = false;
   }
   if (!work.moving.empty()) work.alone = false;
-  if (!work.alone && !share_out_along_seam(cell, work)) {
+  if (work.alone) {
+    work.shares_any[best] = true;
+  } else if (!share_out_along_seam(cell, work)) {
     work.unseen = share_out_by_pixel(cell, best, work);
   }
-  if (work.alone) work.shares_any[best] = true;
 }
 
 // True where a lens that sees all of the cell leads the others by so much in every pixel that their
@@ -198,32 +217,36 @@ bool CellRenderer::has_it_alone(std::size_t lens, const Cell& cell, const Work& 
 // Where no third lens sees a cell, and the walk between two is at full strength, their seam alone
 // says who has what: if both see all of the cell, or the one that does has it all. False elsewhere.
 bool CellRenderer::share_out_along_seam(const Cell& cell, Work& work) const {
-  if (work.moving.size() != 1 || !work.moving.front().whole) return false;
-  const Work::Moving& moving = work.moving.front();
-  const std::size_t a = moving.pair->lens_a();
-  const std::size_t b = moving.pair->lens_b();
+  if (work.moving.size() != 1 || !work.moving.front().whole()) return false;
+  const PairCell& pair = work.moving.front();
+  const std::size_t a = pair.lens_a();
+  const std::size_t b = pair.lens_b();
   for (std::size_t i = 0; i < lenses_.size(); ++i) {
     if (i != a && i != b && work.view[i] != Work::View::outside) return false;
   }
   const bool a_inside = work.view[a] == Work::View::inside;
   const bool b_inside = work.view[b] == Work::View::inside;
+  const bool hides = a_inside && b_inside && !pair.shown_by_both();
+  const auto owner = pair.beside_seam();
+  if (owner && !hides && cell.width == Cell::kSize) {
+    work.alone = work.view[*owner] == Work::View::inside;
+    work.shares_any[*owner] = work.alone;
+    return work.alone;
+  }
+  pair.seam_shares(work.share[a]);
   bool any_a = false;
   bool any_b = false;
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
       const std::size_t i = Cell::index(column, row);
-      const PairField::Place& place = moving.place[i];
-      double share = moving.pair->step(place).share_a;
-      if (a_inside && b_inside) {
-        share = moving.pair->shown(place).share_of_a(share, 1 - share);
-      }
+      float& share = work.share[a][i];
+      if (hides) share = static_cast<float>(pair.share_of_a(i, share, 1 - share));
+      work.share[b][i] = 1 - share;
       any_a = any_a || share > 0;
       any_b = any_b || share < 1;
-      if ((any_a && !a_inside) || (any_b && !b_inside)) return false;
-      work.share[a][i] = static_cast<float>(share);
-      work.share[b][i] = static_cast<float>(1 - share);
     }
   }
+  if ((any_a && !a_inside) || (any_b && !b_inside)) return false;
   work.shares_any[a] = any_a;
   work.shares_any[b] = any_b;
   return true;
@@ -240,8 +263,11 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, std::size_t best, Work& w
     }
   }
   work.alone = has_it_alone(best, cell, work, margins);
+  work.shares_any[best] = work.alone;
   if (work.alone) return 0;
   std::vector<PairStep> known(work.moving.size());
+  std::vector<RunPlane> seam(work.moving.size());  // shares of lens a
+  for (std::size_t i = 0; i < known.size(); ++i) work.moving[i].seam_shares(seam[i]);
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
       const std::size_t pixel = Cell::index(column, row);
@@ -253,7 +279,11 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, std::size_t best, Work& w
                               raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5}));
       }
       for (std::size_t i = 0; i < known.size(); ++i) {
-        known[i] = work.moving[i].pair->step(work.moving[i].place[pixel]);
+        const PairCell& pair = work.moving[i];
+        known[i] = {.a = pair.lens_a(),
+                    .b = pair.lens_b(),
+                    .share_a = static_cast<double>(seam[i][pixel]),
+                    .weight = static_cast<double>(pair.strength(pixel))};
       }
       weights_.at({margin.data(), lenses_.size()}, {share.data(), lenses_.size()}, known);
       prefer_who_sees(work, pixel, {share.data(), lenses_.size()});
@@ -272,71 +302,28 @@ int CellRenderer::share_out_by_pixel(const Cell& cell, std::size_t best, Work& w
 void CellRenderer::look_up_pairs(const Cell& cell, const Vec3& middle, double reach_rad,
                                  Work& work) const {
   for (const PairField& pair : pairs_) {
-    if (!pair.touches(middle, reach_rad)) continue;
-    Work::Moving& moving = work.moving.emplace_back();
-    moving.pair = &pair;
-    std::array<RibbonAngles, Cell::kPixels> angles;
-    fill_ribbon_angles(pair.axes(), pair.px_per_rad(), raster_, cell, angles);
-    for (int row = 0; row < cell.height; ++row) {
-      for (int column = 0; column < cell.width; ++column) {
-        const std::size_t i = Cell::index(column, row);
-        moving.place[i] = pair.place(angles[i]);
-        moving.whole = moving.whole && moving.place[i].strength == 1;
-      }
-    }
+    if (pair.touches(middle, reach_rad)) work.moving.emplace_back(pair, raster_, cell);
   }
 }
 
 // Where something hides a point from one lens of a pair, the other has it alone.
 void CellRenderer::prefer_who_sees(const Work& work, std::size_t pixel, std::span<double> share) {
-  for (const Work::Moving& moving : work.moving) {
-    const std::size_t a = moving.pair->lens_a();
-    const std::size_t b = moving.pair->lens_b();
+  for (const PairCell& pair : work.moving) {
+    const std::size_t a = pair.lens_a();
+    const std::size_t b = pair.lens_b();
     if (work.view[a] != Work::View::inside || work.view[b] != Work::View::inside) continue;
     const double sum = share[a] + share[b];
-    if (sum <= 0) continue;
-    const PairField::Shown shown = moving.pair->shown(moving.place[pixel]);
-    const double of_a = shown.share_of_a(share[a], share[b]);
+    if (sum <= 0 || pair.shown_by_both()) continue;
+    const double of_a = pair.share_of_a(pixel, share[a], share[b]);
     if (of_a == share[a]) continue;  // as nearly everywhere
     share[a] = of_a;
     share[b] = sum - of_a;
   }
 }
 
-Vec3 CellRenderer::read_direction(std::size_t lens, const Work& work, std::size_t pixel,
-                                  const Vec3& direction) {
-  Vec3 read = direction;
-  bool first = true;
-  for (const Work::Moving& moving : work.moving) {
-    if (!moving.pair->has(lens)) continue;
-    const PairField::Place& place = moving.place[pixel];
-    const double shift = moving.pair->shift_rad(lens, place);
-    if (shift == 0) continue;
-    const RibbonAxes& axes = moving.pair->axes();
-    RibbonAngles at = first ? place.angles : axes.angles(read);
-    at.eta_rad += shift;
-    read = axes.direction(at);
-    first = false;
-  }
-  return read;
-}
-
-LensTone CellRenderer::tone(std::size_t lens, const Work& work, std::size_t pixel) {
-  LensTone sum;
-  for (const Work::Moving& moving : work.moving) {
-    if (!moving.pair->has(lens)) continue;
-    const LensTone one = moving.pair->tone(lens, moving.place[pixel]);
-    for (std::size_t c = 0; c < 3; ++c) {
-      sum.add[c] = sum.add[c] * one.gain[c] + one.add[c];
-      sum.gain[c] *= one.gain[c];
-    }
-  }
-  return sum;
-}
-
 void CellRenderer::add_lens(std::size_t lens, const Cell& cell, Work& work) const {
   const bool moves = std::any_of(work.moving.begin(), work.moving.end(),
-                                 [lens](const Work::Moving& m) { return m.pair->has(lens); });
+                                 [lens](const PairCell& pair) { return pair.has(lens); });
   if (!moves && work.view[lens] == Work::View::inside) {
     add_whole(lens, cell, work);
   } else {
@@ -360,73 +347,78 @@ void CellRenderer::add_whole(std::size_t lens, const Cell& cell, Work& work) con
 
 // Reads the lens for the pixels in which it has a share.
 void CellRenderer::add_some(std::size_t lens, const Cell& cell, Work& work) const {
-  list_shared(lens, cell, work);
-  SourceRun& run = work.sources;
-  if (run.count == 0) return;
+  list_pixels(lens, cell, work);
+  if (work.listed == 0) return;
   if (!locate_smoothly(lens, cell, work)) locate_exactly(lens, cell, work);
-  for (std::size_t k = 0; k < run.count; ++k) {
-    const LensTone toned = tone(lens, work, work.pixel[k]);
-    for (std::size_t c = 0; c < 3; ++c) {
-      work.tone_gain[c][k] = toned.gain[c];
-      work.tone_add[c][k] = toned.add[c];
-    }
-  }
-  lenses_[lens]->shader.light(run, {&work.tone_gain, &work.tone_add}, work.of_lens);
+  const ToneRun tone = read_tones(lens, work);
+  RunColours& light = work.alone ? work.light : work.of_lens;
+  lenses_[lens]->shader.light(work.sources, tone, light);
+  if (work.alone) return;
   for (std::size_t c = 0; c < 3; ++c) {
-    for (std::size_t k = 0; k < run.count; ++k) {
+    for (std::size_t k = 0; k < work.listed; ++k) {
       const std::size_t i = work.pixel[k];
-      work.light[c][i] += work.share[lens][i] * work.of_lens[c][k];
+      work.light[c][i] += work.share[lens][i] * light[c][k];
     }
   }
 }
 
-void CellRenderer::list_shared(std::size_t lens, const Cell& cell, Work& work) {
-  std::size_t count = 0;
+// A cell that a lens has alone is as wide as cells are: its pixels are those of a run.
+void CellRenderer::list_pixels(std::size_t lens, const Cell& cell, Work& work) {
+  work.listed = 0;
   for (int row = 0; row < cell.height; ++row) {
     for (int column = 0; column < cell.width; ++column) {
       const std::size_t i = Cell::index(column, row);
-      if (work.share[lens][i] > 0) work.pixel[count++] = static_cast<std::uint16_t>(i);
+      work.pixel[work.listed] = static_cast<std::uint16_t>(i);
+      work.listed += work.alone || work.share[lens][i] > 0 ? 1 : 0;
     }
   }
-  work.sources.count = count;
 }
 
 // Where one pair moves the lens, and it sees the cell wherever it is moved to.
 bool CellRenderer::locate_smoothly(std::size_t lens, const Cell& cell, Work& work) const {
-  const Work::Moving* mover = nullptr;
-  for (const Work::Moving& moving : work.moving) {
-    if (!moving.pair->has(lens)) continue;
+  const PairCell* mover = nullptr;
+  for (const PairCell& pair : work.moving) {
+    if (!pair.has(lens)) continue;
     if (mover != nullptr) return false;
-    mover = &moving;
+    mover = &pair;
   }
   if (mover == nullptr || work.view[lens] != Work::View::inside) return false;
+  RunPlane shifts;
+  mover->shifts(lens, shifts);
   SourceRun& run = work.sources;
-  std::array<double, Cell::kPixels> shift;
-  for (std::size_t k = 0; k < run.count; ++k) {
-    shift[k] = mover->pair->shift_rad(lens, mover->place[work.pixel[k]]);
-  }
-  const auto end = shift.begin() + static_cast<std::ptrdiff_t>(run.count);
-  const auto [least, most] = std::minmax_element(shift.begin(), end);
-  const double farthest = std::max(std::abs(*least), std::abs(*most));
-  if (work.margin[lens] <= work.reach_rad + farthest) return false;
-  if (!work.moved.prepare(lenses_[lens]->map, mover->pair->axes(), raster_, cell, *least, *most)) {
+  const double room = work.margin[lens] - work.reach_rad;
+  if (!fill_moved_sources(lenses_[lens]->map, mover->axes(), raster_, cell, shifts, room, run)) {
     return false;
   }
-  run.anchor_x = work.moved.anchor_x();
-  run.anchor_y = work.moved.anchor_y();
-  for (std::size_t k = 0; k < run.count; ++k) work.moved.put(work.pixel[k], shift[k], run, k);
+  keep_listed<1>({work.pixel.data(), work.listed}, run.x.data());
+  keep_listed<1>({work.pixel.data(), work.listed}, run.y.data());
+  run.count = work.listed;
   return true;
 }
 
+// Pairs' shifts follow one another, as their tones do.
 void CellRenderer::locate_exactly(std::size_t lens, const Cell& cell, Work& work) const {
   const LensMap& map = lenses_[lens]->map;
+  struct Mover {
+    const RibbonAxes* axes;
+    RunPlane shifts;
+  };
+  std::vector<Mover> movers;
+  for (const PairCell& pair : work.moving) {
+    if (pair.has(lens)) pair.shifts(lens, movers.emplace_back(Mover{&pair.axes(), {}}).shifts);
+  }
   SourceRun& run = work.sources;
+  run.count = work.listed;
   for (std::size_t k = 0; k < run.count; ++k) {
     const std::size_t i = work.pixel[k];
     const auto row = static_cast<int>(i) / Cell::kSize;
     const auto column = static_cast<int>(i) % Cell::kSize;
     const Vec3 direction = raster_.direction({cell.x + column + 0.5, cell.y + row + 0.5});
-    auto px = map.source_px(read_direction(lens, work, i, direction));
+    Vec3 read = direction;
+    for (const Mover& mover : movers) {
+      if (mover.shifts[i] != 0) read = moved(*mover.axes, read, mover.shifts[i]);
+    }
+    auto px = map.source_px(read);
     if (!px) px = map.source_px(direction);  // the shift leads out of the field
     assert(px && "a lens with a share sees the pixel");
     const Vec2 at = px.value_or(map.lens().centre_px());
@@ -436,6 +428,23 @@ void CellRenderer::locate_exactly(std::size_t lens, const Cell& cell, Work& work
     }
     run.set(k, at);
   }
+}
+
+// What all pairs' blends make of the listed pixels, one after the other.
+ToneRun CellRenderer::read_tones(std::size_t lens, Work& work) {
+  bool any = false;
+  for (const PairCell& pair : work.moving) {
+    if (!pair.has(lens)) continue;
+    if (!any) {
+      any = pair.tones(lens, work.tones);
+    } else if (RunTones next; pair.tones(lens, next)) {
+      follow(next, work.tones);
+    }
+  }
+  if (!any) return {};
+  keep_listed<RunTones::kFloats>({work.pixel.data(), work.listed}, work.tones.gain.data());
+  keep_listed<RunTones::kFloats>({work.pixel.data(), work.listed}, work.tones.add.data());
+  return work.tones.run();
 }
 
 void CellRenderer::write(const Cell& cell, const Work& work, std::span<const float> alpha,

@@ -31,9 +31,9 @@ struct LensReader {
 /// Renders cells of a panorama; a pure function of the cell. Thread-safe.
 ///
 /// Source positions are interpolated (source_grid.h), where a pair's warp moves something by each
-/// pixel's own shift (moved_sources.h). At rims, and where two warps overlap, each pixel is located
-/// exactly: direction, shifted direction, source pixel. Either way a lens is read in runs
-/// (light_kernels.h).
+/// pixel's own shift (pair_cell.h, moved_sources.h). At rims, and where two warps overlap, each
+/// pixel is located exactly: direction, shifted direction, source pixel. Either way a lens is read
+/// in runs (light_kernels.h).
 class CellRenderer {
  public:
   CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, const Equirect& raster,
@@ -61,16 +61,14 @@ class CellRenderer {
   void add_lens(std::size_t lens, const Cell& cell, Work& work) const;
   void add_whole(std::size_t lens, const Cell& cell, Work& work) const;
   void add_some(std::size_t lens, const Cell& cell, Work& work) const;
-  static void list_shared(std::size_t lens, const Cell& cell, Work& work);
+  static void list_pixels(std::size_t lens, const Cell& cell, Work& work);
+  [[nodiscard]] static ToneRun read_tones(std::size_t lens, Work& work);
   [[nodiscard]] bool locate_smoothly(std::size_t lens, const Cell& cell, Work& work) const;
   void locate_exactly(std::size_t lens, const Cell& cell, Work& work) const;
   void write(const Cell& cell, const Work& work, std::span<const float> alpha, int band_top,
              Image& band) const;
   void look_up_pairs(const Cell& cell, const Vec3& middle, double reach_rad, Work& work) const;
   static void prefer_who_sees(const Work& work, std::size_t pixel, std::span<double> share);
-  static Vec3 read_direction(std::size_t lens, const Work& work, std::size_t pixel,
-                             const Vec3& direction);
-  static LensTone tone(std::size_t lens, const Work& work, std::size_t pixel);
 
   std::vector<std::unique_ptr<LensReader>> lenses_;
   Equirect raster_;

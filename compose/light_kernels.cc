@@ -619,11 +619,29 @@ HWY_INLINE FN brightness(const LensPixels& lens, const SourceRun& run, std::size
   return hn::Max(hn::Add(hn::Set(d, 1.0F), hn::Mul(q, sum)), hn::Set(d, kLeast));
 }
 
-void shade(const LensPixels& lens, const SourceRun& run, const RunColours& code,
-           const ToneRun& tone, RunColours& light) {
+struct Colours {
+  FN colour[3];
+};
+HWY_INLINE Colours three_of_four(const float* fours) {
+  Colours loaded;
+  FN nothing;
+  hn::LoadInterleaved4(Many(), fours, loaded.colour[0], loaded.colour[1], loaded.colour[2],
+                       nothing);
+  return loaded;
+}
+
+template <bool kToned>
+HWY_INLINE void shade_as(const LensPixels& lens, const SourceRun& run, const RunColours& code,
+                         const ToneRun& tone, RunColours& light) {
   const Many d;
   const FN one = hn::Set(d, 1.0F);
   for (std::size_t i = 0; i < run.count; i += hn::Lanes(d)) {
+    Colours gain;
+    Colours add;
+    if constexpr (kToned) {
+      gain = three_of_four(tone.gain + 4 * i);
+      add = three_of_four(tone.add + 4 * i);
+    }
     const FN inverse = hn::Div(one, brightness(lens, run, i));
     for (std::size_t c = 0; c < 3; ++c) {
       FN factor = hn::Mul(hn::Set(d, lens.gains[c]), inverse);
@@ -634,14 +652,17 @@ void shade(const LensPixels& lens, const SourceRun& run, const RunColours& code,
       }
       const FN plain = hn::Mul(hn::LoadU(d, light[c].data() + i), factor);
       FN toned = plain;
-      if (tone.gain != nullptr) {
-        toned = hn::Add(hn::Mul(plain, hn::LoadU(d, (*tone.gain)[c].data() + i)),
-                        hn::LoadU(d, (*tone.add)[c].data() + i));
-      }
+      if constexpr (kToned) toned = hn::Add(hn::Mul(plain, gain.colour[c]), add.colour[c]);
       toned = hn::Max(toned, hn::Zero(d));
       hn::StoreU(hn::Add(toned, hn::Mul(share, hn::Sub(plain, toned))), d, light[c].data() + i);
     }
   }
+}
+
+void shade(const LensPixels& lens, const SourceRun& run, const RunColours& code,
+           const ToneRun& tone, RunColours& light) {
+  if (tone.gain == nullptr) return shade_as<false>(lens, run, code, tone, light);
+  return shade_as<true>(lens, run, code, tone, light);
 }
 
 // 16-bit codes; black where there is no light or no number.

@@ -56,10 +56,10 @@ struct LensPixels {
   bool clips = true;  ///< integer samples end at white
 };
 
-/// What a blend makes of light; empty: nothing.
+/// What a blend makes of light: four floats a position, the last one meaningless. Empty: nothing.
 struct ToneRun {
-  const RunColours* gain = nullptr;
-  const RunColours* add = nullptr;
+  const float* gain = nullptr;
+  const float* add = nullptr;
 };
 
 /// Reads every position once, each colour at its own place: 4 floats a position in `codes` (the

@@ -37,25 +37,33 @@ void fill_margins(const LensMap& map, const Equirect& raster, const Cell& cell, 
       .fill();
 }
 
-void fill_ribbon_angles(const RibbonAxes& axes, double ribbon_px_per_rad, const Equirect& raster,
-                        const Cell& cell, std::span<RibbonAngles> angles) {
-  const RibbonAngles middle = axes.angles(raster.direction(cell.middle()));
+void fill_ribbon_places(const RibbonGrid& grid, const Equirect& raster, const Cell& cell,
+                        PlaceRun& places) {
+  const RibbonAngles middle = grid.axes.angles(raster.direction(cell.middle()));
+  // Nearest to the raster's middle: beyond an open ribbon's ends the nearer one is held.
+  const double half_turn = 0.5 * grid.width_px / grid.px_per_rad;
+  const double from_middle =
+      std::remainder(middle.psi_rad - grid.psi_begin_rad - half_turn, 2 * kPi);
+  const Vec2 middle_px((half_turn + from_middle) * grid.px_per_rad,
+                       (middle.eta_rad - grid.eta_begin_rad) * grid.px_per_rad);
+  const Vec2 anchor = middle_px.array().floor();
+  const Vec2 past_anchor = middle_px - anchor;
   const auto exact = [&](const Vec2& panorama_px) -> Vec2 {
-    const RibbonAngles at = axes.angles(raster.direction(panorama_px));
-    return {std::remainder(at.psi_rad - middle.psi_rad, 2 * kPi), at.eta_rad - middle.eta_rad};
+    const RibbonAngles at = grid.axes.angles(raster.direction(panorama_px));
+    return past_anchor +
+           grid.px_per_rad * Vec2(std::remainder(at.psi_rad - middle.psi_rad, 2 * kPi),
+                                  at.eta_rad - middle.eta_rad);
   };
-  RunPlane psi;
-  RunPlane eta;
-  CellFill<2, decltype(exact)>(cell, kSourceBound_px / ribbon_px_per_rad, exact, Vec2::Zero(),
-                               {psi.data(), eta.data()})
-      .fill();
-  for (int row = 0; row < cell.height; ++row) {
-    for (int column = 0; column < cell.width; ++column) {
-      const std::size_t i = Cell::index(column, row);
-      angles[i] = {middle.psi_rad + static_cast<double>(psi[i]),
-                   middle.eta_rad + static_cast<double>(eta[i])};
-    }
+  places.anchor_column = static_cast<int>(anchor.x());
+  places.anchor_row = static_cast<int>(anchor.y());
+  places.count = static_cast<std::size_t>(cell.height * Cell::kSize);
+  if (cell.width < Cell::kSize) {
+    places.column.fill(0);
+    places.row.fill(0);
   }
+  CellFill<2, decltype(exact)>(cell, kSourceBound_px, exact, Vec2::Zero(),
+                               {places.column.data(), places.row.data()})
+      .fill();
 }
 
 }  // namespace seamwright

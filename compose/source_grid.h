@@ -1,10 +1,9 @@
 #pragma once
 
-#include <span>
-
 #include "compose/cell.h"
 #include "compose/lens_map.h"
 #include "compose/light_kernels.h"
+#include "compose/ribbon_kernels.h"
 #include "projection/ribbon.h"
 
 namespace seamwright {
@@ -26,8 +25,9 @@ void fill_sources(const LensMap& map, const Equirect& raster, const Cell& cell, 
 /// and the rim equally far) it is evaluated exactly.
 void fill_margins(const LensMap& map, const Equirect& raster, const Cell& cell, RunPlane& margins);
 
-/// Ribbon angles of all pixel centres of a cell, ψ without a jump within it.
-void fill_ribbon_angles(const RibbonAxes& axes, double ribbon_px_per_rad, const Equirect& raster,
-                        const Cell& cell, std::span<RibbonAngles> angles);
+/// Where a ribbon's raster shows all pixel centres of a cell, without a jump within it. Places
+/// beyond a narrow cell's width hold one in its middle.
+void fill_ribbon_places(const RibbonGrid& grid, const Equirect& raster, const Cell& cell,
+                        PlaceRun& places);
 
 }  // namespace seamwright

@@ -109,6 +109,14 @@ Vec3 RibbonAxes::across(const RibbonAngles& angles) const {
          Vec3(-std::sin(angles.psi_rad), std::cos(angles.psi_rad), 0);
 }
 
+Vec3 RibbonAxes::along(const Vec3& direction_in_rig) const {
+  const double cosine = direction_in_rig.dot(pole());
+  const Vec3 sideways = direction_in_rig - cosine * pole();
+  const double sine = sideways.norm();
+  if (sine == 0) return Vec3::Zero();
+  return (cosine / sine) * sideways - sine * pole();
+}
+
 Vec3 RibbonGrid::direction(const Vec2& px) const {
   return axes.direction({psi_begin_rad + px.x() / px_per_rad, eta_begin_rad + px.y() / px_per_rad});
 }

@@ -38,6 +38,9 @@ class RibbonAxes {
   /// Unit vectors, rig frame, of growing η (along) and growing ψ (across) at a direction.
   [[nodiscard]] Vec3 along(const RibbonAngles& angles) const;
   [[nodiscard]] Vec3 across(const RibbonAngles& angles) const;
+  /// The same as along() of a direction's angles, but 0 at the poles. For a direction d,
+  /// cos δ · d + sin δ · along(d) has the same ψ and an η that is larger by δ.
+  [[nodiscard]] Vec3 along(const Vec3& direction_in_rig) const;
 
  private:
   Mat3 ribbon_from_rig_;

@@ -76,14 +76,14 @@ class BandBlend {
   /// from the border on beyond which that lens is alone, and beyond the raster. Where a channel of
   /// the lens is clipped its light is unknown: leave white as it is (ease the tone out from nearly
   /// clipped to clipped).
-  [[nodiscard]] LensTone tone_a(const RibbonCorners& at) const { return tone(of_a_, at); }
-  [[nodiscard]] LensTone tone_b(const RibbonCorners& at) const { return tone(of_b_, at); }
   [[nodiscard]] LensTone tone_a(double x_px, double row_px) const {
-    return tone_a(corners(x_px, row_px));
+    return tone(of_a_, corners(x_px, row_px));
   }
   [[nodiscard]] LensTone tone_b(double x_px, double row_px) const {
-    return tone_b(corners(x_px, row_px));
+    return tone(of_b_, corners(x_px, row_px));
   }
+  [[nodiscard]] const Tones& tones_a() const { return of_a_; }
+  [[nodiscard]] const Tones& tones_b() const { return of_b_; }
 
  private:
   [[nodiscard]] static LensTone tone(const Tones& of, const RibbonCorners& at);

@@ -225,12 +225,6 @@ int count_forbidden(const SeamViews& views, const std::vector<int>& path) {
   return columns;
 }
 
-// Share of lens a at a place that far above the seam.
-double share_below(double above_px, double feather_px) {
-  if (feather_px <= 0) return above_px >= 0 ? 1 : 0;
-  return level_step(above_px / feather_px + 0.5);
-}
-
 }  // namespace
 
 std::optional<Error> SeamPathOptions::validate() const {
@@ -270,14 +264,9 @@ double SeamPath::row_at(double x_px) const {
 }
 
 double SeamPath::share_a(double x_px, double row_px_at, double feather_px) const {
-  return share_below(row_at(x_px) - row_px_at, feather_px);
-}
-
-double SeamPath::share_a(const RibbonCorners& at, double row_px_at, double feather_px) const {
-  const float left = row_px[at.column[0]];
-  const float right = row_px[at.column[1]];
-  const auto row = static_cast<double>(left + at.right * (right - left));
-  return share_below(row - row_px_at, feather_px);
+  const double above_px = row_at(x_px) - row_px_at;
+  if (feather_px <= 0) return above_px >= 0 ? 1 : 0;
+  return level_step(above_px / feather_px + 0.5);
 }
 
 Result<SeamPath> seam_path(const SeamViews& views, const SeamPathOptions& options) {

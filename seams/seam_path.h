@@ -7,7 +7,6 @@
 
 #include "base/result.h"
 #include "seams/moving_subjects.h"
-#include "seams/ribbon_corners.h"
 #include "seams/seam_views.h"
 
 namespace seamwright {
@@ -49,8 +48,6 @@ struct SeamPath {
   /// Share of lens a in a pixel `row_px` at `x_px`: 1 above the seam, 0 below, a smooth step of
   /// `feather_px` (full width) between.
   [[nodiscard]] double share_a(double x_px, double row_px, double feather_px) const;
-  /// The same at a place whose corners are known.
-  [[nodiscard]] double share_a(const RibbonCorners& at, double row_px, double feather_px) const;
 };
 
 /// The cheapest seam; closed exactly if the views are. Where costs tie the line is made smooth to

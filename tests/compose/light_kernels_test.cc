@@ -9,6 +9,7 @@
 #include <hwy/targets.h>
 
 #include "compose/lens_shader.h"
+#include "compose/ribbon_kernels.h"
 #include "tests/support/random.h"
 #include "tests/support/rigs.h"
 
@@ -94,13 +95,10 @@ TEST_CASE("Every instruction set gives the same bits, plain C++ among them") {
   const LensMap map(mounted);
   auto run = std::make_unique<SourceRun>();
   place_all_over(random, *run, 777);
-  auto gain = std::make_unique<RunColours>();
-  auto add = std::make_unique<RunColours>();
-  for (std::size_t c = 0; c < 3; ++c) {
-    for (std::size_t i = 0; i < run->count; ++i) {
-      (*gain)[c][i] = static_cast<float>(random.uniform(0.8, 1.2));
-      (*add)[c][i] = static_cast<float>(random.uniform(-0.05, 0.05));
-    }
+  auto tone = std::make_unique<RunTones>();
+  for (std::size_t i = 0; i < tone->gain.size(); ++i) {
+    tone->gain[i] = static_cast<float>(random.uniform(0.8, 1.2));
+    tone->add[i] = static_cast<float>(random.uniform(-0.05, 0.05));
   }
   int compared = 0;
   for (const auto type : {SampleType::u8, SampleType::u16, SampleType::f32}) {
@@ -115,7 +113,7 @@ TEST_CASE("Every instruction set gives the same bits, plain C++ among them") {
           const LensShader shader(map, sampler, *transfer, {0.9, 1.1, 1.3},
                                   type != SampleType::f32);
           const auto tones = [&](auto targets) {
-            return everything_with(targets, shader, *run, {gain.get(), add.get()}, *transfer);
+            return everything_with(targets, shader, *run, tone->run(), *transfer);
           };
           const Everything plain = tones(HWY_EMU128);
           for (const auto target : {HWY_SSSE3, HWY_SSE4, HWY_AVX2, HWY_AVX3}) {
@@ -167,6 +165,46 @@ TEST_CASE("A run of positions gets the light that single positions get") {
     }
   }
   CHECK(compared == 3 * (1 + 3 + 3) * 2 * 1000);
+}
+
+TEST_CASE("A run's tones are those of single positions") {
+  CAPTURE(test::seed());
+  Random random(34);
+  const MountedLens mounted = coloured_lens(random);
+  const LensMap map(mounted);
+  auto run = std::make_unique<SourceRun>();
+  place_all_over(random, *run, 500);
+  auto tones = std::make_unique<RunTones>();
+  for (std::size_t i = 0; i < tones->gain.size(); ++i) {
+    tones->gain[i] = static_cast<float>(random.uniform(0.8, 1.2));
+    tones->add[i] = static_cast<float>(random.uniform(-0.05, 0.05));
+  }
+  const Image image = noise(random, 90, 90, Channels::rgb, SampleType::u16);
+  const auto transfer = TransferCurve::of(image);
+  const KernelWeights kernel(ResampleKernel::catmull_rom);
+  const PictureSampler sampler(image, kernel);
+  const LensShader shader(map, sampler, *transfer, {0.9, 1.1, 1.3}, true);
+  auto light = std::make_unique<RunColours>();
+  shader.light(*run, tones->run(), *light);
+  int compared = 0;
+  for (std::size_t i = 0; i < run->count; ++i) {
+    LensTone tone;
+    for (std::size_t c = 0; c < 3; ++c) {
+      tone.gain[c] = tones->gain[RunTones::kFloats * i + c];
+      tone.add[c] = tones->add[RunTones::kFloats * i + c];
+    }
+    const auto single = shader.light(run->at(i), tone);
+    for (std::size_t c = 0; c < 3; ++c) {
+      // As without tones, times the largest gain; what is added may hide larger light.
+      const double close = 4e-6 + 2.4e-5 * (std::abs(static_cast<double>(single[c])) + 0.05);
+      if (std::abs((*light)[c][i] - single[c]) > close) {
+        CAPTURE(i, c, (*light)[c][i], single[c]);
+        FAIL_CHECK("too far apart");
+      }
+      ++compared;
+    }
+  }
+  CHECK(compared == 1500);
 }
 
 TEST_CASE("Encoding in runs is encoding one by one, black and beyond white included") {

@@ -98,6 +98,11 @@ TEST_CASE("along and across are the ribbon's own tangents", "[ribbon]") {
                         (2 * kStep * std::sin(at.eta_rad));
     REQUIRE((by_eta - along).norm() <= 1e-8);
     REQUIRE((by_psi - across).norm() <= 1e-8);
+    REQUIRE((axes.along(direction) - along).norm() <= 1e-13);
+    const double by = random.uniform(-0.04, 0.04);
+    REQUIRE((std::cos(by) * direction + std::sin(by) * axes.along(direction) -
+             axes.direction({at.psi_rad, at.eta_rad + by}))
+                .norm() <= 1e-13);
     ++cases;
   }
   CHECK(cases == 2000);
