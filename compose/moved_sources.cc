@@ -50,14 +50,14 @@ class ThreeShifts {
     return all;
   }
 
-  // By how much the quadratic between them misses at most, measured where it is farthest off.
-  [[nodiscard]] double miss_px(const Vec2& panorama_px) const {
+  // By how much the quadratic between them misses at most, measured where it is farthest off. `at`
+  // is what they are there.
+  [[nodiscard]] double miss_px(const Vec2& panorama_px, const Positions& at) const {
     const Vec3 direction = raster_.direction(panorama_px);
     const Vec3 along = axes_.along(direction);
-    const Positions at = (*this)(panorama_px);
-    const Vec2 a = at.segment<2>(0);
-    const Vec2 b = at.segment<2>(2);
-    const Vec2 c = at.segment<2>(4);
+    const auto a = at.segment<2>(0);
+    const auto b = at.segment<2>(2);
+    const auto c = at.segment<2>(4);
     const auto exact = [&](double steps) {
       return Shift(least_rad_ + steps * step_rad_).source_px(map_, direction, along);
     };
@@ -87,9 +87,10 @@ bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes, const Equire
   const float step = std::max(0.5F * (range.most - range.least), kLeastStep_rad);
   const ThreeShifts exact(map, axes, raster, static_cast<double>(range.least),
                           static_cast<double>(step));
-  if (!(exact.miss_px(cell.middle()) <= 0.5 * kSourceBound_px)) return false;
+  const ThreeShifts::Positions middle = exact(cell.middle());
+  if (!(exact.miss_px(cell.middle(), middle) <= 0.5 * kSourceBound_px)) return false;
 
-  const Vec2 anchor = exact(cell.middle()).segment<2>(2).array().floor();
+  const Vec2 anchor = middle.segment<2>(2).array().floor();
   sources.anchor_x = static_cast<int>(anchor.x());
   sources.anchor_y = static_cast<int>(anchor.y());
   ThreeShifts::Positions origin;
