@@ -8,6 +8,7 @@
 
 #include "base/parallel.h"
 #include "seams/gain_field.h"
+#include "seams/ribbon_kernels.h"
 #include "seams/ring_blur.h"
 
 namespace seamwright {
@@ -50,6 +51,10 @@ class Marks {
     return mark_[static_cast<std::size_t>(y) * static_cast<std::size_t>(width_) +
                  static_cast<std::size_t>(column(x))];
   }
+  [[nodiscard]] std::uint8_t* row(int y) {
+    return mark_.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(width_);
+  }
+  [[nodiscard]] const std::uint8_t* row(int y) const { return const_cast<Marks*>(this)->row(y); }
   [[nodiscard]] std::uint8_t at(int x, int y) const { return const_cast<Marks*>(this)->at(x, y); }
 
  private:
@@ -62,22 +67,24 @@ class Marks {
 // Marks grown by a box of the given half sizes.
 Marks grown(const Marks& marks, int across_px, int along_px) {
   Marks wide(marks.width(), marks.height(), marks.closed());
-  for (int y = 0; y < marks.height(); ++y) {
+  parallel_for(0, marks.height(), [&](int y) {
+    const std::uint8_t* from = marks.row(y);
     for (int x = 0; x < marks.width(); ++x) {
-      if (marks.at(x, y) == 0) continue;
+      if (from[x] == 0) continue;
       for (int d = -across_px; d <= across_px; ++d) {
         if (marks.inside(x + d, y)) wide.at(x + d, y) = 1;
       }
     }
-  }
+  });
   Marks tall(marks.width(), marks.height(), marks.closed());
-  for (int y = 0; y < marks.height(); ++y) {
-    for (int x = 0; x < marks.width(); ++x) {
-      if (wide.at(x, y) == 0) continue;
-      const int last = std::min(marks.height() - 1, y + along_px);
-      for (int to = std::max(0, y - along_px); to <= last; ++to) tall.at(x, to) = 1;
+  parallel_for(0, marks.height(), [&](int y) {
+    std::uint8_t* to = tall.row(y);
+    const int last = std::min(marks.height() - 1, y + along_px);
+    for (int from = std::max(0, y - along_px); from <= last; ++from) {
+      const std::uint8_t* row = wide.row(from);
+      for (int x = 0; x < marks.width(); ++x) to[x] = static_cast<std::uint8_t>(to[x] | row[x]);
     }
-  }
+  });
   return tall;
 }
 
@@ -256,16 +263,21 @@ Marks differing(const SeamViews& views, const Image& disagreement, const Subject
     }
   });
   const double sigma = std::max(0.5, 0.5 * options.reach_px);
-  const Plane smooth = blurred(weighted, sigma, views.closed);
-  const Plane share = blurred(weight, sigma, views.closed);
+  parallel_for(0, 2, [&](int i) {
+    Plane& plane = i == 0 ? weighted : weight;
+    plane = blurred(plane, sigma, views.closed);
+  });
   Marks marks(width, height, views.closed);
-  for (int y = 0; y < height; ++y) {
+  parallel_for(0, height, [&](int y) {
+    const float* smooth = weighted.row(y);
+    const float* share = weight.row(y);
+    std::uint8_t* to = marks.row(y);
     for (int x = 0; x < width; ++x) {
-      const bool differs = share.row(y)[x] > 0.2F &&
-                           smooth.row(y)[x] > static_cast<float>(options.differ) * share.row(y)[x];
-      marks.at(x, y) = differs && in_sight(views, x, y) ? 1 : 0;
+      const bool differs =
+          share[x] > 0.2F && smooth[x] > static_cast<float>(options.differ) * share[x];
+      to[x] = differs && in_sight(views, x, y) ? 1 : 0;
     }
-  }
+  });
   return marks;
 }
 
@@ -281,27 +293,39 @@ Image view_disagreement(const SeamViews& views) {
   parallel_for(0, height, [&](int y) {
     const auto a = views.light_a.row<float>(y);
     const auto b = views.light_b.row<float>(y);
-    for (int x = 0; x < width; ++x) {
-      if (!in_sight(views, x, y)) continue;
-      // Where light is lost in both there is nothing to tell apart.
-      if (state_at(views.state_a, x, y) == ViewState::clipped &&
-          state_at(views.state_b, x, y) == ViewState::clipped) {
-        continue;
-      }
+    const std::uint8_t* state_a = views.state_a.row<std::uint8_t>(y).data();
+    const std::uint8_t* state_b = views.state_b.row<std::uint8_t>(y).data();
+    const auto count = static_cast<std::size_t>(width);
+    const auto samples = static_cast<std::size_t>(channels);
+    std::vector<float> quotient(a.size());
+    for (std::size_t i = 0; i < a.size(); ++i) {
+      quotient[i] = (std::max(a[i], 0.0F) + kFloor) / (std::max(b[i], 0.0F) + kFloor);
+    }
+    std::vector<float> ratio_ev(a.size());
+    log_row(quotient.data(), 0, quotient.size(), ratio_ev.data());
+    std::array<std::vector<float>, 3> common;
+    for (std::size_t c = 0; c < samples; ++c) {
+      common[c].resize(count);
+      field.ratios_ev(y, c, common[c]);
+    }
+    float* to = differs.row(y);
+    for (std::size_t x = 0; x < count; ++x) {
       float most = 0;
-      for (int c = 0; c < channels; ++c) {
-        const auto i = static_cast<std::size_t>(x * channels + c);
-        const float ratio =
-            std::log2((std::max(a[i], 0.0F) + kFloor) / (std::max(b[i], 0.0F) + kFloor));
-        const float common = field.ratio_ev(x, y, static_cast<std::size_t>(c));
-        most = std::max(most, std::abs(ratio - common));
+      for (std::size_t c = 0; c < samples; ++c) {
+        most = std::max(most, std::abs(ratio_ev[x * samples + c] - common[c][x]));
       }
-      differs.row(y)[x] = std::min(1.0F, most / kFullStep_ev);
+      // Where light is lost in both there is nothing to tell apart.
+      constexpr auto kClipped = static_cast<std::uint8_t>(ViewState::clipped);
+      const bool told = state_a[x] <= kClipped && state_b[x] <= kClipped &&
+                        (state_a[x] != kClipped || state_b[x] != kClipped);
+      to[x] = told ? std::min(1.0F, most / kFullStep_ev) : 0.0F;
     }
   });
   const Plane smooth = blurred(differs, kDisagreementBlur_px, views.closed);
   Image result(width, height, Channels::grey, SampleType::f32);
-  for (int y = 0; y < height; ++y) std::copy_n(smooth.row(y), width, result.row<float>(y).begin());
+  parallel_for(0, height, [&](int y) {
+    std::copy_n(smooth.row(y), width, result.row<float>(y).begin());
+  });
   return result;
 }
 
@@ -313,7 +337,13 @@ MovingSubjects moving_subjects(const SeamViews& views, const Image& disagreement
   Marks joined = grown(marks, options.join_across_px / 2, options.join_along_px / 2);
   MovingSubjects subjects{{}, Image(width, height, Channels::grey, SampleType::u8)};
   std::vector<Region> regions;
+  std::vector<std::uint8_t> any(static_cast<std::size_t>(width), 0);  // by column
+  for (int y = 0; y < height; ++y) {
+    const std::uint8_t* row = joined.row(y);
+    for (std::size_t x = 0; x < any.size(); ++x) any[x] = static_cast<std::uint8_t>(any[x] | row[x]);
+  }
   for (int x = 0; x < width; ++x) {
+    if (any[static_cast<std::size_t>(x)] == 0) continue;
     for (int y = 0; y < height; ++y) {
       if (joined.at(x, y) == 0) continue;
       std::vector<Place> places = taken_region(joined, x, y);

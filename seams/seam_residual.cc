@@ -21,10 +21,9 @@ struct Shift {
   int along = 0;
 };
 
-Plane smooth_detail(const Image& light, const Plane& shown, const SeamResidualOptions& options,
+Plane smooth_detail(const Plane& detail, const Plane& shown, const SeamResidualOptions& options,
                     bool closed) {
-  Plane smooth =
-      blurred(view_detail(light, shown, options.flat_px, closed), options.grain_px, closed);
+  Plane smooth = blurred(detail, options.grain_px, closed);
   const Plane share = blurred(shown, options.grain_px, closed);
   for (std::size_t i = 0; i < smooth.value.size(); ++i) {
     if (shown.value[i] > 0) smooth.value[i] /= share.value[i];
@@ -240,8 +239,9 @@ Result<SeamResidual> seam_residual(const SeamViews& views, const SeamPath& path,
                       .remedy = "give the path through these very views"});
   }
   const Plane shown = shown_by_both(views);
-  const Plane a = smooth_detail(views.light_a, shown, options, views.closed);
-  const Plane b = smooth_detail(views.light_b, shown, options, views.closed);
+  const auto detail_of = view_details(views, shown, options.flat_px);
+  const Plane a = smooth_detail(detail_of[0], shown, options, views.closed);
+  const Plane b = smooth_detail(detail_of[1], shown, options, views.closed);
   SeamResidual residual{.places = width / options.spacing_px, .patches = {}};
   std::vector<std::optional<SeamPatch>> found(static_cast<std::size_t>(residual.places));
   parallel_for(0, residual.places, [&](int k) {

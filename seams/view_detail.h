@@ -3,6 +3,8 @@
 // What two lenses' views of one ribbon can be compared by: log light without its smooth part, so
 // that exposure, colour and shading do not count.
 
+#include <array>
+
 #include "seams/ring_blur.h"
 #include "seams/seam_views.h"
 
@@ -11,9 +13,9 @@ namespace seamwright {
 /// 1 where both lenses show a pixel with its full light, else 0.
 [[nodiscard]] Plane shown_by_both(const SeamViews& views);
 
-/// Log light, mean of the channels, less its Gaussian mean of σ `flat_px` over what is shown
-/// around; 0 where not `shown`.
-[[nodiscard]] Plane view_detail(const Image& light, const Plane& shown, double flat_px,
-                                bool closed);
+/// Log light of each view, mean of the channels, less its Gaussian mean of σ `flat_px` over what is
+/// shown around; 0 where not `shown`.
+[[nodiscard]] std::array<Plane, 2> view_details(const SeamViews& views, const Plane& shown,
+                                                double flat_px);
 
 }  // namespace seamwright

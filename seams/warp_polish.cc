@@ -1,9 +1,10 @@
 #include "seams/warp_polish.h"
 
 #include <algorithm>
-#include <cmath>
+#include <array>
 #include <cstddef>
 #include <string_view>
+#include <vector>
 
 #include "base/parallel.h"
 #include "seams/bad_option.h"
@@ -28,8 +29,12 @@ struct Products {
 };
 
 Products products(const Plane& a, const Plane& b, const Plane& shown) {
-  const Plane none(a.width_px, a.height_px);
-  Products sums{none, none, none, none};
+  Products sums;
+  const std::array<Plane*, 4> all = {&sums.slope_step, &sums.slope_square, &sums.step_square,
+                                     &sums.weight};
+  parallel_for(0, static_cast<int>(all.size()), [&](int i) {
+    *all[static_cast<std::size_t>(i)] = Plane(a.width_px, a.height_px);
+  });
   parallel_for(1, std::max(1, a.height_px - 1), [&](int y) {
     for (int x = 0; x < a.width_px; ++x) {
       if (shown.row(y - 1)[x] == 0 || shown.row(y)[x] == 0 || shown.row(y + 1)[x] == 0) continue;
@@ -49,26 +54,34 @@ Products products(const Plane& a, const Plane& b, const Plane& shown) {
 // By how many rows lens b's picture lies lower than lens a's.
 Plane misses(const SeamViews& views, const WarpPolishOptions& options) {
   const Plane shown = shown_by_both(views);
-  const Plane a = view_detail(views.light_a, shown, options.flat_px, views.closed);
-  const Plane b = view_detail(views.light_b, shown, options.flat_px, views.closed);
-  const Products sums = products(a, b, shown);
-  const Plane step = blurred(sums.slope_step, options.window_px, views.closed);
-  const Plane square = blurred(sums.slope_square, options.window_px, views.closed);
-  const Plane spread = blurred(sums.step_square, options.window_px, views.closed);
-  const Plane weight = blurred(sums.weight, options.window_px, views.closed);
+  const auto [a, b] = view_details(views, shown, options.flat_px);
+  Products sums = products(a, b, shown);
+  const std::array<Plane*, 4> all = {&sums.slope_step, &sums.slope_square, &sums.step_square,
+                                     &sums.weight};
+  parallel_for(0, static_cast<int>(all.size()), [&](int i) {
+    Plane& sum = *all[static_cast<std::size_t>(i)];
+    sum = blurred(sum, options.window_px, views.closed);
+  });
   const double samples =
       std::max(1.0, 4 * kPi * options.window_px * options.window_px / kGrain_px2);
   const auto prior = static_cast<float>(1 / (samples * options.expect_px * options.expect_px));
   const auto noise = static_cast<float>(2 * options.noise * options.noise);
   const auto most = static_cast<float>(options.most_px);
   Plane miss(shown.width_px, shown.height_px);
-  for (std::size_t i = 0; i < miss.value.size(); ++i) {
-    if (weight.value[i] < kLeastShare) continue;
-    const float explained = step.value[i] * step.value[i] / std::max(1e-12F, square.value[i]);
-    const float left = std::max(spread.value[i] - explained, noise * weight.value[i]);
-    const float found = step.value[i] / (square.value[i] + prior * left);
-    miss.value[i] = std::clamp(found, -most, most);
-  }
+  parallel_for(0, miss.height_px, [&](int y) {
+    const float* step = sums.slope_step.row(y);
+    const float* square = sums.slope_square.row(y);
+    const float* spread = sums.step_square.row(y);
+    const float* weight = sums.weight.row(y);
+    float* to = miss.row(y);
+    for (int x = 0; x < miss.width_px; ++x) {
+      if (weight[x] < kLeastShare) continue;
+      const float explained = step[x] * step[x] / std::max(1e-12F, square[x]);
+      const float left = std::max(spread[x] - explained, noise * weight[x]);
+      const float found = step[x] / (square[x] + prior * left);
+      to[x] = std::clamp(found, -most, most);
+    }
+  });
   return miss;
 }
 
@@ -98,15 +111,19 @@ Result<void> polish_warp(ViewWarp& warp, const ViewpointSlide& slide, const Seam
                       .remedy = "give the views of this very warp"});
   }
   const Plane miss = misses(views, options);
+  const auto per_half_m = static_cast<float>(1 / slide.half_m());
+  const auto rad_per_px = static_cast<float>(1 / grid.px_per_rad);
   parallel_for(0, grid.height_px, [&](int y) {
     const auto shift_a = warp.shift_a_rad.row<float>(y);
     const auto shift_b = warp.shift_b_rad.row<float>(y);
-    for (int x = 0; x < grid.width_px; ++x) {
-      const auto i = static_cast<std::size_t>(x);
-      const double walked = slide.offset_m(x, eta_of_row(grid, y + 0.5)) / slide.half_m();
-      const double moved = slide.strength(x) * miss.row(y)[x] / grid.px_per_rad;
-      shift_a[i] -= static_cast<float>(0.5 * (1 - walked) * moved);
-      shift_b[i] += static_cast<float>(0.5 * (1 + walked) * moved);
+    std::vector<float> offset(shift_a.size());
+    slide.offsets_m(0, eta_of_row(grid, y + 0.5), offset);
+    const float* step = miss.row(y);
+    for (std::size_t x = 0; x < offset.size(); ++x) {
+      const float walked = offset[x] * per_half_m;
+      const float moved = warp.strength[x] * step[x] * rad_per_px;
+      shift_a[x] -= 0.5F * (1 - walked) * moved;
+      shift_b[x] += 0.5F * (1 + walked) * moved;
     }
   });
   return {};
