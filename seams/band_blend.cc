@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <optional>
 #include <string_view>
 #include <utility>
 
@@ -95,8 +96,10 @@ class Blender {
   }
 
   BandBlend run() {
-    BandBlend::Tones of_a(width_, height_);
-    BandBlend::Tones of_b(width_, height_);
+    std::array<std::optional<Tones>, 2> tones;
+    parallel_for(0, 2, [&](int i) { tones[static_cast<std::size_t>(i)].emplace(width_, height_); });
+    Tones& of_a = *tones[0];
+    Tones& of_b = *tones[1];
     slide_gains(of_a, of_b);
     add_bands(smoothed_differences(of_a, of_b), of_a, of_b);
     return {views_.closed, std::move(of_a), std::move(of_b)};
@@ -155,7 +158,8 @@ class Blender {
   [[nodiscard]] std::vector<Smoothed> smoothed_differences(const Tones& tone_a,
                                                            const Tones& tone_b) const {
     Smoothed sharp{.weighted = {}, .weight = Plane(width_, height_)};
-    for (Plane& plane : sharp.weighted) plane = Plane(width_, height_);
+    parallel_for(
+        0, 3, [&](int i) { sharp.weighted[static_cast<std::size_t>(i)] = Plane(width_, height_); });
     parallel_for(0, height_, [&](int y) {
       const auto a = views_.light_a.row<float>(y);
       const auto b = views_.light_b.row<float>(y);

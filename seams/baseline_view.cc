@@ -35,8 +35,8 @@ void turns_seen_from(const Colatitude& seen_under, const float* from_m, double t
 
 void turns_seen_from(const Colatitude& seen_under, double from_m, double to_m,
                      std::span<const float> inverse_m, float* turn_rad) {
-  turn_row(sighted_row(seen_under, inverse_m), static_cast<float>(from_m),
-           static_cast<float>(to_m), turn_rad);
+  turn_row(sighted_row(seen_under, inverse_m), static_cast<float>(from_m), static_cast<float>(to_m),
+           turn_rad);
   for (std::size_t i = 0; i < inverse_m.size(); ++i) {
     if (turn_rad[i] != kNoTurn) continue;
     const SightedPoint point(from_m, seen_under, static_cast<double>(inverse_m[i]));

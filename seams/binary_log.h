@@ -32,10 +32,9 @@ namespace seamwright {
   const float x = 0.69314718055994531F * (power - static_cast<float>(whole));
   const float series =
       1 +
-      x * (1 +
-           x * (1.0F / 2 +
-                x * (1.0F / 6 + x * (1.0F / 24 + x * (1.0F / 120 + x * (1.0F / 720 +
-                                                                        x * (1.0F / 5040)))))));
+      x * (1 + x * (1.0F / 2 +
+                    x * (1.0F / 6 + x * (1.0F / 24 + x * (1.0F / 120 +
+                                                          x * (1.0F / 720 + x * (1.0F / 5040)))))));
   return series * std::bit_cast<float>((whole + 127) * (1 << 23));
 }
 

@@ -11,8 +11,8 @@ namespace seamwright {
 
 namespace {
 
-// Searches for the cheapest path within a corridor of rows, anew for every corridor. Costs are whole
-// numbers in doubles (ribbon_kernels.h), far from where those end.
+// Searches for the cheapest path within a corridor of rows, anew for every corridor. Costs are
+// whole numbers in doubles (ribbon_kernels.h), far from where those end.
 class Searcher {
  public:
   Searcher(const PathCosts& costs, const StepCosts& steps)
@@ -107,7 +107,9 @@ class Searcher {
   }
 
   // The rows that a choice of path_column() goes back by: flatter ones first, upper before lower.
-  static int rows_of(std::int8_t choice) { return choice % 2 == 0 ? choice / 2 : -(choice + 1) / 2; }
+  static int rows_of(std::int8_t choice) {
+    return choice % 2 == 0 ? choice / 2 : -(choice + 1) / 2;
+  }
 
   const PathCosts& costs_;
   const StepCosts& steps_;
@@ -138,8 +140,8 @@ void search_between(Searcher& searcher, const Between& rows, CheapestPath& best)
       (path.cost == best.cost && first < best.row[0])) {
     best = path;
   }
-  const std::array<Between, 2> parts = {{{rows.above, first, rows.upper, path.row},
-                                         {first, rows.below, path.row, rows.lower}}};
+  const std::array<Between, 2> parts = {
+      {{rows.above, first, rows.upper, path.row}, {first, rows.below, path.row, rows.lower}}};
   std::array<std::int64_t, 2> least{};
   for (std::size_t i = 0; i < parts.size(); ++i) {
     const auto& [above, below, upper, lower] = parts[i];

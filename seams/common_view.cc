@@ -84,8 +84,8 @@ class BlockMover {
   };
 
   void draw_after(const Point& before, const Point& here, std::size_t i, Block& block) const {
-    const bool joined = before.is.sight != Sight::none &&
-                        std::abs(before.is.inverse - here.is.inverse) <= gap_;
+    const bool joined =
+        before.is.sight != Sight::none && std::abs(before.is.inverse - here.is.inverse) <= gap_;
     if (joined) return draw(before, here, i, block);
     draw(Point{here.row - 0.5F, here.is}, here, i, block);
     draw(here, Point{here.row + 0.5F, here.is}, i, block);

@@ -82,8 +82,7 @@ void compare_block(const SeamViews& views, const Image& subjects, int column, in
           state_at(views.state_b, x, y) != ViewState::good) {
         return;
       }
-      if (!subjects.empty() &&
-          subjects.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0) {
+      if (!subjects.empty() && subjects.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0) {
         return;
       }
       for (int c = 0; c < channels; ++c) {

@@ -14,7 +14,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr int kBlock = 32;  // columns moved at a time: their rows stay at hand
+constexpr int kBlock = 32;   // columns moved at a time: their rows stay at hand
 int floor_of(float value) {  // the library's is a call
   const auto whole = static_cast<int>(value);
   return whole - (static_cast<float>(whole) > value ? 1 : 0);

@@ -323,9 +323,8 @@ Image view_disagreement(const SeamViews& views) {
   });
   const Plane smooth = blurred(differs, kDisagreementBlur_px, views.closed);
   Image result(width, height, Channels::grey, SampleType::f32);
-  parallel_for(0, height, [&](int y) {
-    std::copy_n(smooth.row(y), width, result.row<float>(y).begin());
-  });
+  parallel_for(0, height,
+               [&](int y) { std::copy_n(smooth.row(y), width, result.row<float>(y).begin()); });
   return result;
 }
 
@@ -340,7 +339,8 @@ MovingSubjects moving_subjects(const SeamViews& views, const Image& disagreement
   std::vector<std::uint8_t> any(static_cast<std::size_t>(width), 0);  // by column
   for (int y = 0; y < height; ++y) {
     const std::uint8_t* row = joined.row(y);
-    for (std::size_t x = 0; x < any.size(); ++x) any[x] = static_cast<std::uint8_t>(any[x] | row[x]);
+    for (std::size_t x = 0; x < any.size(); ++x)
+      any[x] = static_cast<std::uint8_t>(any[x] | row[x]);
   }
   for (int x = 0; x < width; ++x) {
     if (any[static_cast<std::size_t>(x)] == 0) continue;

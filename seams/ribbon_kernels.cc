@@ -28,7 +28,8 @@ struct Sighted {
     square = across * across;
     // √(1 − square), by its series: to 1e-10 where the square is within kMostSquare.
     const float root =
-        1 - square * (1.0F / 2 + square * (1.0F / 8 + square * (1.0F / 16 + square * (5.0F / 128))));
+        1 -
+        square * (1.0F / 2 + square * (1.0F / 8 + square * (1.0F / 16 + square * (5.0F / 128))));
     reach = root - from * inverse * cos;
   }
 
@@ -244,7 +245,8 @@ void crossings(const CrossingRow& of, std::size_t count, float* HWY_RESTRICT sha
     const float below = bottom[x] - centre;
     const float room = row < centre ? above : below;
     const float half = room < crossing.half_px ? room : crossing.half_px;
-    const float crossed = smoothly(0.5F + 0.5F * (centre - row) / (half > kNoRoom ? half : kNoRoom));
+    const float crossed =
+        smoothly(0.5F + 0.5F * (centre - row) / (half > kNoRoom ? half : kNoRoom));
     const float within = row >= bottom[x] ? 0.0F : crossed;
     share_a[x] = row <= top[x] ? 1.0F : within;
   }
@@ -282,8 +284,7 @@ void levels(const float* HWY_RESTRICT weighted, const float* HWY_RESTRICT weight
   }
 }
 
-void logs(const float* HWY_RESTRICT light, float floor, std::size_t count,
-          float* HWY_RESTRICT to) {
+void logs(const float* HWY_RESTRICT light, float floor, std::size_t count, float* HWY_RESTRICT to) {
   for (std::size_t x = 0; x < count; ++x) {
     to[x] = log2_of(floor + (light[x] > 0 ? light[x] : 0.0F));
   }

@@ -20,7 +20,7 @@ namespace {
 constexpr double kBesidePupil = 0.98;
 constexpr float kHidden_px = 0.75F;  // run backwards by more: something stands before it
 
-constexpr int kBlock = 64;          // columns read side by side
+constexpr int kBlock = 64;  // columns read side by side
 
 // One float a column, of one row.
 using BlockRow = std::array<float, kBlock>;
@@ -87,8 +87,9 @@ class WarpReader {
     BlockRow offset;
     for (int y = 0; y < height; ++y) {
       const auto row = static_cast<std::size_t>(y);
-      const auto inverse =
-          std::as_const(warp_.inverse_m).row<float>(y).subspan(static_cast<std::size_t>(begin), columns);
+      const auto inverse = std::as_const(warp_.inverse_m)
+                               .row<float>(y)
+                               .subspan(static_cast<std::size_t>(begin), columns);
       slide_.offsets_m(begin, rows_[row].rad, std::span(offset).first(columns));
       turns_seen_from(rows_[row], offset.data(), half, inverse, of_a.turn[row].data());
       turns_seen_from(rows_[row], offset.data(), -half, inverse, of_b.turn[row].data());
@@ -134,9 +135,8 @@ class WarpReader {
 // Calls `work` with the borders of blocks of columns.
 template <class Work>
 void by_blocks(int width, const Work& work) {
-  parallel_for(0, (width + kBlock - 1) / kBlock, [&](int block) {
-    work(block * kBlock, std::min(width, (block + 1) * kBlock));
-  });
+  parallel_for(0, (width + kBlock - 1) / kBlock,
+               [&](int block) { work(block * kBlock, std::min(width, (block + 1) * kBlock)); });
 }
 
 // Depth beside a gap in a row: the median of a few pixels from `x` on, going `way`.
@@ -224,9 +224,8 @@ ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide) {
     warp.strength[static_cast<std::size_t>(x)] = static_cast<float>(slide.strength(x));
   }
   const WarpReader reader(warp, slide);
-  by_blocks(grid.width_px, [&](int begin, int end) {
-    reader.read(begin, end, [](std::size_t) { return true; });
-  });
+  by_blocks(grid.width_px,
+            [&](int begin, int end) { reader.read(begin, end, [](std::size_t) { return true; }); });
   return warp;
 }
 

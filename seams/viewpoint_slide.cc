@@ -166,8 +166,8 @@ void ViewpointSlide::shown_turns(int x, double from_m, const Colatitude& seen_un
   walk_row(row, walk, static_cast<float>(from_m), turn_rad);
   for (std::size_t i = 0; i < inverse_m.size(); ++i) {
     if (turn_rad[i] != kNoTurn) continue;
-    const double eta = shown_eta(x + static_cast<int>(i), from_m, seen_under,
-                                 static_cast<double>(inverse_m[i]));
+    const double eta =
+        shown_eta(x + static_cast<int>(i), from_m, seen_under, static_cast<double>(inverse_m[i]));
     turn_rad[i] = static_cast<float>(eta - seen_under.rad);
   }
 }

@@ -32,9 +32,8 @@ Products products(const Plane& a, const Plane& b, const Plane& shown) {
   Products sums;
   const std::array<Plane*, 4> all = {&sums.slope_step, &sums.slope_square, &sums.step_square,
                                      &sums.weight};
-  parallel_for(0, static_cast<int>(all.size()), [&](int i) {
-    *all[static_cast<std::size_t>(i)] = Plane(a.width_px, a.height_px);
-  });
+  parallel_for(0, static_cast<int>(all.size()),
+               [&](int i) { *all[static_cast<std::size_t>(i)] = Plane(a.width_px, a.height_px); });
   parallel_for(1, std::max(1, a.height_px - 1), [&](int y) {
     for (int x = 0; x < a.width_px; ++x) {
       if (shown.row(y - 1)[x] == 0 || shown.row(y)[x] == 0 || shown.row(y + 1)[x] == 0) continue;

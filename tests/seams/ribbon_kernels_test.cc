@@ -107,8 +107,8 @@ TEST_CASE("A row that a walk shows is shown where each point is, on every instru
       std::vector<float> turn(inverse_m.size());
       slide.shown_turns(0, kHalf_m, seen, inverse_m, turn.data());
       for (std::size_t x = 0; x < turn.size(); ++x) {
-        const double exact = slide.shown_eta(static_cast<int>(x), kHalf_m, seen,
-                                             static_cast<double>(inverse_m[x]));
+        const double exact =
+            slide.shown_eta(static_cast<int>(x), kHalf_m, seen, static_cast<double>(inverse_m[x]));
         CHECK(std::abs(static_cast<double>(turn[x]) - (exact - eta)) < kTold_rad);
       }
       all.insert(all.end(), turn.begin(), turn.end());
