@@ -49,11 +49,16 @@ HWY_INLINE float arc(float t) {
   return t * (1 - q * (1.0F / 3 - q * (1.0F / 5 - q * (1.0F / 7 - q * (1.0F / 9)))));
 }
 
+// Both of what is compared: without a branch, so that loops stay straight.
+HWY_INLINE bool both(bool one, bool other) {
+  return (static_cast<int>(one) & static_cast<int>(other)) != 0;
+}
+
 // What lies behind the viewpoint has turned by far more.
 HWY_INLINE bool small(const Sighted& point, float to_m, float t) {
   const float moved = (point.from_m - to_m) * point.inverse_m;
-  return (t < kMostTangent) & (t > -kMostTangent) & (point.square < kMostSquare) &
-         (point.reach + moved * point.cos > 0);
+  const bool near = both(t<kMostTangent, t> - kMostTangent);
+  return both(near, both(point.square<kMostSquare, point.reach + moved * point.cos> 0));
 }
 
 void turns(const SightedRow& of, float from_m, float to_m, float* HWY_RESTRICT turn) {
@@ -124,8 +129,8 @@ void walks(const SightedRow& of, const WalkRow& walk, float from_m, float* HWY_R
       step = error / (1 + bend * walked * (1 - walked));
       at -= step;
     }
-    const bool found = small(point, half, to_a) & small(point, -half, to_b) &
-                       (step < kLastStep_rad) & (step > -kLastStep_rad);
+    const bool settled = both(step<kLastStep_rad, step> - kLastStep_rad);
+    const bool found = both(settled, both(small(point, half, to_a), small(point, -half, to_b)));
     turn[x] = found ? at : kNoTurn;
   }
 }
