@@ -24,10 +24,10 @@ struct Landed {
   Sight sight = Sight::none;
 };
 
-constexpr int kBlock = 32;  // columns moved side by side
+constexpr int kBlockColumns = 32;  // columns moved side by side
 
 // Some columns of the new view as one lens has them, row by row.
-using Block = std::vector<std::array<Landed, kBlock>>;
+using Block = std::vector<std::array<Landed, kBlockColumns>>;
 
 int above(float value) {  // its ceiling; the library's is a call
   const auto whole = static_cast<int>(value);
@@ -56,8 +56,8 @@ class BlockMover {
   // Columns [begin, begin + count).
   [[nodiscard]] Block moved(int begin, int count) const {
     Block block(static_cast<std::size_t>(grid_.height_px));
-    std::array<Point, kBlock> before;
-    std::array<float, kBlock> turn;
+    std::array<Point, kBlockColumns> before;
+    std::array<float, kBlockColumns> turn;
     const auto first = static_cast<std::size_t>(begin);
     const auto columns = static_cast<std::size_t>(count);
     const auto px_per_rad = static_cast<float>(grid_.px_per_rad);
@@ -170,7 +170,7 @@ void fill_column(ViewDepth& view, int x) {
 // Columns from `begin` on, of what both lenses show there.
 void put_joined(const Block& of_a, const Block& of_b, int begin, int count, float gap,
                 ViewDepth& view) {
-  std::array<bool, kBlock> holes{};
+  std::array<bool, kBlockColumns> holes{};
   for (int y = 0; y < view.seen_by.height(); ++y) {
     const auto inverse = view.inverse_m.row<float>(y);
     const auto confidence = view.confidence.row<float>(y);
@@ -201,9 +201,9 @@ ViewDepth moved_depth(const Turns& turns, const SeenDepth& a, const SeenDepth& b
   const std::vector<Colatitude> rows = row_colatitudes(grid);
   const BlockMover from_a(a, turns, grid, rows, gap_inverse_m);
   const BlockMover from_b(b, turns, grid, rows, gap_inverse_m);
-  parallel_for(0, (grid.width_px + kBlock - 1) / kBlock, [&](int block) {
-    const int begin = block * kBlock;
-    const int count = std::min(kBlock, grid.width_px - begin);
+  parallel_for(0, (grid.width_px + kBlockColumns - 1) / kBlockColumns, [&](int block) {
+    const int begin = block * kBlockColumns;
+    const int count = std::min(kBlockColumns, grid.width_px - begin);
     put_joined(from_a.moved(begin, count), from_b.moved(begin, count), begin, count,
                static_cast<float>(gap_inverse_m), view);
   });

@@ -14,8 +14,8 @@ namespace seamwright {
 
 namespace {
 
-constexpr int kBlock = 32;   // columns moved at a time: their rows stay at hand
-int floor_of(float value) {  // the library's is a call
+constexpr int kMovedColumns = 32;  // columns moved at a time: their rows stay at hand
+int floor_of(float value) {        // the library's is a call
   const auto whole = static_cast<int>(value);
   return whole - (static_cast<float>(whole) > value ? 1 : 0);
 }
@@ -114,8 +114,8 @@ class BlockMove {
   std::vector<float> light_;  // as it was, row by row
   std::vector<std::uint8_t> state_;
   std::vector<const float*> rows_;
-  std::array<float, kBlock> by_;
-  std::array<float, 3 * kBlock> by_sample_;
+  std::array<float, kMovedColumns> by_;
+  std::array<float, 3 * kMovedColumns> by_sample_;
 };
 
 }  // namespace
@@ -128,10 +128,11 @@ void move_views(SeamViews& views, const ViewShifts& read, const ViewWarp& warp) 
       {{views.light_a, views.state_a, read.a_rad, warp.shift_a_rad, scale},
        {views.light_b, views.state_b, read.b_rad, warp.shift_b_rad, scale}}};
   const int width = warp.grid.width_px;
-  const int blocks = (width + kBlock - 1) / kBlock;
+  const int blocks = (width + kMovedColumns - 1) / kMovedColumns;
   parallel_for(0, 2 * blocks, [&](int i) {
-    const int begin = i / 2 * kBlock;
-    BlockMove(lenses[static_cast<std::size_t>(i % 2)], begin, std::min(width, begin + kBlock))
+    const int begin = i / 2 * kMovedColumns;
+    BlockMove(lenses[static_cast<std::size_t>(i % 2)], begin,
+              std::min(width, begin + kMovedColumns))
         .run();
   });
 }

@@ -20,10 +20,10 @@ namespace {
 constexpr double kBesidePupil = 0.98;
 constexpr float kHidden_px = 0.75F;  // run backwards by more: something stands before it
 
-constexpr int kBlock = 64;  // columns read side by side
+constexpr int kColumnsRead = 64;  // columns read side by side
 
 // One float a column, of one row.
-using BlockRow = std::array<float, kBlock>;
+using BlockRow = std::array<float, kColumnsRead>;
 
 // What a lens reads in some columns, row by row.
 struct BlockRead {
@@ -40,7 +40,7 @@ struct BlockRead {
 void unfold(BlockRead& read, float row_rad) {
   BlockRow reach = read.turn.front();
   for (std::size_t y = 1; y < read.turn.size(); ++y) {
-    for (std::size_t i = 0; i < kBlock; ++i) {
+    for (std::size_t i = 0; i < kColumnsRead; ++i) {
       const float own = read.turn[y][i];
       const float before = reach[i] - row_rad;  // as it lies to this row
       reach[i] = before > own ? before : own;
@@ -49,7 +49,7 @@ void unfold(BlockRead& read, float row_rad) {
     }
   }
   for (std::size_t y = read.turn.size() - 1; y-- > 0;) {
-    for (std::size_t i = 0; i < kBlock; ++i) {
+    for (std::size_t i = 0; i < kColumnsRead; ++i) {
       const float next = read.turn[y + 1][i] + row_rad;
       read.turn[y][i] = read.hidden[y][i] > 0 ? next : read.turn[y][i];
     }
@@ -76,7 +76,8 @@ class WarpReader {
   WarpReader(ViewWarp& warp, const ViewpointSlide& slide)
       : warp_(warp), slide_(slide), rows_(row_colatitudes(warp.grid)) {}
 
-  // Columns [begin, end), at most kBlock, of which only those that `wanted` tells are changed.
+  // Columns [begin, end), at most kColumnsRead, of which only those that `wanted` tells are
+  // changed.
   template <class Wanted>
   void read(int begin, int end, const Wanted& wanted) const {
     const int height = warp_.grid.height_px;
@@ -135,8 +136,9 @@ class WarpReader {
 // Calls `work` with the borders of blocks of columns.
 template <class Work>
 void by_blocks(int width, const Work& work) {
-  parallel_for(0, (width + kBlock - 1) / kBlock,
-               [&](int block) { work(block * kBlock, std::min(width, (block + 1) * kBlock)); });
+  parallel_for(0, (width + kColumnsRead - 1) / kColumnsRead, [&](int block) {
+    work(block * kColumnsRead, std::min(width, (block + 1) * kColumnsRead));
+  });
 }
 
 // Depth beside a gap in a row: the median of a few pixels from `x` on, going `way`.
