@@ -6,7 +6,7 @@
 #include <limits>
 
 #include "compose/cell_fill.h"
-#include "compose/ribbon_kernels.h"
+#include "compose/pair_kernels.h"
 #include "compose/source_grid.h"
 
 namespace seamwright {

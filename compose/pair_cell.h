@@ -4,7 +4,7 @@
 
 #include "compose/cell.h"
 #include "compose/pair_field.h"
-#include "compose/ribbon_kernels.h"
+#include "compose/pair_kernels.h"
 
 namespace seamwright {
 

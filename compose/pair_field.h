@@ -3,7 +3,7 @@
 #include <cstdint>
 #include <vector>
 
-#include "compose/ribbon_kernels.h"
+#include "compose/pair_kernels.h"
 #include "compose/seam_plan.h"
 
 namespace seamwright {

@@ -3,7 +3,7 @@
 #include "compose/cell.h"
 #include "compose/lens_map.h"
 #include "compose/light_kernels.h"
-#include "compose/ribbon_kernels.h"
+#include "compose/pair_kernels.h"
 #include "projection/ribbon.h"
 
 namespace seamwright {

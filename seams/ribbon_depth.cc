@@ -267,22 +267,22 @@ class PairMatcher {
   MatchMemory& memory_;
 };
 
-RibbonDepth confirmed(PairDepth depth, const Strip& a, const Strip& b, double half_m,
+RibbonDepth confirmed(PairDepth matches, const Strip& a, const Strip& b, double half_m,
                       const DepthLabels& labels, const RibbonDepthOptions& options) {
   const RibbonGrid& grid = a.grid;
   RibbonDepth found{.grid = grid,
                     .half_baseline_m = half_m,
                     .px_per_inverse_m = labels.px_per_label / labels.step_inverse_m,
-                    .of_a = std::move(depth.of_a),
-                    .of_b = std::move(depth.of_b)};
+                    .of_a = std::move(matches.of_a),
+                    .of_b = std::move(matches.of_b)};
   found.gap_inverse_m = kGap_px / found.px_per_inverse_m;
   check_each_other({found.of_a, half_m}, {found.of_b, -half_m}, grid,
                    {found.px_per_inverse_m, options.agree_px});
-  for (LensDepth* of_lens : {&found.of_a, &found.of_b}) {
-    doubt_speckle(*of_lens, grid.closed, found.gap_inverse_m, options.least_island_px);
-  }
-  fill_gaps(found.of_a, a);
-  fill_gaps(found.of_b, b);
+  parallel_for(0, 2, [&](int lens) {
+    LensDepth& depth = lens == 0 ? found.of_a : found.of_b;
+    doubt_speckle(depth, grid.closed, found.gap_inverse_m, options.least_island_px);
+    fill_gaps(depth, lens == 0 ? a : b);
+  });
   return found;
 }
 

@@ -9,7 +9,7 @@
 #include <hwy/targets.h>
 
 #include "compose/lens_shader.h"
-#include "compose/ribbon_kernels.h"
+#include "compose/pair_kernels.h"
 #include "tests/support/random.h"
 #include "tests/support/rigs.h"
 

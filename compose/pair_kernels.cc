@@ -1,4 +1,4 @@
-#include "compose/ribbon_kernels.h"
+#include "compose/pair_kernels.h"
 
 #include <limits>
 
@@ -7,7 +7,7 @@
 // Highway compiles what follows once for each instruction set; for plain C++ see light_kernels.cc.
 #define HWY_BROKEN_EMU128 0
 #undef HWY_TARGET_INCLUDE
-#define HWY_TARGET_INCLUDE "compose/ribbon_kernels.cc"
+#define HWY_TARGET_INCLUDE "compose/pair_kernels.cc"
 #include <hwy/foreach_target.h>
 #include <hwy/highway.h>
 

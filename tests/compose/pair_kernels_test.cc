@@ -1,4 +1,4 @@
-#include "compose/ribbon_kernels.h"
+#include "compose/pair_kernels.h"
 
 #include <cmath>
 #include <cstring>
