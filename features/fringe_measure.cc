@@ -13,7 +13,7 @@ namespace seamwright {
 namespace {
 
 // Colours are sampled between pixels: a little blur first, alike for all, bounds their noise there.
-constexpr double kBlur_px = 0.6;
+constexpr double kFringeBlur_px = 0.6;
 constexpr double kInnermost = 0.06;  // r̂; there is no radius to speak of in the middle
 constexpr int kTriesPerPatch = 3;
 
@@ -111,9 +111,9 @@ FringeSamples measure_fringes(const LightPlanes& planes, const Lens& lens,
                               const FringeOptions& options) {
   if (planes.colours.size() < 3) return {};
   assert(planes.width() == lens.width_px && planes.height() == lens.height_px);
-  const SplinePlane red(planes.colours[0], kBlur_px);
-  const SplinePlane green(planes.colours[1], kBlur_px);
-  const SplinePlane blue(planes.colours[2], kBlur_px);
+  const SplinePlane red(planes.colours[0], kFringeBlur_px);
+  const SplinePlane green(planes.colours[1], kFringeBlur_px);
+  const SplinePlane blue(planes.colours[2], kFringeBlur_px);
   const Field field(planes, green, lens, options);
   std::vector<FringeSamples> cells(static_cast<std::size_t>(field.cells()));
   parallel_for(0, field.cells(), [&](int cell) {
