@@ -20,7 +20,7 @@ constexpr int kRows = 8;       // the same, along rows
 constexpr std::int16_t kNoCost = std::numeric_limits<std::int16_t>::max() / 2;
 
 // Where a pixel lies.
-struct Pixel {
+struct PathPixel {
   int x = 0;
   int y = 0;
 };
@@ -106,7 +106,7 @@ class JumpCosts {
     });
   }
 
-  [[nodiscard]] std::int16_t operator()(const Pixel& pixel) const {
+  [[nodiscard]] std::int16_t operator()(const PathPixel& pixel) const {
     return cost_[at(pixel.x, pixel.y)];
   }
 
@@ -160,7 +160,7 @@ class Aggregation {
   }
 
   // A bundle's path i goes on to a pixel; `jump` is where the jump from the pixel before stands.
-  void enter(PathBundle& bundle, int i, bool begins, const Pixel& pixel, std::int16_t jump,
+  void enter(PathBundle& bundle, int i, bool begins, const PathPixel& pixel, std::int16_t jump,
              bool counts) const {
     const std::size_t at = volume_.windows.index(pixel.x, pixel.y);
     bundle.enter(static_cast<std::size_t>(i), begins, volume_.windows.at(pixel.x, pixel.y),
@@ -194,7 +194,7 @@ class Aggregation {
         const int from_x = x - dx;
         const bool outside = from_x < 0 || from_x >= volume_.width_px;
         const bool begins = i == 0 || (outside && !volume_.closed);
-        const Pixel upper = dy > 0 ? Pixel{wrapped(from_x), y - 1} : Pixel{x, y};
+        const PathPixel upper = dy > 0 ? PathPixel{wrapped(from_x), y - 1} : PathPixel{x, y};
         enter(bundle, start - begin, begins, {x, y}, begins ? std::int16_t{0} : jumps(upper), true);
       }
       bundle.step(static_cast<std::int16_t>(smoothness_.small_step));
