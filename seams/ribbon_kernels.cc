@@ -57,8 +57,8 @@ HWY_INLINE bool both(bool one, bool other) {
 // What lies behind the viewpoint has turned by far more.
 HWY_INLINE bool small(const Sighted& point, float to_m, float t) {
   const float moved = (point.from_m - to_m) * point.inverse_m;
-  const bool near = both(t<kMostTangent, t> - kMostTangent);
-  return both(near, both(point.square<kMostSquare, point.reach + moved * point.cos> 0));
+  const bool near = both(t < kMostTangent, -t < kMostTangent);
+  return both(near, both(point.square < kMostSquare, 0 < point.reach + moved * point.cos));
 }
 
 void turns(const SightedRow& of, float from_m, float to_m, float* HWY_RESTRICT turn) {
@@ -129,7 +129,7 @@ void walks(const SightedRow& of, const WalkRow& walk, float from_m, float* HWY_R
       step = error / (1 + bend * walked * (1 - walked));
       at -= step;
     }
-    const bool settled = both(step<kLastStep_rad, step> - kLastStep_rad);
+    const bool settled = both(step < kLastStep_rad, -step < kLastStep_rad);
     const bool found = both(settled, both(small(point, half, to_a), small(point, -half, to_b)));
     turn[x] = found ? at : kNoTurn;
   }

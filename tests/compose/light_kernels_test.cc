@@ -6,10 +6,10 @@
 #include <memory>
 
 #include <catch2/catch.hpp>
-#include <hwy/targets.h>
 
 #include "compose/lens_shader.h"
 #include "compose/pair_kernels.h"
+#include "tests/support/instruction_sets.h"
 #include "tests/support/random.h"
 #include "tests/support/rigs.h"
 
@@ -72,8 +72,7 @@ struct Everything {
 template <class Targets>
 Everything everything_with(Targets targets, const LensShader& shader, const SourceRun& run,
                            const ToneRun& tone, const TransferCurve& transfer) {
-  hwy::SetSupportedTargetsForTest(targets);
-  hwy::GetChosenTarget().Update(hwy::SupportedTargets());
+  const test::OnlyTargets only(targets);
   auto all = std::make_unique<Everything>();
   shader.light(run, tone, all->light);
   for (RunPlane& plane : all->light) std::fill(plane.begin() + run.count, plane.end(), 0.0F);
@@ -81,8 +80,6 @@ Everything everything_with(Targets targets, const LensShader& shader, const Sour
   all->codes.resize(run.count * static_cast<std::size_t>(colours));
   encode_run(all->light, 0, run.count, colours,
              {transfer.table(0), transfer.table(1), transfer.table(2)}, all->codes.data());
-  hwy::SetSupportedTargetsForTest(0);
-  hwy::GetChosenTarget().Update(hwy::SupportedTargets());
   return *all;
 }
 

@@ -6,10 +6,10 @@
 #include <vector>
 
 #include <catch2/catch.hpp>
-#include <hwy/targets.h>
 
 #include "seams/band_blend.h"
 #include "seams/seam_path.h"
+#include "tests/support/instruction_sets.h"
 #include "tests/support/random.h"
 
 using namespace seamwright;
@@ -104,11 +104,8 @@ std::unique_ptr<Everything> everything(const Ribbon& ribbon, const PlaceRun& pla
 
 std::unique_ptr<Everything> everything_with(std::int64_t targets, const Ribbon& ribbon,
                                             const PlaceRun& places) {
-  hwy::SetSupportedTargetsForTest(targets);
-  hwy::GetChosenTarget().Update(hwy::SupportedTargets());
+  const test::OnlyTargets only(targets);
   auto all = everything(ribbon, places);
-  hwy::SetSupportedTargetsForTest(0);
-  hwy::GetChosenTarget().Update(hwy::SupportedTargets());
   return all;
 }
 

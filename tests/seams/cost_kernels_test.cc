@@ -6,12 +6,13 @@
 #include <vector>
 
 #include <catch2/catch.hpp>
-#include <hwy/targets.h>
 
+#include "tests/support/instruction_sets.h"
 #include "tests/support/random.h"
 
 using namespace seamwright;
 using seamwright::test::Random;
+using seamwright::test::with_every_target;
 
 namespace {
 
@@ -19,22 +20,6 @@ std::vector<std::int16_t> small_numbers(Random& random, std::size_t count, int m
   std::vector<std::int16_t> numbers(count);
   for (auto& number : numbers) number = static_cast<std::int16_t>(random.integer(0, most));
   return numbers;
-}
-
-// Calls `check` with every instruction set that this machine has, plain C++ last.
-template <class Check>
-int with_every_target(const Check& check) {
-  int targets = 0;
-  for (const auto target : {HWY_AVX3, HWY_AVX2, HWY_SSE4, HWY_SSSE3, HWY_SCALAR}) {
-    if (target != HWY_SCALAR && (hwy::SupportedTargets() & target) == 0) continue;
-    hwy::SetSupportedTargetsForTest(target);
-    hwy::GetChosenTarget().Update(hwy::SupportedTargets());
-    check();
-    ++targets;
-    hwy::SetSupportedTargetsForTest(0);
-    hwy::GetChosenTarget().Update(hwy::SupportedTargets());
-  }
-  return targets;
 }
 
 }  // namespace

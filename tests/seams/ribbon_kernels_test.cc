@@ -5,36 +5,21 @@
 #include <vector>
 
 #include <catch2/catch.hpp>
-#include <hwy/targets.h>
 
 #include "seams/baseline_view.h"
 #include "seams/binary_log.h"
 #include "seams/viewpoint_slide.h"
+#include "tests/support/instruction_sets.h"
 #include "tests/support/random.h"
 
 using namespace seamwright;
 using seamwright::test::Random;
+using seamwright::test::with_every_target;
 
 namespace {
 
 constexpr double kHalf_m = 0.012;
 constexpr double kTold_rad = 1e-7;  // as the kernels' header says
-
-// Calls `check` with every instruction set that this machine has, plain C++ last.
-template <class Check>
-int with_every_target(const Check& check) {
-  int targets = 0;
-  for (const auto target : {HWY_AVX3, HWY_AVX2, HWY_SSE4, HWY_SSSE3, HWY_SCALAR}) {
-    if (target != HWY_SCALAR && (hwy::SupportedTargets() & target) == 0) continue;
-    hwy::SetSupportedTargetsForTest(target);
-    hwy::GetChosenTarget().Update(hwy::SupportedTargets());
-    check();
-    ++targets;
-    hwy::SetSupportedTargetsForTest(0);
-    hwy::GetChosenTarget().Update(hwy::SupportedTargets());
-  }
-  return targets;
-}
 
 // A ring with an overlap of 24 degrees, narrow in one place.
 RibbonGrid ring_of(int width) {
