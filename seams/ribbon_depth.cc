@@ -319,7 +319,7 @@ std::optional<Error> RibbonDepthOptions::validate() const {
 RibbonGrid depth_raster(const RibbonGrid& grid, double half_m, double nearest,
                         const RibbonDepthOptions& options) {
   for (int factor = 1;; ++factor) {
-    const RibbonGrid raster = coarser(grid, factor);
+    RibbonGrid raster = coarser(grid, factor);
     const DepthLabels labels = depth_labels(raster, half_m, nearest, options.step_px);
     if (1.0 * raster.width_px * raster.height_px * labels.count <= options.most_cells) {
       return raster;
