@@ -199,18 +199,18 @@ class PairMatcher {
   [[nodiscard]] const DepthLabels& labels() const { return labels_; }
 
   PairDepth matched() {
-    if (!is_coarse_enough()) {
-      const PairDepth coarse = coarsely_matched();
-      return {.of_a = seen_by(a_, b_, windows_around(coarse.of_a, grid_, labels_)),
-              .of_b = seen_by(b_, a_, windows_around(coarse.of_b, grid_, labels_))};
+    if (tries_everything()) {
+      const LabelWindows all(grid_.width_px, grid_.height_px, labels_.count);
+      return {.of_a = seen_by(a_, b_, all), .of_b = seen_by(b_, a_, all)};
     }
-    const LabelWindows all(grid_.width_px, grid_.height_px, labels_.count);
-    return {.of_a = seen_by(a_, b_, all), .of_b = seen_by(b_, a_, all)};
+    const PairDepth coarse = coarsely_matched();
+    return {.of_a = seen_by(a_, b_, windows_around(coarse.of_a, grid_, labels_)),
+            .of_b = seen_by(b_, a_, windows_around(coarse.of_b, grid_, labels_))};
   }
 
  private:
   // Every label is tried where that is no work, or where halving would leave no picture.
-  [[nodiscard]] bool is_coarse_enough() const {
+  [[nodiscard]] bool tries_everything() const {
     constexpr int kFewLabels = 48;
     const int least_px = 2 * options_.window_px;
     const bool odd = grid_.closed && grid_.width_px % 2 != 0;

@@ -251,8 +251,13 @@ TEST_CASE("anchors say how far it is where the picture does not", "[ribbon_depth
   const double inverse = 1.5;
   const Vec2 at(100.5, 0.5 * grid.height_px);
   const DepthAnchor anchor{grid.direction(at), inverse};
+  // Few labels, all of which are tried, or many, of which a coarser match chooses.
+  const bool many = GENERATE(false, true);
+  CAPTURE(many);
+  RibbonDepthOptions options;
+  if (many) options = {.nearest_m = 0.15, .step_px = 0.25, .window_px = 21};
   const auto depth_at = [&](std::span<const DepthAnchor> anchors) {
-    const auto found = ribbon_depth((*views)[0], (*views)[1], grid, true, {}, anchors);
+    const auto found = ribbon_depth((*views)[0], (*views)[1], grid, true, options, anchors);
     REQUIRE(found);
     const int y = static_cast<int>(at.y());
     return std::abs(common_view(*found).inverse_m.row<float>(y)[100] - inverse) *
