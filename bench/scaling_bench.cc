@@ -9,14 +9,13 @@
 #include <algorithm>
 #include <cstdio>
 #include <filesystem>
-#include <functional>
-#include <map>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
 #include "base/file.h"
 #include "bench/child_process.h"
+#include "bench/options.h"
 #include "demo/render.h"
 #include "imaging/write_image.h"
 #include "templates/rig_template.h"
@@ -172,15 +171,11 @@ Result<void> bench(const Options& options) {
 
 std::optional<Options> parsed(int argc, char** argv) {
   Options options;
-  const std::map<std::string, std::function<void(const char*)>> known{
+  const KnownOptions known{
       {"--repetitions", [&](const char* text) { options.repetitions = std::stoi(text); }},
       {"--program", [&](const char* text) { options.program = text; }},
       {"--rows", [&](const char* text) { options.rows = text; }}};
-  for (int i = 1; i < argc; i += 2) {
-    const auto found = known.find(argv[i]);
-    if (found == known.end() || i + 1 >= argc) return std::nullopt;
-    found->second(argv[i + 1]);
-  }
+  if (!read_options(argc, argv, known)) return std::nullopt;
   return options;
 }
 

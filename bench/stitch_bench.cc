@@ -11,8 +11,6 @@
 #include <algorithm>
 #include <cstdio>
 #include <filesystem>
-#include <functional>
-#include <map>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -22,6 +20,7 @@
 #include "base/file.h"
 #include "bench/child_process.h"
 #include "bench/opencv_stitch.h"
+#include "bench/options.h"
 #include "bench/stitch_stages.h"
 #include "templates/rig_template.h"
 
@@ -315,17 +314,13 @@ std::optional<Options> parsed(int argc, char** argv) {
   Options options;
   options.self = fs::absolute(argv[0]);
   options.scene = fs::path("out") / "bench" / "scene";
-  const std::map<std::string, std::function<void(const char*)>> known{
+  const KnownOptions known{
       {"--width", [&](const char* text) { options.width_px = std::stoi(text); }},
       {"--frame", [&](const char* text) { options.frame_px = std::stoi(text); }},
       {"--repetitions", [&](const char* text) { options.repetitions = std::stoi(text); }},
       {"--program", [&](const char* text) { options.program = text; }},
       {"--rows", [&](const char* text) { options.rows = text; }}};
-  for (int i = 1; i < argc; i += 2) {
-    const auto found = known.find(argv[i]);
-    if (found == known.end() || i + 1 >= argc) return std::nullopt;
-    found->second(argv[i + 1]);
-  }
+  if (!read_options(argc, argv, known)) return std::nullopt;
   return options;
 }
 
