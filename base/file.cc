@@ -1,10 +1,10 @@
 #include "base/file.h"
 
 #include <array>
-#include <atomic>
 #include <cerrno>
 #include <cstring>
 #include <fstream>
+#include <future>
 #include <memory>
 #include <sstream>
 #include <system_error>
@@ -13,6 +13,9 @@
 #include <fmt/format.h>
 #include <openssl/evp.h>
 #include <unistd.h>
+
+#include "base/file_record.h"
+#include "base/folder_of.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -35,15 +38,21 @@ bool sync_path(const fs::path& path, bool is_folder) {
   return ::close(descriptor) == 0 && (flushed || is_folder);
 }
 
-fs::path folder_of(const fs::path& path) {
-  const fs::path parent = path.parent_path();
-  return parent.empty() ? fs::path(".") : parent;
+Error no_temporary(const fs::path& destination) {
+  return system_error(destination, "cannot be written",
+                      "check the folder's permissions and free space");
 }
 
-fs::path temporary_beside(const fs::path& destination) {
-  static std::atomic<unsigned> counter{0};
-  return folder_of(destination) / fmt::format(".{}.{}-{}.partial", destination.filename().string(),
-                                              ::getpid(), counter.fetch_add(1));
+// A second name for the version that is about to be replaced. Where there is none, or the file
+// system knows no second names, there is nothing to keep or it is copied.
+void keep_previous(const fs::path& file) {
+  fs::path previous = file;
+  previous += ".previous";
+  std::error_code code;
+  if (!fs::exists(file, code)) return;
+  fs::remove(previous, code);
+  fs::create_hard_link(file, previous, code);
+  if (code) fs::copy_file(file, previous, fs::copy_options::overwrite_existing, code);
 }
 
 class Sha256 {
@@ -67,64 +76,28 @@ class Sha256 {
 
 }  // namespace
 
-PendingFile::PendingFile(fs::path temporary, fs::path destination)
-    : temporary_(std::move(temporary)), destination_(std::move(destination)) {}
-
-PendingFile::PendingFile(PendingFile&& other) noexcept
-    : temporary_(std::exchange(other.temporary_, {})),
-      destination_(std::exchange(other.destination_, {})) {}
-
-PendingFile& PendingFile::operator=(PendingFile&& other) noexcept {
-  if (this != &other) {
-    discard();
-    temporary_ = std::exchange(other.temporary_, {});
-    destination_ = std::exchange(other.destination_, {});
-  }
-  return *this;
-}
-
-PendingFile::~PendingFile() { discard(); }
-
-void PendingFile::discard() noexcept {
-  if (temporary_.empty()) return;
-  std::error_code ignored;
-  fs::remove(temporary_, ignored);
-  temporary_.clear();
-}
-
-Result<PendingFile> PendingFile::create(const fs::path& destination) {
-  std::error_code code;
-  if (destination.filename().empty() || fs::is_directory(destination, code)) {
-    return fail({.kind = ErrorKind::user_input,
-                 .where = destination.string(),
-                 .field = {},
-                 .what = "is a folder, not a file to write",
-                 .remedy = "give a file name"});
-  }
-  if (!fs::is_directory(folder_of(destination), code)) {
-    return fail({.kind = ErrorKind::io,
-                 .where = destination.string(),
-                 .field = {},
-                 .what = "its folder does not exist",
-                 .remedy = "create the folder or choose another place"});
-  }
-  fs::path temporary = temporary_beside(destination);
-  const int descriptor = ::open(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL, 0666);
-  if (descriptor < 0) {
-    return fail(system_error(destination, "cannot be written",
-                             "check the folder's permissions and free space"));
-  }
-  ::close(descriptor);
-  return PendingFile(std::move(temporary), destination);
+Result<PendingFile> PendingFile::create(const fs::path& destination, Replacing replacing) {
+  if (auto error = refusal_to_write(destination, replacing)) return fail(std::move(*error));
+  sweep_leftovers_beside(destination);
+  auto temporary = HeldTemporary::create(destination);
+  if (!temporary) return fail(no_temporary(destination));
+  return PendingFile(std::move(*temporary), destination, replacing);
 }
 
 Result<void> PendingFile::commit() {
-  if (!sync_path(temporary_, false)) {
+  // Hashing takes a processor, flushing the disk: side by side.
+  auto flushed = std::async(std::launch::async, [&] { return sync_path(temporary(), false); });
+  const auto hash = sha256_of_file(temporary());
+  if (!flushed.get()) {
     return fail(system_error(destination_, "cannot be flushed to the disk",
                              "check free space and the disk's health"));
   }
+  if (!hash) return tl::unexpected(hash.error());
+  if (auto error = refusal_to_write(destination_, replacing_)) return fail(std::move(*error));
+  record_written(temporary(), destination_, *hash);
   std::error_code code;
-  fs::rename(temporary_, destination_, code);
+  if (replacing_ == Replacing::previous_kept) keep_previous(destination_);
+  fs::rename(temporary(), destination_, code);
   if (code) {
     return fail({.kind = ErrorKind::io,
                  .where = destination_.string(),
@@ -132,13 +105,20 @@ Result<void> PendingFile::commit() {
                  .what = "cannot be replaced: " + code.message(),
                  .remedy = "check the folder's permissions"});
   }
-  temporary_.clear();
+  temporary_.let_go();
   sync_path(folder_of(destination_), true);
   return {};
 }
 
-Result<void> write_file(const fs::path& destination, std::string_view bytes) {
-  auto pending = PendingFile::create(destination);
+Result<HeldTemporary> scratch_beside(const fs::path& destination) {
+  sweep_leftovers_beside(destination);
+  auto temporary = HeldTemporary::create(destination, HeldTemporary::Kind::folder);
+  if (!temporary) return fail(no_temporary(destination));
+  return std::move(*temporary);
+}
+
+Result<void> write_file(const fs::path& destination, std::string_view bytes, Replacing replacing) {
+  auto pending = PendingFile::create(destination, replacing);
   if (!pending) return tl::unexpected(pending.error());
   {
     std::ofstream out(pending->temporary(), std::ios::binary | std::ios::trunc);
@@ -165,6 +145,7 @@ Result<std::string> read_file(const fs::path& path, std::size_t limit_bytes) {
                  .what = fmt::format("is larger than {} bytes", limit_bytes),
                  .remedy = "check that this is the right file"});
   }
+  note_read(path);
   std::ifstream in(path, std::ios::binary);
   std::ostringstream text;
   text << in.rdbuf();

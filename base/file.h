@@ -1,12 +1,15 @@
 #pragma once
 
 // Files that are either whole or not there: every output is written to a temporary beside its
-// destination, flushed to the disk and renamed over it.
+// destination, flushed to the disk and renamed over it. What may be replaced at all is told by
+// base/file_guard.h.
 
 #include <filesystem>
 #include <string>
 #include <string_view>
 
+#include "base/file_guard.h"
+#include "base/leftovers.h"
 #include "base/result.h"
 
 namespace seamwright {
@@ -15,32 +18,37 @@ namespace seamwright {
 /// destroyed without a commit the temporary is removed and the destination is as it was.
 class PendingFile {
  public:
-  /// Fails when the folder is missing or not writable, or the destination is a folder.
-  [[nodiscard]] static Result<PendingFile> create(const std::filesystem::path& destination);
+  /// Fails when the folder is missing or not writable, or the destination may not be written
+  /// (base/file_guard.h).
+  [[nodiscard]] static Result<PendingFile> create(const std::filesystem::path& destination,
+                                                  Replacing replacing = Replacing::recorded);
 
-  PendingFile(PendingFile&& other) noexcept;
-  PendingFile& operator=(PendingFile&& other) noexcept;
-  PendingFile(const PendingFile&) = delete;
-  PendingFile& operator=(const PendingFile&) = delete;
-  ~PendingFile();
-
-  [[nodiscard]] const std::filesystem::path& temporary() const { return temporary_; }
+  [[nodiscard]] const std::filesystem::path& temporary() const { return temporary_.path(); }
   [[nodiscard]] const std::filesystem::path& destination() const { return destination_; }
 
-  /// fsync, rename, fsync of the folder. At most once.
+  /// Flushes the file to the disk, notes what was written (base/file_record.h), asks once more
+  /// whether the destination may be written, renames, and flushes the folder. At most once.
   [[nodiscard]] Result<void> commit();
 
  private:
-  PendingFile(std::filesystem::path temporary, std::filesystem::path destination);
-  void discard() noexcept;
+  PendingFile(HeldTemporary temporary, std::filesystem::path destination, Replacing replacing)
+      : temporary_(std::move(temporary)),
+        destination_(std::move(destination)),
+        replacing_(replacing) {}
 
-  std::filesystem::path temporary_;
+  HeldTemporary temporary_;
   std::filesystem::path destination_;
+  Replacing replacing_;
 };
+
+/// A folder for what is needed for a while, on the disk of `destination`. It is removed with all
+/// that is in it when this is destroyed, or by the next command if the process is killed.
+[[nodiscard]] Result<HeldTemporary> scratch_beside(const std::filesystem::path& destination);
 
 /// Whole text or byte file at once, through a PendingFile.
 [[nodiscard]] Result<void> write_file(const std::filesystem::path& destination,
-                                      std::string_view bytes);
+                                      std::string_view bytes,
+                                      Replacing replacing = Replacing::recorded);
 
 /// Whole file into memory. `limit_bytes` guards against a wrong path to something huge.
 [[nodiscard]] Result<std::string> read_file(const std::filesystem::path& path,

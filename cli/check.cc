@@ -9,7 +9,7 @@
 #include "cli/check_page.h"
 #include "cli/check_report.h"
 #include "cli/check_run.h"
-#include "cli/output_files.h"
+#include "cli/file_options.h"
 #include "cli/program.h"
 
 namespace seamwright {
@@ -52,18 +52,14 @@ Result<Outcome> check(const CheckCommand& command, const Console& console) {
   if (!lens_count) return tl::unexpected(lens_count.error());
   const auto inputs = check_inputs(command.inputs, *grouping, *lens_count, console);
   if (!inputs) return tl::unexpected(inputs.error());
+  // What they are made of is known now: the page may be none of it.
+  for (const CheckInput& input : *inputs) {
+    for (const auto& frame : input.frames) note_read(frame);
+    note_read(input.panorama);
+    note_read(input.shot_file);
+  }
   if (!command.page.empty()) {
-    std::vector<std::filesystem::path> read;
-    for (const CheckInput& input : *inputs) {
-      read.insert(read.end(), input.frames.begin(), input.frames.end());
-      if (!input.panorama.empty()) read.push_back(input.panorama);
-      if (!input.shot_file.empty()) read.push_back(input.shot_file);
-    }
-    if (!command.template_file.empty()) read.emplace_back(command.template_file);
-    if (auto free = check_outputs({{"--page", command.page}}, read, "one of the checked files");
-        !free) {
-      return tl::unexpected(free.error());
-    }
+    if (auto error = refusal_to_write(command.page)) return fail(std::move(*error));
   }
   CheckRunOptions options{.template_file = command.template_file,
                           .mirrored = command.mirrored,
@@ -100,10 +96,14 @@ void add_check(Program& program) {
   command
       .add_option("inputs", options->inputs,
                   "Folders of frames, frames, *.shot.yaml, finished panoramas")
+      ->type_name(value_kind::kPath)
       ->required();
-  command.add_option("--template", options->template_file,
-                     "Template of the body; may be left out where shot files name it");
-  command.add_option("--page", options->page, "HTML page to write: the list with pictures");
+  command
+      .add_option("--template", options->template_file,
+                  "Template of the body; may be left out where shot files name it")
+      ->type_name(value_kind::kFile);
+  command.add_option("--page", options->page, "HTML page to write: the list with pictures")
+      ->type_name(value_kind::kNewFile);
   command.add_flag("--seams", options->seams,
                    "Also plan each seam as stitch would, and say where the pictures do not meet: "
                    "slower");

@@ -7,6 +7,7 @@
 #include <cstdio>
 #include <memory>
 
+#include <fcntl.h>
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 #include <unistd.h>
@@ -17,10 +18,25 @@ namespace {
 
 volatile std::sig_atomic_t stop_asked = 0;
 
+constexpr int kStops[] = {SIGINT, SIGTERM, SIGHUP};
+
 void ask_to_stop(int /*signal*/) {
   stop_asked = 1;
-  std::signal(SIGINT, SIG_DFL);
+  for (const int stop : kStops) std::signal(stop, SIG_DFL);
 }
+
+// A signal that the caller set to be ignored (nohup) stays so.
+void heed_stops() {
+  for (const int stop : kStops) {
+    struct sigaction before {};
+    if (::sigaction(stop, nullptr, &before) == 0 && before.sa_handler == SIG_DFL) {
+      std::signal(stop, ask_to_stop);
+    }
+  }
+}
+
+// Lost where stderr cannot be written.
+void put(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stderr); }
 
 std::string_view kind_name(ErrorKind kind) {
   switch (kind) {
@@ -43,7 +59,7 @@ class ProgressBar {
   ProgressBar(const ProgressBar&) = delete;
   ProgressBar& operator=(const ProgressBar&) = delete;
   ~ProgressBar() {
-    if (drawn_ && !shown_.empty()) std::fputs("\r\033[K", stderr);
+    if (drawn_ && !shown_.empty()) put("\r\033[K");
   }
 
   void show(const Progress& progress) {
@@ -56,7 +72,7 @@ class ProgressBar {
                                    std::string(static_cast<std::size_t>(kCells - full), '.'),
                                    std::floor(100 * fraction));
     if (line == shown_) return;
-    std::fputs(line.c_str(), stderr);
+    put(line);
     shown_ = std::move(line);
   }
 
@@ -67,8 +83,15 @@ class ProgressBar {
 
 }  // namespace
 
+void open_standard_streams() {
+  for (const int stream : {STDIN_FILENO, STDOUT_FILENO, STDERR_FILENO}) {
+    // A new descriptor is the lowest that is free, which is the one asked for.
+    if (::fcntl(stream, F_GETFD) < 0 && ::open("/dev/null", O_RDWR) < 0) return;
+  }
+}
+
 void Console::say(std::string_view line) const {
-  if (!quiet_) fmt::print(stderr, "{}\n", line);
+  if (!quiet_) put(fmt::format("{}\n", line));
 }
 
 void Console::answer(const nlohmann::json& object) const {
@@ -77,6 +100,8 @@ void Console::answer(const nlohmann::json& object) const {
       object.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n";
   std::fwrite(text.data(), 1, text.size(), stdout);
 }
+
+bool Console::answered() const { return std::fflush(stdout) == 0 && std::ferror(stdout) == 0; }
 
 void Console::fail(const Error& error) const {
   std::string line = "seamwright: " + error.line();
@@ -93,7 +118,7 @@ void Console::fail(const Error& error) const {
 }
 
 ProgressFn Console::progress() const {
-  std::signal(SIGINT, ask_to_stop);
+  heed_stops();
   return [bar = std::make_shared<ProgressBar>()](const Progress& progress) {
     bar->show(progress);
     return stop_asked == 0;

@@ -18,6 +18,10 @@ enum class Outcome : int {
   internal = 3,    ///< a fault of the program
 };
 
+/// Opens what the caller left closed of stdin, stdout and stderr on the null device: the first file
+/// that is opened would otherwise take the place of stderr and receive what is told there.
+void open_standard_streams();
+
 /// What a command tells: people read stderr, programs read stdout.
 class Console {
  public:
@@ -29,15 +33,18 @@ class Console {
   /// The person asked for one machine-readable object.
   [[nodiscard]] bool json() const { return json_; }
 
-  /// One line for people, on stderr.
+  /// One line for people, on stderr. Where stderr cannot be written the line is lost, and the work
+  /// goes on.
   void say(std::string_view line) const;
   /// The command's one object, on stdout.
   void answer(const nlohmann::json& object) const;
+  /// Whether all that was answered has reached stdout.
+  [[nodiscard]] bool answered() const;
   /// The failure: one line on stderr, and with --json an object {"error": …} on stdout.
   void fail(const Error& error) const;
 
-  /// A bar on stderr when that is a terminal, else silence. Ctrl-C asks the work to stop; a second
-  /// one ends the program at once.
+  /// A bar on stderr when that is a terminal, else silence. Ctrl-C, SIGTERM and SIGHUP ask the work
+  /// to stop, which removes what is half written; a second one ends the program at once.
   [[nodiscard]] ProgressFn progress() const;
 
  private:

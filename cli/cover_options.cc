@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include "cli/file_options.h"
 #include "finish/cover.h"
 #include "imaging/read_image.h"
 
@@ -10,7 +11,8 @@ namespace seamwright {
 void CoverOptions::add_to(CLI::App& command) {
   command.add_option("--cover-deg", cover_deg,
                      "Fill the floor within this angle of straight down from what is around it");
-  command.add_option("--plate", plate, "Lay this square picture's circle over the stand");
+  command.add_option("--plate", plate, "Lay this square picture's circle over the stand")
+      ->type_name(value_kind::kFile);
   command.add_option("--plate-deg", plate_deg, "Angle from straight down to the plate's rim");
 }
 

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "cli/file_options.h"
 #include "cli/program.h"
 
 namespace seamwright {
@@ -47,7 +48,9 @@ void add_demo(Program& program) {
       "demo", "Write frames of an invented body in an invented house, with the truth beside them",
       std::string(kDemoExample),
       [=](const Console& console) { return demo(*folder, *options, console); });
-  command.add_option("folder", *folder, "Folder to write to; made when missing")->required();
+  command.add_option("folder", *folder, "Folder to write to; made when missing")
+      ->type_name(value_kind::kNewFolder)
+      ->required();
   command.add_option("--frame", options->frame_px, "Width and height of a frame, px")
       ->capture_default_str();
   command.add_option("--seed", options->seed, "Which body, flex and noise")->capture_default_str();

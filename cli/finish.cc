@@ -4,8 +4,8 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/cover_options.h"
+#include "cli/file_options.h"
 #include "cli/level_options.h"
-#include "cli/output_files.h"
 #include "cli/program.h"
 #include "finish/deliver.h"
 #include "finish/floor_view.h"
@@ -79,18 +79,11 @@ Deliverables deliverables(const FinishOptions& options) {
   return wanted;
 }
 
-std::vector<OutputFile> output_files(const FinishOptions& options) {
-  return {{"--out", options.out},     {"--jpeg", options.jpeg},
-          {"--exr", options.exr},     {"--faces", options.faces},
-          {"--tiles", options.tiles}, {"--floor-out", options.floor_out}};
-}
-
 // The names of those that are asked for.
 std::vector<std::string> outputs(const FinishOptions& options) {
-  std::vector<std::string> names;
-  for (const OutputFile& file : output_files(options)) {
-    if (!file.path.empty()) names.push_back(file.path.string());
-  }
+  std::vector<std::string> names = {options.out,   options.jpeg,  options.exr,
+                                    options.faces, options.tiles, options.floor_out};
+  std::erase(names, std::string());
   return names;
 }
 
@@ -101,12 +94,6 @@ std::optional<Error> check(const FinishOptions& options) {
   if (outputs(options).empty()) {
     return option_error("--out", "nothing to write is named",
                         "give --out, --jpeg, --exr, --faces, --tiles or --floor-out");
-  }
-  if (auto free = check_outputs(output_files(options),
-                                {options.panorama, options.floor_in, options.cover.plate},
-                                "a picture that this one is made from");
-      !free) {
-    return free.error();
   }
   return std::nullopt;
 }
@@ -220,17 +207,23 @@ Result<Outcome> finish(const FinishOptions& options, const Console& console) {
 }
 
 void add_outputs(CLI::App& command, FinishOptions& options) {
-  command.add_option("--out", options.out, "Panorama to write: .tif, .png, .jpg or .exr");
-  command.add_option("--jpeg", options.jpeg, "JPEG for the web to write");
+  command.add_option("--out", options.out, "Panorama to write: .tif, .png, .jpg or .exr")
+      ->type_name(value_kind::kNewFile);
+  command.add_option("--jpeg", options.jpeg, "JPEG for the web to write")
+      ->type_name(value_kind::kNewFile);
   command.add_option("--jpeg-width", options.jpeg_width,
                      "Its width in pixels; the panorama's own where not given");
   command.add_option("--jpeg-quality", options.jpeg_quality, "Of every JPEG, 1 to 100")
       ->check(CLI::Range(1, 100))
       ->capture_default_str();
-  command.add_option("--exr", options.exr, "OpenEXR to write, linear light");
-  command.add_option("--faces", options.faces, "Folder for six cube faces as TIFF, and cube.json");
-  command.add_option("--tiles", options.tiles,
-                     "Folder for cube tiles at several sizes as JPEG, and tiles.json");
+  command.add_option("--exr", options.exr, "OpenEXR to write, linear light")
+      ->type_name(value_kind::kNewFile);
+  command.add_option("--faces", options.faces, "Folder for six cube faces as TIFF, and cube.json")
+      ->type_name(value_kind::kNewFolder);
+  command
+      .add_option("--tiles", options.tiles,
+                  "Folder for cube tiles at several sizes as JPEG, and tiles.json")
+      ->type_name(value_kind::kNewFolder);
   command.add_option("--face-px", options.face_px,
                      "Side of a face; as fine as the horizon if not given");
   command.add_option("--tile-px", options.tile_px, "Side of a tile")->capture_default_str();
@@ -253,13 +246,19 @@ void add_finish(Program& program) {
       "finish", "Set a panorama upright, retouch its floor, hide the stand, write what people need",
       std::string(kFinishExample),
       [options](const Console& console) { return finish(*options, console); });
-  command.add_option("panorama", options->panorama, "Whole equirectangular panorama")->required();
+  command.add_option("panorama", options->panorama, "Whole equirectangular panorama")
+      ->type_name(value_kind::kFile)
+      ->required();
   command.add_flag("--mirrored", options->mirrored, "The panorama is mirrored: flip it");
   options->level.add_to(command, true);
-  command.add_option("--floor-out", options->floor_out,
-                     "Write the view straight down as a square flat TIFF, for an editor");
-  command.add_option("--floor-in", options->floor_in,
-                     "Put an edited view back; only what differs is touched");
+  command
+      .add_option("--floor-out", options->floor_out,
+                  "Write the view straight down as a square flat TIFF, for an editor")
+      ->type_name(value_kind::kNewFile);
+  command
+      .add_option("--floor-in", options->floor_in,
+                  "Put an edited view back; only what differs is touched")
+      ->type_name(value_kind::kFile);
   command.add_option("--floor-field-deg", options->floor_field_deg, "Of that view, edge to edge")
       ->capture_default_str();
   options->cover.add_to(command);

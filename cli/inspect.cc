@@ -1,5 +1,6 @@
 #include "cli/inspect.h"
 
+#include "cli/file_options.h"
 #include "cli/program.h"
 #include "cli/shot_input.h"
 #include "templates/shot_file.h"
@@ -68,7 +69,9 @@ void add_inspect(Program& program) {
       "inspect", "Show what a template or frames hold; map points through a template",
       std::string(kInspectExample),
       [options](const Console& console) { return inspect(*options, console); });
-  command.add_option("files", options->files, "A template, a *.shot.yaml, or frames")->required();
+  command.add_option("files", options->files, "A template, a *.shot.yaml, or frames")
+      ->type_name(value_kind::kFile)
+      ->required();
   CLI::Option* unproject =
       command.add_flag("--unproject", options->unproject, "Pixels on stdin to directions");
   command.add_flag("--project", options->project, "Directions on stdin to pixels")

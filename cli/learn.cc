@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "base/file.h"
+#include "cli/file_options.h"
 #include "cli/learn_report.h"
 #include "cli/program.h"
 #include "cli/shot_input.h"
@@ -141,9 +142,13 @@ void add_learn(Program& program) {
       .add_option("--shot", options->shots,
                   "One shot: a file per lens, one file with all lenses, or a *.shot.yaml; repeat "
                   "for every shot")
+      ->type_name(value_kind::kFile)
       ->required();
-  command.add_option("--out", options->out, "Template to write, *.template.yaml")->required();
-  command.add_option("--from", options->from, "Start from this template of the same body");
+  command.add_option("--out", options->out, "Template to write, *.template.yaml")
+      ->type_name(value_kind::kNewFile)
+      ->required();
+  command.add_option("--from", options->from, "Start from this template of the same body")
+      ->type_name(value_kind::kFile);
   command
       .add_option(
           "--lenses", options->starter,
@@ -154,11 +159,15 @@ void add_learn(Program& program) {
   command.add_option("--baseline-mm", options->baseline_mm,
                      "Distance of the first two entrance pupils, the scale of all depths; "
                      "otherwise the start's own (27 for two-back-to-back)");
-  command.add_option("--map", options->map,
-                     "Also write where the shots stood, *.json: positions, headings, sigmas");
-  command.add_option("--report", options->report,
-                     "Folder for report.html, a page that shows how good the template is and what "
-                     "would make it better");
+  command
+      .add_option("--map", options->map,
+                  "Also write where the shots stood, *.json: positions, headings, sigmas")
+      ->type_name(value_kind::kNewFile);
+  command
+      .add_option("--report", options->report,
+                  "Folder for report.html, a page that shows how good the template is and what "
+                  "would make it better")
+      ->type_name(value_kind::kNewFolder);
   command.add_flag("--terms", options->terms, "Print every term with its standard deviation");
   options->intake.add_to(command);
 }

@@ -1,6 +1,7 @@
 #include "cli/program.h"
 
 int main(int argc, char** argv) {
+  seamwright::open_standard_streams();
   seamwright::Program program;
   seamwright::add_learn(program);
   seamwright::add_stitch(program);

@@ -4,8 +4,10 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "base/file_guard.h"
 #include "brackets/frame_list.h"
 #include "cli/bracket_options.h"
+#include "cli/file_options.h"
 #include "cli/merged_shot.h"
 #include "cli/program.h"
 #include "imaging/write_image.h"
@@ -74,6 +76,31 @@ Result<void> make_folder(const std::string& folder) {
                .remedy = "choose a folder you may write to"});
 }
 
+std::string merged_name(const BracketShot& shot, std::size_t lens) {
+  if (shot.lenses.size() == 1 && shot.lenses[lens].lens.empty()) return shot.name;
+  return fmt::format("{}_{}", shot.name, lens_suffix(shot.lenses[lens], lens));
+}
+
+fs::path light_file(const MergeCommand& command, const std::string& name) {
+  return fs::path(command.out) / fmt::format("{}.{}", name, command.format);
+}
+
+fs::path display_file(const MergeCommand& command, const std::string& name) {
+  return fs::path(command.out) / (name + "_display.tif");
+}
+
+std::vector<fs::path> outputs(const MergeCommand& command, const std::vector<BracketShot>& shots) {
+  std::vector<fs::path> files;
+  for (const BracketShot& shot : shots) {
+    for (std::size_t i = 0; i < shot.lenses.size(); ++i) {
+      const std::string name = merged_name(shot, i);
+      files.push_back(light_file(command, name));
+      if (command.display) files.push_back(display_file(command, name));
+    }
+  }
+  return files;
+}
+
 /// Merges and writes shot after shot, and keeps what is to be told.
 class MergeRun {
  public:
@@ -87,11 +114,7 @@ class MergeRun {
     for (const MergedFrame& lens : *merged) pictures.push_back(&lens.frame.image);
     const DisplayOptions display = command_.tone.display_options(pictures);
     for (std::size_t i = 0; i < merged->size(); ++i) {
-      const std::string name =
-          shot.lenses.size() == 1 && shot.lenses[i].lens.empty()
-              ? shot.name
-              : fmt::format("{}_{}", shot.name, lens_suffix(shot.lenses[i], i));
-      if (auto done = lens((*merged)[i], name, display); !done) return done;
+      if (auto done = lens((*merged)[i], merged_name(shot, i), display); !done) return done;
     }
     return {};
   }
@@ -102,8 +125,7 @@ class MergeRun {
  private:
   Result<void> lens(const MergedFrame& merged, const std::string& name,
                     const DisplayOptions& display) {
-    const fs::path folder = command_.out;
-    const fs::path light = folder / fmt::format("{}.{}", name, command_.format);
+    const fs::path light = light_file(command_, name);
     const WriteOptions options{.info = merged.frame.info};
     if (auto done = write_image(light, merged.frame.image, options); !done) return done;
     nlohmann::json told = merge_json(merged.report);
@@ -111,7 +133,7 @@ class MergeRun {
     if (command_.display) {
       const auto shown = for_display(merged.frame.image, display);
       if (!shown) return tl::unexpected(shown.error());
-      const fs::path picture = folder / (name + "_display.tif");
+      const fs::path picture = display_file(command_, name);
       if (auto done = write_image(picture, *shown, options); !done) return done;
       told["display"] = picture.string();
       told["tone"] = {{"exposure", display.tone.exposure},
@@ -157,7 +179,11 @@ Result<Outcome> merge(const MergeCommand& command, const Console& console) {
     if (console.json()) console.answer(answer);
     return Outcome::done;
   }
+  for (const ListedFrame& frame : *frames) note_read(frame.file);
   if (auto made = make_folder(command.out); !made) return tl::unexpected(made.error());
+  if (auto free = check_destinations(outputs(command, *shots)); !free) {
+    return tl::unexpected(free.error());
+  }
   MergeRun run(command, *options, console);
   for (const BracketShot& shot : *shots) {
     if (auto done = run.shot(*frames, shot); !done) return tl::unexpected(done.error());
@@ -179,8 +205,11 @@ void add_merge(Program& program) {
       "merge", "Merge exposure brackets and bursts of each lens into one frame of linear light",
       std::string(kMergeExample),
       [options](const Console& console) { return merge(*options, console); });
-  command.add_option("frames", options->inputs, "Frames, or folders of frames")->required();
-  command.add_option("--out", options->out, "Folder to write to; made when missing");
+  command.add_option("frames", options->inputs, "Frames, or folders of frames")
+      ->type_name(value_kind::kPath)
+      ->required();
+  command.add_option("--out", options->out, "Folder to write to; made when missing")
+      ->type_name(value_kind::kNewFolder);
   command.add_option("--format", options->format, "Of the merged frames: tif or exr, both float")
       ->check(CLI::IsMember({"tif", "exr"}))
       ->capture_default_str();

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "base/parallel.h"
+#include "cli/file_options.h"
 
 namespace seamwright {
 
@@ -44,6 +45,12 @@ CLI::App& Program::add_command(const std::string& name, const std::string& purpo
 }
 
 int Program::run(int argc, char** argv) {
+  for (CLI::App* command : app_.get_subcommands(nullptr)) {
+    if (!writes_files(*command)) continue;
+    command->add_flag("--overwrite", overwrite_,
+                      "Also replace files that this program did not write or that were changed "
+                      "since; never a file that is read");
+  }
   try {
     app_.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
@@ -71,6 +78,23 @@ int Program::refuse(const CLI::ParseError& error) {
   return static_cast<int>(Outcome::user_error);
 }
 
+Result<Outcome> Program::run_guarded(const Console& console) const {
+  FileGuard guard(
+      {.overwrite = overwrite_, .remedy = "give another name, or replace it with --overwrite"});
+  if (auto free = guard_files(*app_.get_subcommand(chosen_), guard); !free) {
+    return tl::unexpected(free.error());
+  }
+  auto outcome = action_(console);
+  if (outcome && !console.answered()) {
+    return fail({.kind = ErrorKind::io,
+                 .where = {},
+                 .field = "--json",
+                 .what = "the answer cannot be written to stdout",
+                 .remedy = "give stdout a place with free space"});
+  }
+  return outcome;
+}
+
 int Program::run_action() const {
   const Console console(json_);
   const auto internal = [&](const std::string& what) {
@@ -83,7 +107,7 @@ int Program::run_action() const {
   };
   try {
     const ThreadLimit limit(threads_);
-    const auto outcome = action_(console);
+    const auto outcome = run_guarded(console);
     if (outcome) return static_cast<int>(*outcome);
     console.fail(outcome.error());
     return static_cast<int>(Outcome::user_error);

@@ -18,16 +18,18 @@ class Program {
   /// What a command does; its failure is told by the program.
   using Action = std::function<Result<Outcome>(const Console&)>;
 
-  /// Adds a command with the options every command has (--json, --threads). `example` ends its
-  /// help text.
+  /// Adds a command with the options every command has (--json, --threads; --overwrite where it
+  /// writes files). `example` ends its help text.
   CLI::App& add_command(const std::string& name, const std::string& purpose,
                         const std::string& example, Action action);
 
-  /// The process' exit code.
+  /// The process' exit code. Before a command begins, its files are known to the guard
+  /// (cli/file_options.h), and an output that may not be written ends it.
   int run(int argc, char** argv);
 
  private:
   [[nodiscard]] int run_action() const;
+  [[nodiscard]] Result<Outcome> run_guarded(const Console& console) const;
   [[nodiscard]] int refuse(const CLI::ParseError& error);
 
   CLI::App app_;
@@ -35,6 +37,7 @@ class Program {
   std::string chosen_;
   bool json_ = false;
   int threads_ = 0;
+  bool overwrite_ = false;
 };
 
 // One file per command.

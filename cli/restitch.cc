@@ -14,7 +14,7 @@
 #include "cli/check_page.h"
 #include "cli/check_report.h"
 #include "cli/check_run.h"
-#include "cli/output_files.h"
+#include "cli/file_options.h"
 #include "cli/program.h"
 #include "cli/restitch_options.h"
 #include "cli/restitch_slurm.h"
@@ -77,8 +77,9 @@ class Restitch {
 
   Result<Outcome> run() {
     if (auto ready = prepare(); !ready) return tl::unexpected(ready.error());
+    if (auto free = page_and_script_are_free(); !free) return tl::unexpected(free.error());
     if (!command_.emit.empty()) return emit();
-    if (auto free = page_is_free(); !free) return tl::unexpected(free.error());
+    if (auto apart = page_goes_with_work(); !apart) return tl::unexpected(apart.error());
     if (!command_.dry_run) {
       std::error_code code;
       fs::create_directories(command_.out, code);
@@ -166,18 +167,13 @@ class Restitch {
     const fs::path folder = command_.out;
     item.outputs.push_back(folder / (stem + ".tif"));
     if (command_.jpeg) item.outputs.push_back(folder / (stem + ".jpg"));
-    item.scratch.emplace_back(passing_light_file((folder / (stem + ".tif")).string()));
-    std::vector<OutputFile> outputs;
-    for (const fs::path& output : item.outputs) outputs.push_back({"--out", output});
-    if (auto free = check_outputs(outputs, item.inputs, "one of the shot's own files"); !free) {
-      return free;
-    }
+    for (const fs::path& input : item.inputs) note_read(input);
     shots_.emplace(stem, std::move(shot));
     items_.push_back(std::move(item));
     return {};
   }
 
-  Result<void> page_is_free() const {
+  Result<void> page_goes_with_work() const {
     if (command_.page.empty()) return {};
     if (command_.dry_run) {
       return fail({.kind = ErrorKind::user_input,
@@ -186,12 +182,15 @@ class Restitch {
                    .what = "is written after the work, and --dry-run does none",
                    .remedy = "leave one of them out; 'seamwright check' needs no stitch"});
     }
-    std::vector<fs::path> read;
-    for (const ArchiveItem& item : items_) {
-      read.insert(read.end(), item.inputs.begin(), item.inputs.end());
-      read.insert(read.end(), item.outputs.begin(), item.outputs.end());
-    }
-    return check_outputs({{"--page", command_.page}}, read, "a file of the run itself");
+    return {};
+  }
+
+  // Every frame is known now. A panorama that may not be written fails its own shot only.
+  Result<void> page_and_script_are_free() const {
+    std::vector<fs::path> outputs;
+    if (!command_.page.empty()) outputs.emplace_back(command_.page);
+    if (!command_.emit.empty()) outputs.emplace_back(command_.emit);
+    return check_destinations(outputs);
   }
 
   // The shots as they were stitched, worst first, told and written as a page.
@@ -414,12 +413,15 @@ void add_restitch(Program& program) {
   command
       .add_option("inputs", options->inputs,
                   "Folders of frames, frames, *.shot.yaml; or one *.run.yaml that says all")
+      ->type_name(value_kind::kPath)
       ->required();
   command
       .add_option("--template", options->templates,
                   "Template of the body; of several, each shot takes the one that fits")
+      ->type_name(value_kind::kFile)
       ->allow_extra_args(false);
-  command.add_option("--out", options->out, "Folder for the panoramas; made when missing");
+  command.add_option("--out", options->out, "Folder for the panoramas; made when missing")
+      ->type_name(value_kind::kNewFolder);
   command.add_option("--width", stitch.width, "Width in pixels, or native")->capture_default_str();
   command.add_flag("--jpeg", options->jpeg, "Also write a JPEG beside each panorama");
   command.add_option("--jpeg-quality", stitch.jpeg_quality, "1 to 100")
@@ -437,11 +439,15 @@ void add_restitch(Program& program) {
                    "Leave each as the body stood, also where a shot file marks upright edges");
   command.add_flag("--strip-location", stitch.strip_location, "Leave out where frames were taken");
   command.add_option("--part", options->part, "K/N: only this share of the shots");
-  command.add_option("--emit-slurm", options->emit,
-                     "Write a script of a Slurm job array (as many jobs as --part 1/N says) and "
-                     "stop");
-  command.add_option("--page", options->page,
-                     "Then check every shot, and write the list, worst first, as an HTML page");
+  command
+      .add_option("--emit-slurm", options->emit,
+                  "Write a script of a Slurm job array (as many jobs as --part 1/N says) and "
+                  "stop")
+      ->type_name(value_kind::kNewFile);
+  command
+      .add_option("--page", options->page,
+                  "Then check every shot, and write the list, worst first, as an HTML page")
+      ->type_name(value_kind::kNewFile);
   command.add_flag("--dry-run", options->dry_run, "Show what would be done and why, write nothing");
   command.add_option("--pattern", stitch.brackets.pattern,
                      "Regular expression over file names with named groups shot, lens, ev, frame; "

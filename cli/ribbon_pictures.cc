@@ -9,6 +9,7 @@
 
 #include <fmt/format.h>
 
+#include "base/file_guard.h"
 #include "imaging/quantise.h"
 #include "imaging/transfer.h"
 #include "imaging/write_image.h"
@@ -95,24 +96,27 @@ Result<void> write_ribbon_pictures(const SeamPlan& plan, const fs::path& folder)
                  .what = "cannot be made: " + failed.message(),
                  .remedy = "give a folder that can be written"});
   }
+  std::vector<std::pair<fs::path, Image>> pictures;
   for (const PairSeam& pair : plan.pairs) {
-    const std::string name = fmt::format("lens{}-lens{}", pair.lens_a, pair.lens_b);
-    const auto write = [&](const std::string& what, const Image& picture) {
-      return write_image(folder / (name + "." + what), picture);
-    };
     const auto a = pair.lens_a;
     const auto b = pair.lens_b;
-    const std::pair<std::string, Image> pictures[] = {
-        {fmt::format("infinity-{}.png", a), view_picture(pair.unwarped->light_a)},
-        {fmt::format("infinity-{}.png", b), view_picture(pair.unwarped->light_b)},
-        {fmt::format("warped-{}.png", a), view_picture(pair.views->light_a)},
-        {fmt::format("warped-{}.png", b), view_picture(pair.views->light_b)},
-        {"depth.png", depth_picture(pair.warp.inverse_m)},
-        {"depth.tif", pair.warp.inverse_m},
-        {"seam.png", seam_picture(pair)}};
-    for (const auto& [what, picture] : pictures) {
-      if (auto done = write(what, picture); !done) return done;
-    }
+    const auto add = [&](const std::string& what, Image picture) {
+      pictures.emplace_back(folder / fmt::format("lens{}-lens{}.{}", a, b, what),
+                            std::move(picture));
+    };
+    add(fmt::format("infinity-{}.png", a), view_picture(pair.unwarped->light_a));
+    add(fmt::format("infinity-{}.png", b), view_picture(pair.unwarped->light_b));
+    add(fmt::format("warped-{}.png", a), view_picture(pair.views->light_a));
+    add(fmt::format("warped-{}.png", b), view_picture(pair.views->light_b));
+    add("depth.png", depth_picture(pair.warp.inverse_m));
+    add("depth.tif", pair.warp.inverse_m);
+    add("seam.png", seam_picture(pair));
+  }
+  std::vector<fs::path> files;
+  for (const auto& [file, picture] : pictures) files.push_back(file);
+  if (auto free = check_destinations(files); !free) return free;
+  for (const auto& [file, picture] : pictures) {
+    if (auto done = write_image(file, picture); !done) return done;
   }
   return {};
 }

@@ -1,5 +1,6 @@
 #include <memory>
 
+#include "cli/file_options.h"
 #include "cli/program.h"
 #include "cli/stitch_job.h"
 
@@ -31,20 +32,25 @@ void add_stitch(Program& program) {
   CLI::App& command = program.add_command(
       "stitch", "Stitch one shot into an equirectangular panorama", std::string(kStitchExample),
       [options](const Console& console) { return stitch(*options, console); });
-  command.add_option("--template", options->template_file,
-                     "Template of the body; may be left out where a shot file names it");
+  command
+      .add_option("--template", options->template_file,
+                  "Template of the body; may be left out where a shot file names it")
+      ->type_name(value_kind::kFile);
   command
       .add_option("frames", options->frames,
                   "One file per lens, in the template's order; or one file with all lenses; or a "
                   "*.shot.yaml; or all brackets of one shot, as files or as a folder")
+      ->type_name(value_kind::kPath)
       ->required();
   command.add_option("--out", options->out, "Panorama to write: .tif (16-bit), .png, .jpg or .exr")
+      ->type_name(value_kind::kNewFile)
       ->required();
   command
       .add_option("--width", options->width,
                   "Width in pixels, or native: as fine as the lenses resolve")
       ->capture_default_str();
-  command.add_option("--jpeg", options->jpeg, "Also write a JPEG for the web");
+  command.add_option("--jpeg", options->jpeg, "Also write a JPEG for the web")
+      ->type_name(value_kind::kNewFile);
   command.add_option("--jpeg-quality", options->jpeg_quality, "1 to 100")
       ->check(CLI::Range(1, 100))
       ->capture_default_str();
@@ -69,15 +75,20 @@ void add_stitch(Program& program) {
                   "depth: near objects join at the seam; plain: as if everything were far")
       ->check(CLI::IsMember({"depth", "plain"}))
       ->capture_default_str();
-  command.add_option("--save-ribbon", options->save_ribbon,
-                     "Folder for pictures of each overlap: both lenses, depth, seam");
-  command.add_option(
-      "--layers", options->layers,
-      "Also write a TIFF for retouching: a page for each lens, then each one's mask");
+  command
+      .add_option("--save-ribbon", options->save_ribbon,
+                  "Folder for pictures of each overlap: both lenses, depth, seam")
+      ->type_name(value_kind::kNewFolder);
+  command
+      .add_option("--layers", options->layers,
+                  "Also write a TIFF for retouching: a page for each lens, then each one's mask")
+      ->type_name(value_kind::kNewFile);
   command.add_flag("--no-gain-match", options->no_gain_match,
                    "Keep each lens' brightness and colour as it is");
-  command.add_option("--light", options->light,
-                     "Of brackets: also keep the panorama as linear light, float .tif");
+  command
+      .add_option("--light", options->light,
+                  "Of brackets: also keep the panorama as linear light, float .tif")
+      ->type_name(value_kind::kNewFile);
   options->brackets.add_to(command);
   options->tone.add_to(command);
   options->level.add_to(command, false);

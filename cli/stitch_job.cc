@@ -11,7 +11,6 @@
 #include "base/file.h"
 #include "brackets/frame_list.h"
 #include "cli/bracketed_shot.h"
-#include "cli/output_files.h"
 #include "cli/ribbon_pictures.h"
 #include "cli/shot_template.h"
 #include "cli/stitch_findings.h"
@@ -100,19 +99,15 @@ Result<MadeFrom> made_from(const StitchOptions& options, const ShotInput& shot,
   return made;
 }
 
-std::vector<OutputFile> outputs_of(const StitchOptions& options) {
-  return {{"--out", options.out},
-          {"--jpeg", options.jpeg},
-          {"--layers", options.layers},
-          {"--light", options.light}};
-}
-
-std::vector<std::filesystem::path> inputs_of(const StitchOptions& options, const ShotInput& shot) {
-  std::vector<std::filesystem::path> inputs(options.frames.begin(), options.frames.end());
-  inputs.insert(inputs.end(), shot.files.begin(), shot.files.end());
-  inputs.insert(inputs.end(), shot.exposures.begin(), shot.exposures.end());
-  if (!options.template_file.empty()) inputs.emplace_back(options.template_file);
-  return inputs;
+// The files of a shot are known now: no output may be one of them.
+Result<void> check_shot_outputs(const StitchOptions& options, const ShotInput& shot) {
+  for (const auto& file : shot.files) note_read(file);
+  for (const auto& file : shot.exposures) note_read(file);
+  std::vector<std::filesystem::path> outputs;
+  for (const std::string& file : {options.out, options.jpeg, options.layers, options.light}) {
+    if (!file.empty()) outputs.emplace_back(file);
+  }
+  return check_destinations(outputs);
 }
 
 void tell_people(const Console& console, const StitchOptions& options, const RenderReport& report) {
@@ -220,11 +215,6 @@ Result<ReadFrames> read_frames(const StitchOptions& options, const ShotInput& sh
                     .report = std::move(merged->report)};
 }
 
-// Where the light is written, kept or not.
-std::string light_file(const StitchOptions& options) {
-  return options.light.empty() ? passing_light_file(options.out) : options.light;
-}
-
 // A panorama of light as a picture for displays, the stand hidden where that is wanted.
 Result<Image> displayed(const std::filesystem::path& light_file, const StitchOptions& options,
                         std::vector<std::string>& findings, const Console& console) {
@@ -253,21 +243,23 @@ Result<RenderReport> write_from_light(const Rig& rig, const std::vector<Frame>& 
   const auto shape = panorama_shape(rig, frames, render);
   if (!shape) return tl::unexpected(shape.error());
   if (auto error = check_panorama_files(files, shape->width_px)) return fail(std::move(*error));
+  std::optional<HeldTemporary> scratch;
   PanoramaFiles of_light = files;
-  of_light.picture = light_file(options);
+  of_light.picture = options.light;
   of_light.jpeg.reset();
+  if (options.light.empty()) {
+    auto made_scratch = scratch_beside(options.out);
+    if (!made_scratch) return tl::unexpected(made_scratch.error());
+    scratch = std::move(*made_scratch);
+    of_light.picture = scratch->path() / "light.tif";
+  }
   auto report = write_panorama(rig, frames, render, of_light, console.progress());
   if (!report) return report;
-  const auto written = [&]() -> Result<void> {
-    const auto shown = displayed(of_light.picture, options, findings, console);
-    if (!shown) return tl::unexpected(shown.error());
-    return write_panorama_image(*shown, frames, files, console.progress());
-  }();
-  if (options.light.empty()) {
-    std::error_code ignored;
-    std::filesystem::remove(of_light.picture, ignored);
+  const auto shown = displayed(of_light.picture, options, findings, console);
+  if (!shown) return tl::unexpected(shown.error());
+  if (auto done = write_panorama_image(*shown, frames, files, console.progress()); !done) {
+    return tl::unexpected(done.error());
   }
-  if (!written) return tl::unexpected(written.error());
   return report;
 }
 
@@ -290,20 +282,7 @@ Result<RenderReport> write_covered(const Rig& rig, const std::vector<Frame>& fra
   return std::move(panorama->report);
 }
 
-// Brackets pass through a file of light, which must not be somebody's.
-std::optional<Error> check_passing_light(const StitchOptions& options) {
-  const std::string passing = light_file(options);
-  if (!options.light.empty() || !std::filesystem::exists(passing)) return std::nullopt;
-  return Error{.kind = ErrorKind::user_input,
-               .where = {},
-               .field = "--out",
-               .what = passing + " is needed for a while, and is there already",
-               .remedy = "move it away, or keep the light with --light"};
-}
-
 }  // namespace
-
-std::string passing_light_file(const std::string& out) { return out + ".light.tif"; }
 
 Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const Console& console) {
   if (auto error = options.level.validate()) return fail(std::move(*error));
@@ -321,11 +300,7 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
   intake.mirrored = intake.mirrored || opened->rig_template.mirrored;
   const auto shot = open_shot_input(options.frames, intake, rig->lens_count(), true);
   if (!shot) return tl::unexpected(shot.error());
-  if (auto free = check_outputs(outputs_of(options), inputs_of(options, *shot),
-                                "one of the shot's own files");
-      !free) {
-    return tl::unexpected(free.error());
-  }
+  if (auto free = check_shot_outputs(options, *shot); !free) return tl::unexpected(free.error());
   // Hashing files takes as long as reading them: both at once.
   auto hashed =
       std::async(std::launch::async, [&] { return made_from(options, *shot, opened->sha256); });
@@ -333,9 +308,6 @@ Result<std::vector<std::string>> stitch_shot(const StitchOptions& options, const
   const auto made_of = hashed.get();
   if (!made_of) return tl::unexpected(made_of.error());
   if (!read) return tl::unexpected(read.error());
-  if (read->is_light) {
-    if (auto error = check_passing_light(options)) return fail(std::move(*error));
-  }
   const std::vector<Frame>* const frames = &read->frames;
   if (const auto shape = panorama_shape(*rig, *frames, *render); !shape) {
     return tl::unexpected(shape.error());

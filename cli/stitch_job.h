@@ -38,9 +38,6 @@ struct StitchOptions {
   bool no_gain_match = false;
 };
 
-/// The light of brackets that are stitched, while it is not kept: beside `out`.
-[[nodiscard]] std::string passing_light_file(const std::string& out);
-
 /// Tells the console what it did; gives what a person should look at.
 [[nodiscard]] Result<std::vector<std::string>> stitch_shot(const StitchOptions& options,
                                                            const Console& console);

@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "base/file.h"
+#include "cli/file_options.h"
 #include "cli/program.h"
 #include "cli/shot_input.h"
 #include "cli/shot_template.h"
@@ -201,12 +202,15 @@ void add_touch(Program& program) {
       "touch", "Correct one shot with a few ties, the template as prior",
       std::string(kTouchExample),
       [options](const Console& console) { return run_touch(*options, console); });
-  command.add_option("--template", options->template_file,
-                     "Template of the body; may be left out where a shot file names it");
+  command
+      .add_option("--template", options->template_file,
+                  "Template of the body; may be left out where a shot file names it")
+      ->type_name(value_kind::kFile);
   command
       .add_option("frames", options->frames,
                   "One file per lens, in the template's order; or one file with all lenses; or a "
                   "*.shot.yaml, whose ties are kept")
+      ->type_name(value_kind::kFile)
       ->required();
   command
       .add_option("--tie", options->ties,
@@ -215,7 +219,9 @@ void add_touch(Program& program) {
                   "top-left one; far: beyond 10 m; repeat for every tie")
       ->allow_extra_args(false);
   command.add_flag("--auto", options->automatic, "Find ties in the frames as well");
-  command.add_option("--out", options->out, "Shot file to write, *.shot.yaml")->required();
+  command.add_option("--out", options->out, "Shot file to write, *.shot.yaml")
+      ->type_name(value_kind::kShotFile)
+      ->required();
   options->intake.add_to(command);
 }
 

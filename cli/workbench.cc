@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "cli/file_options.h"
 #include "cli/program.h"
 #include "cli/shot_input.h"
 #include "cli/shot_template.h"
@@ -128,9 +129,12 @@ void add_workbench(Program& program) {
       .add_option("shot", options->place,
                   "A *.shot.yaml, or a folder of shots: shot files, and frames NAME_front and "
                   "NAME_back or NAME_0, NAME_1 ...")
+      ->type_name(value_kind::kPath)
       ->required();
-  command.add_option("--template", options->template_file,
-                     "Template of the body; may be left out where shot files name it");
+  command
+      .add_option("--template", options->template_file,
+                  "Template of the body; may be left out where shot files name it")
+      ->type_name(value_kind::kFile);
 }
 
 }  // namespace seamwright

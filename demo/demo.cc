@@ -65,6 +65,48 @@ Result<void> make_folder(const std::filesystem::path& dir) {
   return {};
 }
 
+constexpr const char* kBodyFile = "body.template.yaml";
+constexpr const char* kPosesFile = "poses.json";
+
+std::string_view lens_name(int lens) { return kLensNames[static_cast<std::size_t>(lens)]; }
+
+std::filesystem::path frame_file(const std::filesystem::path& dir, const DemoShot& shot, int lens) {
+  return dir / "frames" / fmt::format("{}_{}.tif", shot.name, lens_name(lens));
+}
+
+std::filesystem::path bracket_file(const std::filesystem::path& dir, const DemoShot& frame,
+                                   int lens) {
+  return dir / "brackets" /
+         fmt::format("{}_{}_{}.tif", frame.name, frame.frame_number, lens_name(lens));
+}
+
+std::filesystem::path depth_file(const std::filesystem::path& dir, const DemoShot& shot, int lens) {
+  return dir / "truth" / fmt::format("{}_{}_depth.tif", shot.name, lens_name(lens));
+}
+
+std::filesystem::path panorama_file(const std::filesystem::path& dir, const DemoShot& shot) {
+  return dir / "truth" / fmt::format("{}_panorama.tif", shot.name);
+}
+
+// All that will be written.
+std::vector<std::filesystem::path> demo_files(const std::filesystem::path& dir,
+                                              const std::vector<DemoShot>& shots,
+                                              const DemoOptions& options) {
+  std::vector<std::filesystem::path> files;
+  if (options.with_truth) files = {dir / "truth" / kBodyFile, dir / "truth" / kPosesFile};
+  for (const DemoShot& shot : shots) {
+    for (int lens = 0; lens < 2; ++lens) {
+      files.push_back(frame_file(dir, shot, lens));
+      for (const DemoShot& frame : bracketed(shot, options.brackets_ev)) {
+        files.push_back(bracket_file(dir, frame, lens));
+      }
+      if (options.with_truth) files.push_back(depth_file(dir, shot, lens));
+    }
+    if (options.with_truth && options.with_panoramas) files.push_back(panorama_file(dir, shot));
+  }
+  return files;
+}
+
 FrameInfo info_of(const DemoShot& shot, int lens, std::uint64_t seed) {
   FrameInfo info;
   info.taken_at = shot.taken_at;
@@ -76,7 +118,7 @@ FrameInfo info_of(const DemoShot& shot, int lens, std::uint64_t seed) {
   info.body_make = "Lantern";
   info.body_model = "Lantern Two";
   info.body_serial = fmt::format("{:04}", seed);
-  info.lens_model = fmt::format("Lantern fisheye {}", kLensNames[static_cast<std::size_t>(lens)]);
+  info.lens_model = fmt::format("Lantern fisheye {}", lens_name(lens));
   return info;
 }
 
@@ -124,7 +166,7 @@ Result<void> write_body(const std::filesystem::path& truth, const Rig& body,
   value.solution.quality.shots = static_cast<int>(shots.size());
   value.solution.quality.inlier_share = 1;
   value.solution.quality.flex_sigma_rad = rad_from_deg(options.flex_rms_deg);
-  if (auto done = write_template(truth / "body.template.yaml", value); !done) {
+  if (auto done = write_template(truth / kBodyFile, value); !done) {
     return done;
   }
   nlohmann::json poses = {{"world_axes", "x east, y down, z north, metres"},
@@ -132,7 +174,7 @@ Result<void> write_body(const std::filesystem::path& truth, const Rig& body,
   for (const DemoShot& shot : shots) {
     poses["shots"].push_back(pose_json(shot, body, options));
   }
-  return write_file(truth / "poses.json", poses.dump(2) + "\n");
+  return write_file(truth / kPosesFile, poses.dump(2) + "\n");
 }
 
 Result<void> write_frames(const std::filesystem::path& dir, const demo::Studio& studio,
@@ -145,10 +187,8 @@ Result<void> write_frames(const std::filesystem::path& dir, const demo::Studio& 
     if (options.mirrored) {
       *image = mirror_left_right(*image);
     }
-    const auto name =
-        fmt::format("{}_{}.tif", shot.name, kLensNames[static_cast<std::size_t>(lens)]);
-    if (auto done =
-            write_image(dir / "frames" / name, *image, {.info = info_of(shot, lens, options.seed)});
+    if (auto done = write_image(frame_file(dir, shot, lens), *image,
+                                {.info = info_of(shot, lens, options.seed)});
         !done) {
       return done;
     }
@@ -169,9 +209,7 @@ Result<void> write_brackets(const std::filesystem::path& dir, const demo::Studio
       }
       FrameInfo info = info_of(frame, lens, options.seed);
       info.exposure_bias_ev = options.brackets_ev[static_cast<std::size_t>(frame.frame_number - 1)];
-      const auto name = fmt::format("{}_{}_{}.tif", shot.name, frame.frame_number,
-                                    kLensNames[static_cast<std::size_t>(lens)]);
-      if (auto done = write_image(dir / "brackets" / name, *image, {.info = info}); !done) {
+      if (auto done = write_image(bracket_file(dir, frame, lens), *image, {.info = info}); !done) {
         return done;
       }
     }
@@ -183,9 +221,7 @@ Result<void> write_truth(const std::filesystem::path& dir, const demo::Studio& s
                          const DemoShot& shot, const DemoOptions& options, Steps& steps) {
   for (int lens = 0; lens < 2; ++lens) {
     const Image depth = demo::render_depth(studio, shot, lens, options);
-    const auto name =
-        fmt::format("{}_{}_depth.tif", shot.name, kLensNames[static_cast<std::size_t>(lens)]);
-    if (auto done = write_image(dir / "truth" / name, depth,
+    if (auto done = write_image(depth_file(dir, shot, lens), depth,
                                 {.tiff_compression = TiffCompression::deflate});
         !done) {
       return done;
@@ -198,7 +234,7 @@ Result<void> write_truth(const std::filesystem::path& dir, const demo::Studio& s
   if (!panorama) {
     return fail(panorama.error());
   }
-  return write_image(dir / "truth" / fmt::format("{}_panorama.tif", shot.name), *panorama);
+  return write_image(panorama_file(dir, shot), *panorama);
 }
 
 }  // namespace
@@ -245,6 +281,9 @@ Result<void> write_demo(const std::filesystem::path& dir, const DemoOptions& opt
     if (auto made = make_folder(folder); !made) {
       return made;
     }
+  }
+  if (auto free = check_destinations(demo_files(dir, *shots, options)); !free) {
+    return free;
   }
   if (!tell(progress, "lighting the rooms", 0)) {
     return fail({.kind = ErrorKind::cancelled, .what = "the demo was stopped"});

@@ -77,19 +77,42 @@ std::vector<int> levels(int face_px, int tile_px) {
   return sizes;
 }
 
+fs::path face_file(const fs::path& folder, const CubeFace& face) {
+  return folder / fmt::format("{}.tif", face.name);
+}
+
+/// One tile of a face: its row and column, and its corner in the face, px.
+struct Tile {
+  int row = 0;
+  int column = 0;
+  int left = 0;
+  int top = 0;
+};
+
+std::vector<Tile> tiles_of(int face_px, int tile_px) {
+  std::vector<Tile> tiles;
+  for (int top = 0; top < face_px; top += tile_px) {
+    for (int left = 0; left < face_px; left += tile_px) {
+      tiles.push_back({top / tile_px, left / tile_px, left, top});
+    }
+  }
+  return tiles;
+}
+
+fs::path tile_file(const fs::path& folder, const char* face, const Tile& tile) {
+  return folder / fmt::format("{}-r{}-c{}.jpg", face, tile.row, tile.column);
+}
+
 Result<void> write_level(const Image& face, const char* name, const fs::path& folder,
                          const CubeOptions& options) {
   const int size = face.width();
-  for (int top = 0; top < size; top += options.tile_px) {
-    for (int left = 0; left < size; left += options.tile_px) {
-      const Image tile = part_of(face, left, top, std::min(options.tile_px, size - left),
-                                 std::min(options.tile_px, size - top));
-      const fs::path path = folder / fmt::format("{}-r{}-c{}.jpg", name, top / options.tile_px,
-                                                 left / options.tile_px);
-      if (auto done = write_image(path, tile, {.jpeg_quality = options.jpeg_quality}); !done) {
-        return done;
-      }
-    }
+  for (const Tile& tile : tiles_of(size, options.tile_px)) {
+    const Image picture =
+        part_of(face, tile.left, tile.top, std::min(options.tile_px, size - tile.left),
+                std::min(options.tile_px, size - tile.top));
+    auto done =
+        write_image(tile_file(folder, name, tile), picture, {.jpeg_quality = options.jpeg_quality});
+    if (!done) return done;
   }
   return {};
 }
@@ -127,16 +150,20 @@ Result<void> write_faces(const Image& panorama, const fs::path& folder, const Cu
                          const ProgressFn& progress) {
   const auto size = face_size(panorama, options);
   if (!size) return tl::unexpected(size.error());
+  const fs::path index = folder / "cube.json";
+  std::vector<fs::path> files = {index};
+  for (const CubeFace& face : cube_faces(*size)) files.push_back(face_file(folder, face));
+  if (auto free = check_destinations(files); !free) return free;
   if (auto made = make_folder(folder); !made) return made;
   const WrappedPanorama source(panorama);
   nlohmann::json faces = nlohmann::json::array();
   for (const CubeFace& face : cube_faces(*size)) {
     if (auto on = go_on(progress, "cutting faces", faces.size()); !on) return on;
-    const std::string file = fmt::format("{}.tif", face.name);
+    const fs::path file = face_file(folder, face);
     const Image picture = render_flat_view(source, face.view);
-    if (auto done = write_image(folder / file, picture); !done) return done;
+    if (auto done = write_image(file, picture); !done) return done;
     nlohmann::json entry = face_json(face);
-    entry["file"] = file;
+    entry["file"] = file.filename().string();
     faces.push_back(std::move(entry));
   }
   const nlohmann::json cube = {{"format", "seamwright-cube"},
@@ -144,7 +171,7 @@ Result<void> write_faces(const Image& panorama, const fs::path& folder, const Cu
                                {"face_px", *size},
                                {"panorama_width_px", panorama.width()},
                                {"faces", faces}};
-  return write_file(folder / "cube.json", cube.dump(2) + "\n");
+  return write_file(index, cube.dump(2) + "\n");
 }
 
 Result<void> write_tiles(const Image& panorama, const fs::path& folder, const CubeOptions& options,
@@ -152,6 +179,17 @@ Result<void> write_tiles(const Image& panorama, const fs::path& folder, const Cu
   const auto size = face_size(panorama, options);
   if (!size) return tl::unexpected(size.error());
   const std::vector<int> sizes = levels(*size, options.tile_px);
+  const fs::path index = folder / "tiles.json";
+  std::vector<fs::path> files = {index};
+  for (const int level : sizes) {
+    const fs::path of_level = folder / fmt::format("{}", level);
+    for (const CubeFace& face : cube_faces(*size)) {
+      for (const Tile& tile : tiles_of(level, options.tile_px)) {
+        files.push_back(tile_file(of_level, face.name, tile));
+      }
+    }
+  }
+  if (auto free = check_destinations(files); !free) return free;
   for (const int level : sizes) {
     if (auto made = make_folder(folder / fmt::format("{}", level)); !made) return made;
   }
@@ -182,7 +220,7 @@ Result<void> write_tiles(const Image& panorama, const fs::path& folder, const Cu
                                 {"panorama_width_px", panorama.width()},
                                 {"scales", scales},
                                 {"faces", faces}};
-  return write_file(folder / "tiles.json", tiles.dump(2) + "\n");
+  return write_file(index, tiles.dump(2) + "\n");
 }
 
 }  // namespace seamwright

@@ -2,6 +2,7 @@
 
 #include <new>
 
+#include "base/file_guard.h"
 #include "imaging/codecs.h"
 #include "imaging/picture_error.h"
 #include "imaging/raw_reader.h"
@@ -22,6 +23,7 @@ Error too_large(const std::filesystem::path& path) {
 Result<Image> read_image(const std::filesystem::path& path) try {
   const auto file = find_picture(path);
   if (!file) return tl::unexpected(file.error());
+  note_read(path);
   switch (file->kind) {
     case PictureKind::tiff:
     case PictureKind::bigtiff:

@@ -90,6 +90,7 @@ struct ShotFile {
 [[nodiscard]] Result<ShotFile> parse_shot_file(std::string_view yaml, const std::string& name);
 
 /// Numbers are written so that they read back exactly. Atomic.
+/// An older version of the same file is kept beside it as `NAME.previous`.
 [[nodiscard]] Result<void> write_shot_file(const std::filesystem::path& path,
                                            const ShotFile& value);
 [[nodiscard]] std::string format_shot_file(const ShotFile& value);

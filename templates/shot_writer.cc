@@ -145,7 +145,19 @@ Result<void> write_shot_file(const std::filesystem::path& path, const ShotFile& 
     error.what = "this shot would not be readable: " + error.what;
     return fail(error);
   }
-  return write_file(path, text);
+  // A person works on it: the version before is kept. A file of another kind is not touched.
+  std::error_code code;
+  if (std::filesystem::exists(path, code)) {
+    const auto before = read_file(path);
+    if (!before || before->find("format: seamwright-shot") == std::string::npos) {
+      return fail({.kind = ErrorKind::user_input,
+                   .where = path.string(),
+                   .field = {},
+                   .what = "is there already, and is no shot file",
+                   .remedy = "give another name"});
+    }
+  }
+  return write_file(path, text, Replacing::previous_kept);
 }
 
 std::filesystem::path beside_shot_file(const std::filesystem::path& shot_file,

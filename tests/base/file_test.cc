@@ -35,7 +35,7 @@ TEST_CASE("a committed file has its bytes and leaves no temporary", "[file]") {
 TEST_CASE("without a commit the destination is as it was", "[file]") {
   const ScratchDir dir;
   SECTION("it was there") {
-    put_file(dir / "out.txt", "before");
+    REQUIRE(write_file(dir / "out.txt", "before"));
     {
       auto pending = PendingFile::create(dir / "out.txt");
       REQUIRE(pending);
@@ -56,7 +56,7 @@ TEST_CASE("without a commit the destination is as it was", "[file]") {
 
 TEST_CASE("a process that dies while writing leaves the destination whole", "[file]") {
   const ScratchDir dir;
-  put_file(dir / "out.txt", "before");
+  REQUIRE(write_file(dir / "out.txt", "before"));
   const pid_t child = ::fork();
   REQUIRE(child >= 0);
   if (child == 0) {
@@ -73,7 +73,7 @@ TEST_CASE("a process that dies while writing leaves the destination whole", "[fi
 
 TEST_CASE("a commit replaces the old file at once", "[file]") {
   const ScratchDir dir;
-  put_file(dir / "out.txt", "before");
+  REQUIRE(write_file(dir / "out.txt", "before"));
   // A reader that opened the old file keeps reading it whole: it was replaced, not overwritten.
   std::ifstream reader(dir / "out.txt", std::ios::binary);
   REQUIRE(write_file(dir / "out.txt", "after, and longer"));

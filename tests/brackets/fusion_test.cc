@@ -22,9 +22,9 @@ using test::seed;
 
 namespace {
 
-constexpr int kWidth = test::kRoomWidth_px;
-constexpr int kHeight = test::kRoomHeight_px;
-const std::vector<double> kExposures = {0.125, 1, 4};
+constexpr int kFusedWidth = test::kRoomWidth_px;
+constexpr int kFusedHeight = test::kRoomHeight_px;
+const std::vector<double> kFusedExposures = {0.125, 1, 4};
 
 /// A picture as a display shows it, codes 0…1, RGB.
 using Shown = cv::Mat3f;
@@ -41,7 +41,7 @@ Shown fused(const std::vector<Frame>& frames) {
 }
 
 Shown merged(const std::vector<Frame>& frames, double local) {
-  const auto light = merge_brackets(frames, kExposures);
+  const auto light = merge_brackets(frames, kFusedExposures);
   REQUIRE(light);
   const Image* all[] = {&light->frame.image};
   const auto picture = for_display(light->frame.image, {.tone = choose_tone(all), .local = local});
@@ -62,8 +62,8 @@ Shown merged(const std::vector<Frame>& frames, double local) {
 std::vector<Frame> photographs(const std::array<test::Radiance, 3>& rooms, Random& random) {
   std::vector<Frame> frames;
   for (std::size_t i = 0; i < 3; ++i) {
-    frames.push_back(test::photograph(kWidth, kHeight, rooms[i],
-                                      {.exposure = kExposures[i], .linear = false}, random));
+    frames.push_back(test::photograph(kFusedWidth, kFusedHeight, rooms[i],
+                                      {.exposure = kFusedExposures[i], .linear = false}, random));
   }
   return frames;
 }
@@ -76,7 +76,7 @@ double ghost_codes(const Shown& moving, const std::array<Shown, 3>& still) {
   double sum = 0;
   int count = 0;
   for (int y = test::kBallTop_px; y < test::kBallBottom_px; ++y) {
-    for (int x = 2; x < kWidth - 2; ++x, ++count) {
+    for (int x = 2; x < kFusedWidth - 2; ++x, ++count) {
       double least = std::numeric_limits<double>::infinity();
       for (const auto& difference : differences) {
         const cv::Vec3f& d = difference(y, x);
@@ -88,11 +88,12 @@ double ghost_codes(const Shown& moving, const std::array<Shown, 3>& still) {
   return 255 * std::sqrt(sum / count);
 }
 
-constexpr double kWindowRadius_px = 40;
+constexpr double kFusedWindowRadius_px = 40;
 
 /// An even wall with a round window.
 double even_wall(double u, double v, int channel) {
-  const bool inside = std::hypot(u - 0.5 * kWidth, v - 0.5 * kHeight) < kWindowRadius_px;
+  const bool inside =
+      std::hypot(u - 0.5 * kFusedWidth, v - 0.5 * kFusedHeight) < kFusedWindowRadius_px;
   return (channel == 0 ? 0.8 : 1.0) * (inside ? 6.0 : 0.05);
 }
 
@@ -101,11 +102,11 @@ double even_wall(double u, double v, int channel) {
 double halo(const Shown& shown) {
   std::array<cv::Vec3d, 2> sums{};
   std::array<int, 2> counts{};
-  for (int y = 0; y < kHeight; ++y) {
-    for (int x = 0; x < kWidth; ++x) {
-      const double r = std::hypot(x + 0.5 - 0.5 * kWidth, y + 0.5 - 0.5 * kHeight);
-      const bool near = std::abs(r - kWindowRadius_px - 5) < 1;
-      if (!near && x >= 16 && x < kWidth - 16) continue;
+  for (int y = 0; y < kFusedHeight; ++y) {
+    for (int x = 0; x < kFusedWidth; ++x) {
+      const double r = std::hypot(x + 0.5 - 0.5 * kFusedWidth, y + 0.5 - 0.5 * kFusedHeight);
+      const bool near = std::abs(r - kFusedWindowRadius_px - 5) < 1;
+      if (!near && x >= 16 && x < kFusedWidth - 16) continue;
       sums[near ? 0 : 1] += cv::Vec3d(shown(y, x));
       ++counts[near ? 0 : 1];
     }

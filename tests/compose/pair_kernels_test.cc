@@ -21,7 +21,7 @@ constexpr std::size_t kCount = 992;  // of a cell with a row less
 constexpr RibbonShape kClosed{.width_px = 150, .height_px = 40, .closed = true};
 constexpr RibbonShape kOpen{.width_px = 150, .height_px = 40, .closed = false};
 
-std::vector<float> noise(Random& random, std::size_t count, double low, double high) {
+std::vector<float> pair_noise(Random& random, std::size_t count, double low, double high) {
   std::vector<float> values(count);
   for (float& value : values) value = static_cast<float>(random.uniform(low, high));
   return values;
@@ -40,10 +40,11 @@ struct Ribbon {
 
   Ribbon(Random& random, const RibbonShape& of_shape)
       : shape(of_shape),
-        raster(noise(random, pixels(shape), -1, 1)),
-        seam_rows(noise(random, static_cast<std::size_t>(shape.width_px), 15, 25)),
+        raster(pair_noise(random, pixels(shape), -1, 1)),
+        seam_rows(pair_noise(random, static_cast<std::size_t>(shape.width_px), 15, 25)),
         tones(shape.width_px, shape.height_px) {
-    const std::vector<float> all = noise(random, BandBlend::Tones::kFloats * pixels(shape), 0, 1);
+    const std::vector<float> all =
+        pair_noise(random, BandBlend::Tones::kFloats * pixels(shape), 0, 1);
     std::copy(all.begin(), all.end(), tones.row(0));
   }
 };
@@ -60,7 +61,7 @@ void place_about_the_end(Random& random, PlaceRun& places) {
 }
 
 // What all kernels make of a ribbon at some places.
-struct Everything {
+struct PairRun {
   CornerRun corners{};
   RunPlane values{};
   RunPlane strength{};
@@ -70,7 +71,7 @@ struct Everything {
   SourceRun moved{};
   RunRange range{};
 
-  bool operator==(const Everything& other) const {
+  bool operator==(const PairRun& other) const {
     return std::memcmp(&corners, &other.corners, sizeof corners) == 0 &&
            std::memcmp(&values, &other.values, sizeof values) == 0 &&
            std::memcmp(&strength, &other.strength, sizeof strength) == 0 &&
@@ -82,8 +83,8 @@ struct Everything {
   }
 };
 
-std::unique_ptr<Everything> everything(const Ribbon& ribbon, const PlaceRun& places) {
-  auto all = std::make_unique<Everything>();
+std::unique_ptr<PairRun> everything(const Ribbon& ribbon, const PlaceRun& places) {
+  auto all = std::make_unique<PairRun>();
   const int width = ribbon.shape.width_px;
   find_corners(places, ribbon.shape, all->corners);
   read_raster(ribbon.raster.data(), width, all->corners, all->values);
@@ -102,8 +103,8 @@ std::unique_ptr<Everything> everything(const Ribbon& ribbon, const PlaceRun& pla
   return all;
 }
 
-std::unique_ptr<Everything> everything_with(std::int64_t targets, const Ribbon& ribbon,
-                                            const PlaceRun& places) {
+std::unique_ptr<PairRun> pair_run_with(std::int64_t targets, const Ribbon& ribbon,
+                                       const PlaceRun& places) {
   const test::OnlyTargets only(targets);
   auto all = everything(ribbon, places);
   return all;
@@ -133,10 +134,10 @@ TEST_CASE("Every instruction set reads a ribbon alike, plain C++ among them") {
   for (const RibbonShape& shape : {kClosed, kOpen}) {
     const Ribbon ribbon(random, shape);
     place_about_the_end(random, *places);
-    const auto plain = everything_with(HWY_EMU128, ribbon, *places);
+    const auto plain = pair_run_with(HWY_EMU128, ribbon, *places);
     for (const std::int64_t target : {HWY_SSSE3, HWY_SSE4, HWY_AVX2, HWY_AVX3}) {
       if ((hwy::SupportedTargets() & target) == 0) continue;
-      CHECK(*everything_with(target | HWY_EMU128, ribbon, *places) == *plain);
+      CHECK(*pair_run_with(target | HWY_EMU128, ribbon, *places) == *plain);
       ++compared;
     }
   }

@@ -11,7 +11,8 @@ using test::Colour;
 
 namespace {
 
-Panorama render(const Rig& rig, const std::vector<Frame>& frames, const RenderOptions& options) {
+Panorama render_coloured(const Rig& rig, const std::vector<Frame>& frames,
+                         const RenderOptions& options) {
   auto panorama = render_panorama(rig, frames, options);
   if (!panorama) FAIL(panorama.error().line());
   return std::move(*panorama);
@@ -39,7 +40,7 @@ TEST_CASE("A smooth 16-bit slope has no 8-bit steps") {
   };
   const Rig rig = test::small_body(51, 360);
   const Panorama panorama =
-      render(rig, test::shoot(rig, scene), {.width_px = 1024, .gain_match = false});
+      render_coloured(rig, test::shoot(rig, scene), {.width_px = 1024, .gain_match = false});
   REQUIRE(panorama.image.type() == SampleType::u16);
   std::set<std::uint16_t> levels;
   int largest_step = 0;
@@ -63,8 +64,8 @@ TEST_CASE("Unequal lenses give one picture without a step, half a stop and a cas
   const auto scene = [](const Vec3&) { return Colour{0.3, 0.25, 0.2}; };
   const auto frames =
       test::shoot(rig, scene, {.exposure = {{1, 1, 1}, {0.7071, 0.7071 * 1.1, 0.7071 * 0.9}}});
-  const Panorama matched = render(rig, frames, {.width_px = 512});
-  const Panorama raw = render(rig, frames, {.width_px = 512, .gain_match = false});
+  const Panorama matched = render_coloured(rig, frames, {.width_px = 512});
+  const Panorama raw = render_coloured(rig, frames, {.width_px = 512, .gain_match = false});
   for (int c = 0; c < 3; ++c) {
     const auto spread = [&](const Image& image) {
       double low = 1;
@@ -87,7 +88,7 @@ TEST_CASE("Vignetting is divided out in linear light") {
   for (MountedLens& mounted : rig.lenses) mounted.lens.vignetting = {-0.35, 0.05, -0.1};
   const auto scene = test::wavy_scene(8);
   const Panorama panorama =
-      render(rig, test::shoot(rig, scene), {.width_px = 640, .gain_match = false});
+      render_coloured(rig, test::shoot(rig, scene), {.width_px = 640, .gain_match = false});
   CHECK(test::psnr_db(panorama.image, scene) > 55);
 }
 
@@ -108,10 +109,11 @@ TEST_CASE("Fringe terms register red and blue on green") {
   }
   const auto frames = test::shoot(rig, scene);
   const int width = 16 * 64;
-  const Panorama corrected = render(rig, frames, {.width_px = width, .gain_match = false});
+  const Panorama corrected = render_coloured(rig, frames, {.width_px = width, .gain_match = false});
   Rig ignorant = rig;
   for (MountedLens& mounted : ignorant.lenses) mounted.lens.red = mounted.lens.blue = {};
-  const Panorama ignored = render(ignorant, frames, {.width_px = width, .gain_match = false});
+  const Panorama ignored =
+      render_coloured(ignorant, frames, {.width_px = width, .gain_match = false});
 
   double worst_px = 0;
   double worst_ignored_px = 0;
@@ -144,7 +146,7 @@ TEST_CASE("A clipped window stays white on the lens whose gain is below one") {
   };
   // Gains near (0.76, 0.84, 1.1) for the brighter lens: a cast that would show on white.
   const auto frames = test::shoot(rig, scene, {.exposure = {{1, 1, 1}, {0.55, 0.7, 1.2}}});
-  const Panorama panorama = render(rig, frames, {.width_px = 640});
+  const Panorama panorama = render_coloured(rig, frames, {.width_px = 640});
   const auto& gains = panorama.report.gains.gains;
   REQUIRE(gains[0][0] < 0.8);
   for (const int x : {320, 0}) {  // a window before each lens
@@ -161,7 +163,7 @@ TEST_CASE("A window's edge has no dark line and no colour") {
   };
   for (const auto kernel : {ResampleKernel::catmull_rom, ResampleKernel::lanczos3}) {
     const Panorama panorama =
-        render(rig, test::shoot(rig, scene), {.width_px = 720, .kernel = kernel});
+        render_coloured(rig, test::shoot(rig, scene), {.width_px = 720, .kernel = kernel});
     double darkest = 1;
     for (int x = 180; x < 540; ++x) {
       for (int c = 0; c < 3; ++c) {
@@ -177,20 +179,20 @@ TEST_CASE("A window's edge has no dark line and no colour") {
 TEST_CASE("Float frames keep light above white; grey and 8-bit frames render") {
   const Rig rig = test::small_body(57, 120);
   const auto bright = [](const Vec3&) { return Colour{3.0, 2.0, 0.5}; };
-  const Panorama hdr =
-      render(rig, test::shoot(rig, bright, {.type = SampleType::f32, .transfer = Transfer::linear}),
-             {.width_px = 256});
+  const Panorama hdr = render_coloured(
+      rig, test::shoot(rig, bright, {.type = SampleType::f32, .transfer = Transfer::linear}),
+      {.width_px = 256});
   REQUIRE(hdr.image.type() == SampleType::f32);
   CHECK(test::code_at(hdr.image, 128, 64, 0) == Approx(3.0).margin(1e-4));
 
   const auto dim = [](const Vec3&) { return Colour{0.2, 0.2, 0.2}; };
   const Panorama grey =
-      render(rig, test::shoot(rig, dim, {.channels = Channels::grey}), {.width_px = 256});
+      render_coloured(rig, test::shoot(rig, dim, {.channels = Channels::grey}), {.width_px = 256});
   CHECK(grey.image.channels() == Channels::grey);
   CHECK(test::code_at(grey.image, 128, 64, 0) == Approx(linear_to_srgb(0.2)).margin(1e-4));
 
   const Panorama eight =
-      render(rig, test::shoot(rig, dim, {.type = SampleType::u8}), {.width_px = 256});
+      render_coloured(rig, test::shoot(rig, dim, {.type = SampleType::u8}), {.width_px = 256});
   CHECK(eight.image.type() == SampleType::u16);
   CHECK(test::code_at(eight.image, 128, 64, 2) == Approx(linear_to_srgb(0.2)).margin(2e-3));
 }
@@ -202,7 +204,7 @@ TEST_CASE("A panorama smaller than native does not alias") {
     const double light = 0.3 + 0.25 * std::sin(240 * d.y());
     return Colour{light, light, light};
   };
-  const Panorama small = render(rig, test::shoot(rig, stripes), {.width_px = 160});
+  const Panorama small = render_coloured(rig, test::shoot(rig, stripes), {.width_px = 160});
   double low = 1;
   double high = 0;
   for (int y = 30; y < 50; ++y) {

@@ -50,7 +50,7 @@ struct Difference {
   double worst_codes = 0;
 };
 
-Difference difference(const Image& one, const Image& other) {
+Difference flare_difference(const Image& one, const Image& other) {
   Difference result;
   double sum = 0, weights = 0;
   for (int y = 0; y < one.height(); ++y) {
@@ -86,14 +86,15 @@ TEST_CASE("Neither a soft rim nor a crescent of flare reaches the panorama", "[s
 
   std::vector<Frame> soft = clean;
   spoil(soft[0], rig.lenses[0], faded);
-  const Difference rim = difference(stitched(rig, soft, true), wanted);
+  const Difference rim = flare_difference(stitched(rig, soft, true), wanted);
   CAPTURE(rim.rms_codes, rim.worst_codes);
   CHECK(rim.rms_codes < 0.25);
 
   std::vector<Frame> lit = clean;
   spoil(lit[0], rig.lenses[0], flared);
-  const Difference crescent = difference(stitched(rig, lit, true), wanted);
-  const Difference unrouted = difference(stitched(rig, lit, false), stitched(rig, clean, false));
+  const Difference crescent = flare_difference(stitched(rig, lit, true), wanted);
+  const Difference unrouted =
+      flare_difference(stitched(rig, lit, false), stitched(rig, clean, false));
   CAPTURE(crescent.rms_codes, crescent.worst_codes, unrouted.rms_codes, unrouted.worst_codes);
   CHECK(unrouted.worst_codes > 60);  // what there is to hide
   CHECK(crescent.rms_codes < 0.25);

@@ -22,7 +22,7 @@ namespace {
 
 using Pairs = std::vector<std::pair<int, int>>;
 
-std::vector<Frame> photographed(const BoardRoom& room, const Rig& rig) {
+std::vector<Frame> photographed_room(const BoardRoom& room, const Rig& rig) {
   std::vector<Frame> frames;
   for (const MountedLens& lens : rig.lenses) {
     Frame frame;
@@ -36,7 +36,7 @@ std::vector<Frame> photographed(const BoardRoom& room, const Rig& rig) {
   return frames;
 }
 
-Rig body(int lens_count, int size_px) {
+Rig planned_body(int lens_count, int size_px) {
   test::RigOptions options;
   options.lens_count = lens_count;
   options.width_px = options.height_px = size_px;
@@ -53,7 +53,8 @@ SeamPlan plan_of(const Rig& rig, const std::vector<Frame>& frames, bool keep_vie
   return std::move(*plan);
 }
 
-Panorama render(const Rig& rig, const std::vector<Frame>& frames, const RenderOptions& options) {
+Panorama render_planned(const Rig& rig, const std::vector<Frame>& frames,
+                        const RenderOptions& options) {
   auto panorama = render_panorama(rig, frames, options);
   if (!panorama) FAIL(panorama.error().line());
   return std::move(*panorama);
@@ -92,16 +93,17 @@ const BoardRoom& boards() {
 }  // namespace
 
 TEST_CASE("lenses meet their neighbours", "[seam_plan]") {
-  CHECK(meeting_pairs(body(2, 100)) == Pairs{{0, 1}});
-  CHECK(meeting_pairs(body(4, 100)) == Pairs{{0, 1}, {0, 3}, {1, 2}, {2, 3}});
-  CHECK(meeting_pairs(body(6, 100)) == Pairs{{0, 1}, {0, 5}, {1, 2}, {2, 3}, {3, 4}, {4, 5}});
+  CHECK(meeting_pairs(planned_body(2, 100)) == Pairs{{0, 1}});
+  CHECK(meeting_pairs(planned_body(4, 100)) == Pairs{{0, 1}, {0, 3}, {1, 2}, {2, 3}});
+  CHECK(meeting_pairs(planned_body(6, 100)) ==
+        Pairs{{0, 1}, {0, 5}, {1, 2}, {2, 3}, {3, 4}, {4, 5}});
 }
 
 TEST_CASE("near boards join at every seam of two, four and six lenses", "[seam_plan]") {
   const int lens_count = GENERATE(2, 4, 6);
   CAPTURE(lens_count);
-  const Rig rig = body(lens_count, 300);
-  const auto frames = photographed(boards(), rig);
+  const Rig rig = planned_body(lens_count, 300);
+  const auto frames = photographed_room(boards(), rig);
   const SeamPlan plan = plan_of(rig, frames, true);
   REQUIRE(plan.pairs.size() == (lens_count == 2 ? 1U : static_cast<std::size_t>(lens_count)));
   for (const PairSeam& pair : plan.pairs) {
@@ -111,7 +113,7 @@ TEST_CASE("near boards join at every seam of two, four and six lenses", "[seam_p
     CAPTURE(plain, warped);
     CHECK(warped < 0.5 * plain);
   }
-  const Panorama panorama = render(rig, frames, {.width_px = 512, .seams = &plan});
+  const Panorama panorama = render_planned(rig, frames, {.width_px = 512, .seams = &plan});
   CHECK(panorama.report.unseen_px == 0);
 }
 
@@ -120,15 +122,15 @@ TEST_CASE("what is far stays where it was", "[seam_plan]") {
   const Rig rig = test::small_body(41, 300);
   const auto frames = test::shoot(rig, scene);
   const SeamPlan plan = plan_of(rig, frames);
-  const Panorama panorama = render(rig, frames, {.width_px = 480, .seams = &plan});
+  const Panorama panorama = render_planned(rig, frames, {.width_px = 480, .seams = &plan});
   const double psnr = test::psnr_db(panorama.image, scene);
   CAPTURE(psnr);
   CHECK(psnr > 50);
 }
 
 TEST_CASE("a plan and its panorama do not depend on the number of threads", "[seam_plan]") {
-  const Rig rig = body(2, 300);
-  const auto frames = photographed(boards(), rig);
+  const Rig rig = planned_body(2, 300);
+  const auto frames = photographed_room(boards(), rig);
   REQUIRE(plan_of(rig, frames).pairs.size() == 1);
   std::vector<Image> pictures;
   for (const int threads : {1, 2}) {
@@ -136,7 +138,8 @@ TEST_CASE("a plan and its panorama do not depend on the number of threads", "[se
     const SeamPlan plan = plan_of(rig, frames);
     for (const int band_rows : {16, 4000}) {
       pictures.push_back(
-          render(rig, frames, {.width_px = 400, .band_rows = band_rows, .seams = &plan}).image);
+          render_planned(rig, frames, {.width_px = 400, .band_rows = band_rows, .seams = &plan})
+              .image);
     }
   }
   REQUIRE(pictures.size() == 4);
@@ -147,11 +150,11 @@ TEST_CASE("a plan and its panorama do not depend on the number of threads", "[se
 }
 
 TEST_CASE("outside the overlap a planned panorama is the plain one", "[seam_plan]") {
-  const Rig rig = body(2, 300);
-  const auto frames = photographed(boards(), rig);
+  const Rig rig = planned_body(2, 300);
+  const auto frames = photographed_room(boards(), rig);
   const SeamPlan plan = plan_of(rig, frames);
-  const Panorama plain = render(rig, frames, {.width_px = 400});
-  const Panorama planned = render(rig, frames, {.width_px = 400, .seams = &plan});
+  const Panorama plain = render_planned(rig, frames, {.width_px = 400});
+  const Panorama planned = render_planned(rig, frames, {.width_px = 400, .seams = &plan});
   REQUIRE(plan.pairs.size() == 1);
   const RibbonGrid& grid = plan.pairs[0].warp.grid;
   const Equirect raster{400, 200};
@@ -178,7 +181,7 @@ TEST_CASE("outside the overlap a planned panorama is the plain one", "[seam_plan
 }
 
 TEST_CASE("a lens without parallax to its neighbour is left alone", "[seam_plan]") {
-  Rig rig = body(2, 160);
+  Rig rig = planned_body(2, 160);
   for (MountedLens& lens : rig.lenses) lens.pupil = Vec3::Zero();
   const auto frames = test::shoot(rig, test::wavy_scene(6));
   const SeamPlan plan = plan_of(rig, frames);
@@ -187,7 +190,7 @@ TEST_CASE("a lens without parallax to its neighbour is left alone", "[seam_plan]
 }
 
 TEST_CASE("planning can be stopped and refuses what rendering refuses", "[seam_plan]") {
-  const Rig rig = body(2, 160);
+  const Rig rig = planned_body(2, 160);
   const auto frames = test::shoot(rig, test::wavy_scene(6));
   const auto stopped = plan_seams(rig, frames, {}, [](const Progress&) { return false; });
   REQUIRE_FALSE(stopped);

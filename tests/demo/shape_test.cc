@@ -10,18 +10,20 @@ using seamwright::test::Random;
 
 namespace {
 
-float even(Random& random, float low, float high) {
+float even_number(Random& random, float low, float high) {
   return static_cast<float>(random.uniform(low, high));
 }
-Float3 anywhere(Random& random, float reach) {
-  return {even(random, -reach, reach), even(random, -reach, reach), even(random, -reach, reach)};
+Float3 point_anywhere(Random& random, float reach) {
+  return {even_number(random, -reach, reach), even_number(random, -reach, reach),
+          even_number(random, -reach, reach)};
 }
 
 /// One of each kind, placed at random.
 Scene some_shapes(Random& random) {
   Scene scene;
   Builder b(scene);
-  b.enter({even(random, -1, 1), even(random, -1, 1), even(random, -1, 1), even(random, -180, 180)});
+  b.enter({even_number(random, -1, 1), even_number(random, -1, 1), even_number(random, -1, 1),
+           even_number(random, -180, 180)});
   b.box({-0.4F, -0.2F, -0.3F}, {0.4F, 0.3F, 0.5F}, 0);
   b.quad({-0.5F, 0.4F, 0.2F}, {1, 0, 0.3F}, {0, -0.8F, 0}, 0);
   b.cylinder({0, -0.4F, 0}, {0.3F, 0.5F, 0.2F}, 0.2F, 0);
@@ -61,8 +63,8 @@ TEST_CASE("crossings lie on the surface and are the first along the ray") {
   int hits = 0;
   for (int round = 0; round < 4000; ++round) {
     const Scene scene = some_shapes(random);
-    const Float3 origin = anywhere(random, 3);
-    const Ray ray{origin, normalized(anywhere(random, 1.5F) - origin)};
+    const Float3 origin = point_anywhere(random, 3);
+    const Ray ray{origin, normalized(point_anywhere(random, 1.5F) - origin)};
     for (const Shape& shape : scene.shapes) {
       Crossing crossing;
       if (!crosses(shape, ray, 1e-4F, 100, crossing)) {

@@ -113,7 +113,7 @@ int agreeing(const ShotKeys& a, const ShotKeys& b, const Rig& rig, const Quat& b
   return count;
 }
 
-bool same(const TrackSet& a, const TrackSet& b) {
+bool same_tracks(const TrackSet& a, const TrackSet& b) {
   return std::equal(a.tracks.begin(), a.tracks.end(), b.tracks.begin(), b.tracks.end(),
                     [](const Tie& one, const Tie& other) {
                       return one.shot == other.shot &&
@@ -235,7 +235,7 @@ TEST_CASE("tracks are the same whatever the thread count", "[long]") {
   };
   const TrackSet one = made(1);
   REQUIRE(one.tracks.size() > 50);
-  CHECK(same(one, made(0)));
+  CHECK(same_tracks(one, made(0)));
 }
 
 TEST_CASE("chains join links and lenses, and drop what one lens sees at two places") {

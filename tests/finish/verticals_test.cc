@@ -35,7 +35,7 @@ EdgePlane seen_edge(Random& random, const Vec3& along, double sigma_rad) {
 }
 
 // A room: upright edges among twice as many along two horizontal directions and any others.
-std::vector<EdgePlane> room(Random& random, const Vec3& down, int upright) {
+std::vector<EdgePlane> upright_room(Random& random, const Vec3& down, int upright) {
   const Vec3 wall = down.cross(any_direction(random)).normalized();
   std::vector<EdgePlane> edges;
   for (int i = 0; i < upright; ++i) {
@@ -56,7 +56,7 @@ TEST_CASE("upright edges of a room tell the vertical", "[finish][level]") {
   for (const double tilt_deg : {0.0, 0.5, 2.0, 5.0, 12.0}) {
     for (int repeat = 0; repeat < 6; ++repeat) {
       const Vec3 down = tilted_down(random, tilt_deg);
-      const auto found = find_vertical(room(random, down, 12));
+      const auto found = find_vertical(upright_room(random, down, 12));
       REQUIRE(found);
       const double error_deg = deg_from_rad(angle_between(found->down, down));
       CAPTURE(tilt_deg, error_deg, found->sigma_deg);

@@ -8,7 +8,7 @@
 namespace seamwright {
 namespace {
 
-int lost_codes(const ToneTable& table) {
+int codes_lost_by_table(const ToneTable& table) {
   int lost = 0;
   for (int code = 0; code < ToneTable::kCodes; ++code) {
     const float light = table.light_of_codes()[static_cast<std::size_t>(code)];
@@ -21,9 +21,9 @@ TEST_CASE("curves with bends return every code", "[imaging][tone]") {
   const auto polygon = [](double code) {
     return code < 0.4 ? 0.1 * code : 0.04 + 1.6 * (code - 0.4);
   };
-  CHECK(lost_codes(ToneTable(polygon)) == 0);
+  CHECK(codes_lost_by_table(ToneTable(polygon)) == 0);
   const auto raised_black = [](double code) { return std::pow(0.05 + 0.95 * code, 2.2); };
-  CHECK(lost_codes(ToneTable(raised_black)) == 0);
+  CHECK(codes_lost_by_table(ToneTable(raised_black)) == 0);
 }
 
 TEST_CASE("both ways rise strictly", "[imaging][tone]") {

@@ -10,16 +10,16 @@ namespace seamwright {
 
 namespace {
 
-constexpr int kWidth = 512;
+constexpr int kPatchesWidth = 512;
 
 // A textured world around the pole +z of the ring; `seen_eta` says which colatitude of the world
 // appears under a colatitude of the picture.
 template <class SeenEta>
 Image panorama(const RibbonAxes& axes, const SeenEta& seen_eta) {
-  Image image(kWidth, kWidth / 2, Channels::grey, SampleType::f32);
-  const Equirect sphere{kWidth, kWidth / 2};
+  Image image(kPatchesWidth, kPatchesWidth / 2, Channels::grey, SampleType::f32);
+  const Equirect sphere{kPatchesWidth, kPatchesWidth / 2};
   for (int y = 0; y < image.height(); ++y) {
-    for (int x = 0; x < kWidth; ++x) {
+    for (int x = 0; x < kPatchesWidth; ++x) {
       const RibbonAngles at = axes.angles(sphere.direction({x + 0.5, y + 0.5}));
       const double eta = seen_eta(at);
       image.row<float>(y)[static_cast<std::size_t>(x)] =
@@ -69,7 +69,7 @@ TEST_CASE("The ring measure forgives depth, not tears") {
 
 TEST_CASE("Walls without texture do not count") {
   const RibbonAxes axes(Vec3::UnitZ());
-  const Image plain(kWidth, kWidth / 2, Channels::rgb, SampleType::u16);
+  const Image plain(kPatchesWidth, kPatchesWidth / 2, Channels::rgb, SampleType::u16);
   const test::RingPatches patches = test::compare_ring(plain, plain, axes, kOptions);
   CHECK(patches.all == 512 / 24);
   CHECK(patches.textured.empty());

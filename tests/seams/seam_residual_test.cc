@@ -10,20 +10,21 @@ using namespace seamwright;
 
 namespace {
 
-constexpr int kWidth = 480;
-constexpr int kHeight = 80;
+constexpr int kResidualWidth = 480;
+constexpr int kResidualHeight = 80;
 
-SeamPath middle(int width = kWidth) {
+SeamPath middle(int width = kResidualWidth) {
   return {.closed = true,
-          .row_px = std::vector<float>(static_cast<std::size_t>(width), 0.5F * kHeight)};
+          .row_px = std::vector<float>(static_cast<std::size_t>(width), 0.5F * kResidualHeight)};
 }
 
 // Lens b draws everything this much farther right and lower, darker and warmer.
 SeamViews misfitting(const test::Wall& wall, double across_px, double along_px) {
-  SeamViews views = test::ribbon_views(kWidth, kHeight, true, wall);
-  views.light_b = test::ribbon_views(kWidth, kHeight, true, [&](double x, double y) {
-                    return wall(x - across_px / kWidth, y - along_px / kHeight);
-                  }).light_b;
+  SeamViews views = test::ribbon_views(kResidualWidth, kResidualHeight, true, wall);
+  views.light_b =
+      test::ribbon_views(kResidualWidth, kResidualHeight, true, [&](double x, double y) {
+        return wall(x - across_px / kResidualWidth, y - along_px / kResidualHeight);
+      }).light_b;
   test::expose(views.light_b, {0.7, 0.6, 0.5});
   return views;
 }
@@ -57,7 +58,7 @@ TEST_CASE("The shift that is left is found to a fraction of a pixel", "[seam_res
 TEST_CASE("Plain walls and what one lens does not show tell nothing", "[seam_residual]") {
   CHECK(found_in(misfitting(test::plain, 0, 3)).patches.empty());
   SeamViews views = misfitting(test::wavy, 0, 0);
-  test::mark(views.state_b, 100, 260, 0, kHeight, static_cast<int>(ViewState::hidden));
+  test::mark(views.state_b, 100, 260, 0, kResidualHeight, static_cast<int>(ViewState::hidden));
   const SeamResidual found = found_in(views);
   CHECK(found.patches.size() < 18);
   for (const SeamPatch& patch : found.patches) {
@@ -67,7 +68,7 @@ TEST_CASE("Plain walls and what one lens does not show tell nothing", "[seam_res
 
 TEST_CASE("Different things are not alike under any shift", "[seam_residual]") {
   SeamViews views = misfitting(test::wavy, 0, 0);
-  views.light_b = test::ribbon_views(kWidth, kHeight, true, [](double x, double y) {
+  views.light_b = test::ribbon_views(kResidualWidth, kResidualHeight, true, [](double x, double y) {
                     return test::wavy(1.37 * (y + 0.2), 0.61 * x);
                   }).light_b;
   int unlike = 0;
@@ -79,8 +80,9 @@ TEST_CASE("Different things are not alike under any shift", "[seam_residual]") {
 
 TEST_CASE("A repeated pattern is not taken for a shift", "[seam_residual]") {
   const auto fence = [](double x, double y) {
-    const double light = 0.4 + 0.2 * std::sin(2 * kPi * kHeight * y / 5) +
-                         0.1 * std::sin(2 * kPi * kWidth * x / 6) + 0.02 * std::sin(9 * kPi * x);
+    const double light = 0.4 + 0.2 * std::sin(2 * kPi * kResidualHeight * y / 5) +
+                         0.1 * std::sin(2 * kPi * kResidualWidth * x / 6) +
+                         0.02 * std::sin(9 * kPi * x);
     return test::Light{light, light, light};
   };
   for (const SeamPatch& patch : found_in(misfitting(fence, 0, 0.5)).patches) {
@@ -91,12 +93,12 @@ TEST_CASE("A repeated pattern is not taken for a shift", "[seam_residual]") {
 
 TEST_CASE("A shift along an edge does not show", "[seam_residual]") {
   const auto stripes = [](double, double y) {
-    const double light = 0.4 + 0.3 * std::sin(2 * kPi * kHeight * y / 17);
+    const double light = 0.4 + 0.3 * std::sin(2 * kPi * kResidualHeight * y / 17);
     return test::Light{light, light, light};
   };
   SeamViews views = misfitting(stripes, 0, 2);
-  for (int y = 0; y < kHeight; ++y) {
-    for (int x = 0; x < kWidth; ++x) {  // a trace of texture that pulls sideways
+  for (int y = 0; y < kResidualHeight; ++y) {
+    for (int x = 0; x < kResidualWidth; ++x) {  // a trace of texture that pulls sideways
       const double trace = 1 + 0.004 * std::sin(0.4 * x) * std::cos(0.3 * y);
       const double moved = 1 + 0.004 * std::sin(0.4 * (x - 3)) * std::cos(0.3 * (y - 2));
       for (int c = 0; c < 3; ++c) {

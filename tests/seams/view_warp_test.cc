@@ -16,7 +16,7 @@ using namespace seamwright::test;
 
 namespace {
 
-constexpr double kHalf_m = 0.0135;
+constexpr double kWarpHalf_m = 0.0135;
 
 RibbonGrid ring_grid() {
   RibbonGrid grid{.axes = RibbonAxes(Vec3::UnitZ())};
@@ -42,11 +42,11 @@ Image plane(const RibbonGrid& grid, SampleType type) {
 // middle that each pupil sees under a direction.
 template <class Inverse>
 RibbonDepth perfect_depth(const RibbonGrid& grid, const Inverse& inverse_seen_from) {
-  RibbonDepth depth{.grid = grid, .half_baseline_m = kHalf_m};
-  depth.px_per_inverse_m = 2 * kHalf_m * grid.px_per_rad;
+  RibbonDepth depth{.grid = grid, .half_baseline_m = kWarpHalf_m};
+  depth.px_per_inverse_m = 2 * kWarpHalf_m * grid.px_per_rad;
   depth.gap_inverse_m = 1.5 / depth.px_per_inverse_m;
   for (LensDepth* lens : {&depth.of_a, &depth.of_b}) {
-    const double offset = lens == &depth.of_a ? kHalf_m : -kHalf_m;
+    const double offset = lens == &depth.of_a ? kWarpHalf_m : -kWarpHalf_m;
     *lens = {plane(grid, SampleType::f32), plane(grid, SampleType::f32),
              plane(grid, SampleType::u8)};
     for (int y = 0; y < grid.height_px; ++y) {
@@ -80,13 +80,13 @@ double shown_row(const ViewWarp& warp, const Image& shift, int x, double eta_rad
 
 TEST_CASE("the viewpoint walks from pupil to pupil and starts and ends at rest", "[view_warp]") {
   const RibbonGrid grid = ring_grid();
-  const ViewpointSlide slide(kHalf_m, grid, columns_of(grid));
+  const ViewpointSlide slide(kWarpHalf_m, grid, columns_of(grid));
   const double begin = slide.columns()[7].begin_rad;
   const double end = slide.columns()[7].end_rad;
   CHECK(slide.strength(7) == Approx(1));
   CHECK(begin == Approx(rad_from_deg(80)).margin(1e-9));
-  CHECK(slide.offset_m(7, begin - 0.1) == Approx(kHalf_m));
-  CHECK(slide.offset_m(7, end + 0.1) == Approx(-kHalf_m));
+  CHECK(slide.offset_m(7, begin - 0.1) == Approx(kWarpHalf_m));
+  CHECK(slide.offset_m(7, end + 0.1) == Approx(-kWarpHalf_m));
   CHECK(slide.offset_m(7, 0.5 * (begin + end)) == Approx(0).margin(1e-12));
   // One continuous derivative, zero at both borders.
   constexpr double kStep = 1e-4;
@@ -98,20 +98,20 @@ TEST_CASE("the viewpoint walks from pupil to pupil and starts and ends at rest",
     most_bend = std::max(most_bend, std::abs(next - slope));
     slope = next;
   }
-  const double bend = 12 * kHalf_m / ((end - begin) * (end - begin));  // of 3t² − 2t³, analytic
+  const double bend = 12 * kWarpHalf_m / ((end - begin) * (end - begin));  // of 3t² − 2t³, analytic
   CHECK(most_bend < 1.05 * bend * kStep);
 }
 
 TEST_CASE("every point is shown once, and where the walk looks", "[view_warp]") {
   const RibbonGrid grid = ring_grid();
-  const ViewpointSlide slide(kHalf_m, grid, columns_of(grid));
+  const ViewpointSlide slide(kWarpHalf_m, grid, columns_of(grid));
   for (const double inverse : {0.0, 0.5, 2.0, 3.3, 8.0}) {
     double before = -1;
     for (double eta = rad_from_deg(70); eta < rad_from_deg(110); eta += 2e-3) {
-      const double shown = slide.shown_eta(0, kHalf_m, Colatitude(eta), inverse);
+      const double shown = slide.shown_eta(0, kWarpHalf_m, Colatitude(eta), inverse);
       CHECK(shown > before);
       before = shown;
-      const double back = eta_seen_from(kHalf_m, slide.offset_m(0, shown), shown, inverse);
+      const double back = eta_seen_from(kWarpHalf_m, slide.offset_m(0, shown), shown, inverse);
       CHECK(back == Approx(eta).margin(1e-7));
     }
   }
@@ -123,7 +123,7 @@ TEST_CASE("overlaps that end fade out, and what is narrow has no walk", "[view_w
   auto columns = columns_of(grid);
   for (std::size_t x = 1000; x < 1100; ++x) columns[x].end_rad = columns[x].begin_rad + 0.01;
   for (std::size_t x = 1600; x < 1700; ++x) columns[x] = {};
-  const ViewpointSlide slide(kHalf_m, grid, columns);
+  const ViewpointSlide slide(kWarpHalf_m, grid, columns);
   CHECK(slide.strength(0) < 0.01);
   CHECK(slide.strength(2399) < 0.01);
   CHECK(slide.strength(1050) == 0);
@@ -144,13 +144,13 @@ TEST_CASE("both lenses show the same point of a wall, and nothing moves at the b
     return 1 / std::hypot(0.8, along);
   };
   const RibbonDepth depth = perfect_depth(grid, inverse);
-  const ViewWarp warp = view_warp(depth, ViewpointSlide(kHalf_m, grid, columns_of(grid)));
+  const ViewWarp warp = view_warp(depth, ViewpointSlide(kWarpHalf_m, grid, columns_of(grid)));
   int checked = 0;
   for (int y = 20; y < grid.height_px - 20; ++y) {
     for (int x = 3; x < grid.width_px; x += 97) {
       const double eta = eta_of_row(grid, y + 0.5);
-      const double of_a = kHalf_m + 0.8 / std::tan(eta + shift_of(warp.shift_a_rad, x, y));
-      const double of_b = -kHalf_m + 0.8 / std::tan(eta + shift_of(warp.shift_b_rad, x, y));
+      const double of_a = kWarpHalf_m + 0.8 / std::tan(eta + shift_of(warp.shift_a_rad, x, y));
+      const double of_b = -kWarpHalf_m + 0.8 / std::tan(eta + shift_of(warp.shift_b_rad, x, y));
       CHECK(std::abs(of_a - of_b) / 0.8 * grid.px_per_rad < 0.02);
       CHECK(static_cast<int>(warp.seen_by.row<std::uint8_t>(y)[static_cast<std::size_t>(x)]) == 3);
       ++checked;
@@ -173,7 +173,7 @@ TEST_CASE("a straight edge across the seam stays straight within a pixel", "[vie
     return 1 / (Vec3(0, 0, offset) + plane_m / d.x() * d).norm();
   };
   const RibbonDepth depth = perfect_depth(grid, inverse);
-  const ViewWarp warp = view_warp(depth, ViewpointSlide(kHalf_m, grid, columns_of(grid)));
+  const ViewWarp warp = view_warp(depth, ViewpointSlide(kWarpHalf_m, grid, columns_of(grid)));
   for (const double slope : {0.0, 0.2, 0.5, 1.0}) {
     CAPTURE(slope);
     std::vector<Vec2> line;  // raster places, cut over from lens a to lens b at the middle row
@@ -185,9 +185,9 @@ TEST_CASE("a straight edge across the seam stays straight within a pixel", "[vie
       const double radius = plane_m / std::cos(psi);
       const double along = slope * across;
       const double row_a =
-          shown_row(warp, warp.shift_a_rad, x, std::atan2(radius, along - kHalf_m));
+          shown_row(warp, warp.shift_a_rad, x, std::atan2(radius, along - kWarpHalf_m));
       const double row_b =
-          shown_row(warp, warp.shift_b_rad, x, std::atan2(radius, along + kHalf_m));
+          shown_row(warp, warp.shift_b_rad, x, std::atan2(radius, along + kWarpHalf_m));
       REQUIRE(row_a > 0);
       CHECK(row_b == Approx(row_a).margin(0.05));
       line.emplace_back(x, row_a < middle_row ? row_a : row_b);
@@ -208,9 +208,9 @@ TEST_CASE("what a lens does not see is said, and nothing is read twice", "[view_
   const BoardRoom room({{.middle = {0.6, 0, 0}, .half_wide_m = 0.1, .half_high_m = 0.04}});
   const Rig rig = nominal_rig();  // lens 0 looks along the ribbon's pole
   MountedLens a = rig.lenses[0];
-  a.pupil = {0, 0, kHalf_m};
+  a.pupil = {0, 0, kWarpHalf_m};
   MountedLens b = rig.lenses[1];
-  b.pupil = {0, 0, -kHalf_m};
+  b.pupil = {0, 0, -kWarpHalf_m};
   RibbonDepth depth = perfect_depth(grid, [&](double offset, const Vec3& direction) {
     return 1 / room.hit({0, 0, offset}, direction).point.norm();
   });
@@ -225,7 +225,7 @@ TEST_CASE("what a lens does not see is said, and nothing is read twice", "[view_
       }
     }
   }
-  const ViewpointSlide slide(kHalf_m, grid, columns_of(grid));
+  const ViewpointSlide slide(kWarpHalf_m, grid, columns_of(grid));
   const ViewWarp warp = view_warp(depth, slide);
   int hidden = 0;
   int agree = 0;

@@ -19,11 +19,11 @@ using test::TouchedBody;
 
 // Sanitized builds look for faults of memory: a few shots walk the same code.
 #ifdef __SANITIZE_ADDRESS__
-constexpr int kBodies = 1;
+constexpr int kTouchedBodies = 1;
 constexpr int kShots = 4;
 constexpr bool kEnoughShots = false;
 #else
-constexpr int kBodies = 6;
+constexpr int kTouchedBodies = 6;
 constexpr int kShots = 120;
 constexpr bool kEnoughShots = true;
 #endif
@@ -31,7 +31,7 @@ constexpr bool kEnoughShots = true;
 const std::vector<TouchedBody>& bodies() {
   static const std::vector<TouchedBody> all = [] {
     std::vector<TouchedBody> made;
-    for (std::uint64_t i = 0; i < kBodies; ++i) {
+    for (std::uint64_t i = 0; i < kTouchedBodies; ++i) {
       Random random(900 + i);
       made.push_back(test::touched_body(random));
     }
@@ -145,7 +145,7 @@ Trial run_trial(std::uint64_t stream, double flex_deg, int far, int open) {
   Random random(stream);
   Trial trial;
   for (int k = 0; k < kShots; ++k) {
-    const TouchedBody& body = bodies()[static_cast<std::size_t>(k % kBodies)];
+    const TouchedBody& body = bodies()[static_cast<std::size_t>(k % kTouchedBodies)];
     const Shot shot(random, body, flex_deg, far, open);
     const auto result = touch_shot(body, shot.ties);
     REQUIRE(result);
@@ -226,7 +226,7 @@ TEST_CASE("one wrong tie among five is named and does not spoil the ring") {
   Sample across;
   for (const double flex_deg : {0.3, 0.02}) {
     for (int k = 0; k < kShots; ++k) {
-      const TouchedBody& body = bodies()[static_cast<std::size_t>(k % kBodies)];
+      const TouchedBody& body = bodies()[static_cast<std::size_t>(k % kTouchedBodies)];
       Shot shot(random, body, flex_deg, 2, 3);
       // Twenty pixels round the lens' axis: across. Along, a depth would explain an open one.
       const auto bad = static_cast<std::size_t>(random.integer(0, 4));

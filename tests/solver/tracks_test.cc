@@ -35,7 +35,7 @@ Rig start_for(const Rig& body) {
   return start;
 }
 
-Result<LearnRigResult> learn(const test::RoomSurvey& survey, const Rig& body) {
+Result<LearnRigResult> learn_from_tracks(const test::RoomSurvey& survey, const Rig& body) {
   const Rig start = start_for(body);
   return learn_rig(start, prior_of({}, start, all_rig_terms(2)), survey.ties, survey.start, {});
 }
@@ -46,7 +46,7 @@ TEST_CASE("stands of one room tell the ring, their places and the flex") {
   const Rig body = body_of(random);
   const test::RoomSurvey survey =
       test::room_survey(random, body, {.tracks = 800, .noise_px = 0.15, .flex_rad = 2e-4});
-  const auto learnt = learn(survey, body);
+  const auto learnt = learn_from_tracks(survey, body);
   REQUIRE(learnt);
   const SeamSummary seam = summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
   double place = 0;

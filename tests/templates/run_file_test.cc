@@ -26,7 +26,7 @@ gap_s: 5
 frames_per_shot: 3
 )";
 
-void require_refused(const std::string& from, const std::string& to, const std::string& says) {
+void require_run_refused(const std::string& from, const std::string& to, const std::string& says) {
   const std::string text = edited(kSample, from, to);
   CAPTURE(text);
   const auto run = parse_run_file(text, "r.yaml");
@@ -63,17 +63,18 @@ TEST_CASE("a run file is read, all of it and the least of it", "[templates]") {
 }
 
 TEST_CASE("what a run file may not say is refused with its line", "[templates]") {
-  require_refused("version: 1", "version: 2", "2 is newer");
-  require_refused("shots: [\"archive/2024\", \"late/room.shot.yaml\"]", "shots: []", "is empty");
-  require_refused("archive/2024", "/archive/2024", "absolute");
-  require_refused("out: \"panoramas\"\n", "", "out");
-  require_refused("16384", "16383", "odd");
-  require_refused("16384", "12", "width_px");
-  require_refused("plain", "fancy", "seam");
-  require_refused("88", "101", "quality");
-  require_refused("gap_s: 5", "gap_s: -5", "gap_s");
-  require_refused("level: true", "level: maybe", "level");
-  require_refused("strip_location", "strip_locations", "strip_locations");
+  require_run_refused("version: 1", "version: 2", "2 is newer");
+  require_run_refused("shots: [\"archive/2024\", \"late/room.shot.yaml\"]", "shots: []",
+                      "is empty");
+  require_run_refused("archive/2024", "/archive/2024", "absolute");
+  require_run_refused("out: \"panoramas\"\n", "", "out");
+  require_run_refused("16384", "16383", "odd");
+  require_run_refused("16384", "12", "width_px");
+  require_run_refused("plain", "fancy", "seam");
+  require_run_refused("88", "101", "quality");
+  require_run_refused("gap_s: 5", "gap_s: -5", "gap_s");
+  require_run_refused("level: true", "level: maybe", "level");
+  require_run_refused("strip_location", "strip_locations", "strip_locations");
 }
 
 TEST_CASE("no run file crashes the reader", "[templates]") {

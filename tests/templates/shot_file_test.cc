@@ -12,7 +12,7 @@ using namespace seamwright::test;
 
 namespace {
 
-const std::string kSample = R"(format: seamwright-shot
+const std::string kShotSample = R"(format: seamwright-shot
 version: 1
 frames: ["frames/hall_front.tif", "frames/hall_back.tif"]
 layout: one-per-file
@@ -28,7 +28,7 @@ manual_ties:
       - {lens: 1, u_px: 1890.5, v_px: 901}
 )";
 
-void require_refused(const std::string& text, int line, const std::string& says) {
+void require_shot_refused(const std::string& text, int line, const std::string& says) {
   const auto result = parse_shot_file(text, "s.yaml");
   INFO(text);
   REQUIRE_FALSE(result);
@@ -40,17 +40,18 @@ void require_refused(const std::string& text, int line, const std::string& says)
 }
 
 // The same of a file in which one thing is changed, on whose line the error is.
-void require_edit_refused(const std::string& text, const std::string& from, const std::string& to,
-                          const std::string& says) {
+void require_shot_edit_refused(const std::string& text, const std::string& from,
+                               const std::string& to, const std::string& says) {
   CAPTURE(from, to);
-  require_refused(edited(text, from, to), line_of(text, from), says);
+  require_shot_refused(edited(text, from, to), line_of(text, from), says);
 }
 
-void require_edit_refused(const std::string& from, const std::string& to, const std::string& says) {
-  require_edit_refused(kSample, from, to, says);
+void require_shot_edit_refused(const std::string& from, const std::string& to,
+                               const std::string& says) {
+  require_shot_edit_refused(kShotSample, from, to, says);
 }
 
-void require_same(const ShotFile& a, const ShotFile& b) {
+void require_same_shot(const ShotFile& a, const ShotFile& b) {
   CHECK(a.frames == b.frames);
   CHECK(a.intake.layout == b.intake.layout);
   CHECK(a.intake.lens_count == b.intake.lens_count);
@@ -76,14 +77,14 @@ ShotTouch random_touch(Random& random, int lens_count) {
   return touch;
 }
 
-const std::string kTouched = edited(kSample, "version: 1", "version: 2") + R"(touch:
+const std::string kTouched = edited(kShotSample, "version: 1", "version: 2") + R"(touch:
   terms:
     lens0.focal_px: 0.125
     lens1.rotation_x_deg: -0.25
     lens1.pupil_y: 0.0001
 )";
 
-const std::string kStroked = edited(kSample, "version: 1", "version: 3") + R"(seam:
+const std::string kStroked = edited(kShotSample, "version: 1", "version: 3") + R"(seam:
   - wish: away
     reach_deg: 1.5
     path_deg:
@@ -110,7 +111,7 @@ std::vector<SeamStroke> random_strokes(Random& random, int lens_count) {
   return strokes;
 }
 
-const std::string kBracketed = edited(kSample, "version: 1", "version: 4") + R"(brackets:
+const std::string kBracketed = edited(kShotSample, "version: 1", "version: 4") + R"(brackets:
   - - {file: "frames/hall_1_front.tif", ev: -3}
     - {file: "frames/hall_front.tif", ev: 0}
     - {file: "frames/hall_3_front.tif", ev: 2}
@@ -134,7 +135,7 @@ std::vector<std::vector<BracketFrame>> random_brackets(
   return brackets;
 }
 
-const std::string kMarked = edited(kSample, "version: 1", "version: 5") + R"(verticals:
+const std::string kMarked = edited(kShotSample, "version: 1", "version: 5") + R"(verticals:
   - ends_deg: [[-31.25, 18.5], [-30.75, -22]]
   - ends_deg: [[58, 40], [58.5, -3]]
 )";
@@ -189,7 +190,7 @@ ShotFile random_shot(Random& random) {
 }  // namespace
 
 TEST_CASE("a shot file is read", "[templates]") {
-  const auto shot = parse_shot_file(kSample, "s.yaml");
+  const auto shot = parse_shot_file(kShotSample, "s.yaml");
   if (!shot) FAIL(shot.error().line());
   CHECK(shot->frames ==
         std::vector<std::filesystem::path>{"frames/hall_front.tif", "frames/hall_back.tif"});
@@ -222,7 +223,7 @@ TEST_CASE("a shot file reads back as it was written", "[templates]") {
     if (!written) FAIL(written.error().line());
     const auto again = read_shot_file(path);
     if (!again) FAIL(again.error().line());
-    require_same(*again, shot);
+    require_same_shot(*again, shot);
   }
   ShotFile absolute = random_shot(random);
   absolute.frames[0] = "/photos/front.tif";
@@ -241,7 +242,7 @@ TEST_CASE("brackets are read, one list for each frame", "[templates]") {
   const auto refused = [&](const std::string& from, const std::string& to, const std::string& at,
                            const std::string& says) {
     const std::string text = edited(kBracketed, from, to);
-    require_refused(text, line_of(text, at), says);
+    require_shot_refused(text, line_of(text, at), says);
   };
   refused("version: 4", "version: 3", "brackets:", "unknown key 'brackets'");
   refused("{file: \"frames/hall_1_front.tif\", ev: -3}", "{file: \"frames/hall_1_front.tif\"}",
@@ -269,9 +270,9 @@ TEST_CASE("a touch is read, and its template must be named by its hash", "[templ
   const auto refused = [&](const std::string& from, const std::string& to, const std::string& at,
                            const std::string& says) {
     const std::string text = edited(kTouched, from, to);
-    require_refused(text, line_of(text, at), says);
+    require_shot_refused(text, line_of(text, at), says);
   };
-  const std::string hash = kSample.substr(kSample.find(", sha256"), 76);
+  const std::string hash = kShotSample.substr(kShotSample.find(", sha256"), 76);
   refused(hash, "", "touch:", "belongs to one very template");
   refused("template: {file: \"../lantern.template.yaml\"" + hash + "}\n", "",
           "touch:", "belongs to one very template");
@@ -290,7 +291,7 @@ TEST_CASE("a touch is read, and its template must be named by its hash", "[templ
 TEST_CASE("a shot file of version 1 holds no touch, and none is written as version 1",
           "[templates]") {
   const std::string old = edited(kTouched, "version: 2", "version: 1");
-  require_refused(old, line_of(old, "touch:"), "unknown key 'touch'");
+  require_shot_refused(old, line_of(old, "touch:"), "unknown key 'touch'");
   auto shot = parse_shot_file(kTouched, "s.yaml");
   REQUIRE(shot);
   CHECK(format_shot_file(*shot).find("version: 2") != std::string::npos);
@@ -311,7 +312,7 @@ TEST_CASE("strokes of the seam are read, and wrong ones refused", "[templates]")
   CHECK(format_shot_file(*shot).find("version: 3") != std::string::npos);
 
   const auto refused = [](const char* from, const char* to, const char* says) {
-    require_edit_refused(kStroked, from, to, says);
+    require_shot_edit_refused(kStroked, from, to, says);
   };
   refused("wish: away", "wish: off", "choose one of away, here, lens");
   refused("    reach_deg: 1.5", "    lens: 1\n    reach_deg: 1.5", "'wish: lens' only");
@@ -324,7 +325,7 @@ TEST_CASE("strokes of the seam are read, and wrong ones refused", "[templates]")
   refused("[88.5, -12]", "[88.5]", "give 2 in square");
   refused("[[-90, 4]]", "[]", "is empty");
   const std::string old = edited(kStroked, "version: 3", "version: 2");
-  require_refused(old, line_of(old, "seam:"), "unknown key 'seam'");
+  require_shot_refused(old, line_of(old, "seam:"), "unknown key 'seam'");
 }
 
 TEST_CASE("marked upright edges are read, and wrong ones refused", "[templates]") {
@@ -338,7 +339,7 @@ TEST_CASE("marked upright edges are read, and wrong ones refused", "[templates]"
                           Catch::Contains("  - ends_deg: [[-31.25, 18.5], [-30.75, -22]]\n"));
 
   const auto refused = [](const char* from, const char* to, const char* says) {
-    require_edit_refused(kMarked, from, to, says);
+    require_shot_edit_refused(kMarked, from, to, says);
   };
   refused("[58, 40]", "[58, .nan]", "not a finite number");
   refused("[58, 40]", "[.inf, 40]", "not a finite number");
@@ -356,7 +357,7 @@ TEST_CASE("marked upright edges are read, and wrong ones refused", "[templates]"
   refused("ends_deg: [[58", "ends_rad: [[58", "give 'ends_deg'");
   refused("ends_deg: [[58", "lens: 1\n    ends_deg: [[58", "unknown key 'lens'");
   const std::string old = edited(kMarked, "version: 5", "version: 4");
-  require_refused(old, line_of(old, "verticals:"), "unknown key 'verticals'");
+  require_shot_refused(old, line_of(old, "verticals:"), "unknown key 'verticals'");
 
   std::string many = kMarked;
   for (std::size_t i = 2; i < UprightEdge::kMostOfShot; ++i) {
@@ -364,7 +365,7 @@ TEST_CASE("marked upright edges are read, and wrong ones refused", "[templates]"
   }
   CHECK(parse_shot_file(many, "s.yaml"));
   many += "  - ends_deg: [[58, 40], [58.5, -3]]\n";
-  require_refused(many, line_of(many, "verticals:"), "holds 101 edges");
+  require_shot_refused(many, line_of(many, "verticals:"), "holds 101 edges");
 }
 
 TEST_CASE("a touch moves the template's rig to the very bits it was made of", "[templates]") {
@@ -410,7 +411,7 @@ TEST_CASE("a touch that does not go with the rig is refused", "[templates]") {
 }
 
 TEST_CASE("template and ties may be left out", "[templates]") {
-  const auto shot = parse_shot_file(kSample.substr(0, kSample.find("template:")), "s.yaml");
+  const auto shot = parse_shot_file(kShotSample.substr(0, kShotSample.find("template:")), "s.yaml");
   if (!shot) FAIL(shot.error().line());
   CHECK_FALSE(shot->rig_template);
   CHECK(shot->manual_ties.empty());
@@ -418,35 +419,38 @@ TEST_CASE("template and ties may be left out", "[templates]") {
 
 TEST_CASE("absolute paths are refused with a remedy", "[templates]") {
   for (const char* path : {"/frames/a.tif", "C:/a.tif", "C:a.tif", "~/a.tif"}) {
-    require_edit_refused("frames/hall_front.tif", path, "is absolute; give it relative");
+    require_shot_edit_refused("frames/hall_front.tif", path, "is absolute; give it relative");
   }
-  require_edit_refused("frames/hall_front.tif", R"(\\\\host\\a.tif)", "is absolute");
-  require_edit_refused("frames/hall_front.tif", R"(frames\\a.tif)", "has a backslash");
-  require_edit_refused("../lantern.template.yaml", "/lantern.template.yaml", "is absolute");
-  require_edit_refused("frames/hall_front.tif", "", "is not a line of text");
+  require_shot_edit_refused("frames/hall_front.tif", R"(\\\\host\\a.tif)", "is absolute");
+  require_shot_edit_refused("frames/hall_front.tif", R"(frames\\a.tif)", "has a backslash");
+  require_shot_edit_refused("../lantern.template.yaml", "/lantern.template.yaml", "is absolute");
+  require_shot_edit_refused("frames/hall_front.tif", "", "is not a line of text");
 }
 
 TEST_CASE("wrong shot files are refused", "[templates]") {
-  require_edit_refused("format: seamwright-shot", "format: seamwright-template",
-                       "this is not a seamwright-shot file");
-  require_edit_refused("version: 1", "version: 6", "6 is newer");
-  require_edit_refused("mirrored: true", "exposure: 0.1\nmirrored: true", "unknown key 'exposure'");
-  require_edit_refused("layout: one-per-file", "layout: spiral", "choose one of one-per-file");
-  require_refused(edited(kSample, "layout: one-per-file", "layout: stacked"),
-                  line_of(kSample, "frames:"), "2 files, but layout stacked with 2 lenses has 1");
-  require_refused(edited(kSample, "lens_count: 2", "lens_count: 3"), line_of(kSample, "frames:"),
-                  "2 files, but layout one-per-file with 3 lenses has 3");
-  require_edit_refused("lens_count: 2", "lens_count: 1", "from 2 to 8");
-  require_edit_refused("lens_count: 2", "lens_count: 9", "from 2 to 8");
-  require_edit_refused("[1, 3]", "[1]", "1 turns for 2 lenses");
-  require_edit_refused("[1, 3]", "[1, 4]", "from 0 to 3");
-  require_edit_refused("range: far", "range: infinite", "choose one of open, near, far");
-  require_edit_refused("sigma_px: 0.5", "sigma_px: 0", "is not above 0");
-  require_edit_refused("sigma_px: 0.5", "sigma_mm: 0.5", "give 'sigma_px'");
-  require_edit_refused("{lens: 1, u_px: 1890.5", "{lens: 2, u_px: 1890.5", "from 0 to 1");
-  require_edit_refused("{lens: 1, u_px: 1890.5", "{lens: 0, u_px: 1890.5", "twice");
-  require_edit_refused("u_px: 1890.5", "u_px: .inf", "not a finite number");
-  require_refused(edited(kSample, "      - {lens: 1, u_px: 1890.5, v_px: 901}\n", ""),
-                  line_of(kSample, "    sights:"), "needs two lenses");
-  require_edit_refused("sha256: \"0123", "sha256: \"4567 123", "is not a SHA-256");
+  require_shot_edit_refused("format: seamwright-shot", "format: seamwright-template",
+                            "this is not a seamwright-shot file");
+  require_shot_edit_refused("version: 1", "version: 6", "6 is newer");
+  require_shot_edit_refused("mirrored: true", "exposure: 0.1\nmirrored: true",
+                            "unknown key 'exposure'");
+  require_shot_edit_refused("layout: one-per-file", "layout: spiral", "choose one of one-per-file");
+  require_shot_refused(edited(kShotSample, "layout: one-per-file", "layout: stacked"),
+                       line_of(kShotSample, "frames:"),
+                       "2 files, but layout stacked with 2 lenses has 1");
+  require_shot_refused(edited(kShotSample, "lens_count: 2", "lens_count: 3"),
+                       line_of(kShotSample, "frames:"),
+                       "2 files, but layout one-per-file with 3 lenses has 3");
+  require_shot_edit_refused("lens_count: 2", "lens_count: 1", "from 2 to 8");
+  require_shot_edit_refused("lens_count: 2", "lens_count: 9", "from 2 to 8");
+  require_shot_edit_refused("[1, 3]", "[1]", "1 turns for 2 lenses");
+  require_shot_edit_refused("[1, 3]", "[1, 4]", "from 0 to 3");
+  require_shot_edit_refused("range: far", "range: infinite", "choose one of open, near, far");
+  require_shot_edit_refused("sigma_px: 0.5", "sigma_px: 0", "is not above 0");
+  require_shot_edit_refused("sigma_px: 0.5", "sigma_mm: 0.5", "give 'sigma_px'");
+  require_shot_edit_refused("{lens: 1, u_px: 1890.5", "{lens: 2, u_px: 1890.5", "from 0 to 1");
+  require_shot_edit_refused("{lens: 1, u_px: 1890.5", "{lens: 0, u_px: 1890.5", "twice");
+  require_shot_edit_refused("u_px: 1890.5", "u_px: .inf", "not a finite number");
+  require_shot_refused(edited(kShotSample, "      - {lens: 1, u_px: 1890.5, v_px: 901}\n", ""),
+                       line_of(kShotSample, "    sights:"), "needs two lenses");
+  require_shot_edit_refused("sha256: \"0123", "sha256: \"4567 123", "is not a SHA-256");
 }

@@ -7,7 +7,7 @@ using namespace seamwright;
 
 namespace {
 
-void require_refused(const std::string& yaml, int line, const std::string& says) {
+void require_tree_refused(const std::string& yaml, int line, const std::string& says) {
   const auto result = parse_yaml(yaml, "y");
   CAPTURE(yaml.substr(0, 200));
   REQUIRE_FALSE(result);
@@ -35,17 +35,17 @@ TEST_CASE("the tree holds order, lines and quotes", "[templates]") {
 }
 
 TEST_CASE("what YAML offers beyond plain trees is refused", "[templates]") {
-  require_refused("a: &x 1\nb: 2\n", 1, "anchors");
-  require_refused("a: 1\nb: *x\n", 2, "");
-  require_refused("a: &x [1]\nb: *x\n", 1, "anchors");
-  require_refused("a: 1\nb: !!int 2\n", 2, "tags");
-  require_refused("a: 1\nb: !mine {c: 1}\n", 2, "tags");
-  require_refused("a: 1\na: 2\n", 2, "twice");
-  require_refused("x:\n  a: 1\n  b: {a: 1, a: 2}\n", 3, "twice");
-  require_refused("a: 1\n? [1, 2]\n: 3\n", 2, "used as a key");
-  require_refused("a: 1\n---\nb: 2\n", 3, "second YAML document");
-  require_refused("a: [1, 2\n", 2, "not readable as YAML");
-  require_refused("a: 1\n  b: 2\n", 2, "not readable as YAML");
+  require_tree_refused("a: &x 1\nb: 2\n", 1, "anchors");
+  require_tree_refused("a: 1\nb: *x\n", 2, "");
+  require_tree_refused("a: &x [1]\nb: *x\n", 1, "anchors");
+  require_tree_refused("a: 1\nb: !!int 2\n", 2, "tags");
+  require_tree_refused("a: 1\nb: !mine {c: 1}\n", 2, "tags");
+  require_tree_refused("a: 1\na: 2\n", 2, "twice");
+  require_tree_refused("x:\n  a: 1\n  b: {a: 1, a: 2}\n", 3, "twice");
+  require_tree_refused("a: 1\n? [1, 2]\n: 3\n", 2, "used as a key");
+  require_tree_refused("a: 1\n---\nb: 2\n", 3, "second YAML document");
+  require_tree_refused("a: [1, 2\n", 2, "not readable as YAML");
+  require_tree_refused("a: 1\n  b: 2\n", 2, "not readable as YAML");
 }
 
 TEST_CASE("a document that expands is refused before it does", "[templates]") {
@@ -55,20 +55,20 @@ TEST_CASE("a document that expands is refused before it does", "[templates]") {
     bomb += fmt::format("{}: &{} [*{}, *{}, *{}, *{}, *{}, *{}, *{}, *{}, *{}]\n", c, c, before,
                         before, before, before, before, before, before, before, before);
   }
-  require_refused(bomb, 1, "anchors");
-  require_refused(std::string(100'000, '['), 1, "");
-  require_refused(std::string(100'000, '{'), 1, "");
+  require_tree_refused(bomb, 1, "anchors");
+  require_tree_refused(std::string(100'000, '['), 1, "");
+  require_tree_refused(std::string(100'000, '{'), 1, "");
   std::string steps;
   for (int i = 0; i < 500; ++i) steps += std::string(static_cast<std::size_t>(i), ' ') + "a:\n";
-  require_refused(steps, 33, "nested deeper");
-  require_refused(std::string(kYamlLimitBytes + 1, '#'), 1, "larger than 4194304 bytes");
+  require_tree_refused(steps, 33, "nested deeper");
+  require_tree_refused(std::string(kYamlLimitBytes + 1, '#'), 1, "larger than 4194304 bytes");
 }
 
 TEST_CASE("bytes that are not text are refused", "[templates]") {
-  require_refused("a: 1\nb: \xff\n", 2, "not UTF-8");
-  require_refused("a: 1\n\nb: \xc3\n", 3, "not UTF-8");
-  require_refused(std::string("a: 1\nb: \0\n", 10), 2, "control character");
-  require_refused("a: 1\nb: \x1b[0m\n", 2, "control character");
+  require_tree_refused("a: 1\nb: \xff\n", 2, "not UTF-8");
+  require_tree_refused("a: 1\n\nb: \xc3\n", 3, "not UTF-8");
+  require_tree_refused(std::string("a: 1\nb: \0\n", 10), 2, "control character");
+  require_tree_refused("a: 1\nb: \x1b[0m\n", 2, "control character");
   CHECK(parse_yaml("a: gr\xc3\xbc\xc3\x9f dich\n", "y"));
   CHECK(
       parse_yaml("\xef\xbb\xbf"
