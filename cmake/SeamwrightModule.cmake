@@ -73,11 +73,13 @@ endfunction()
 
 # seamwright_test(NAME [SLOW] SOURCES ... [LINK ...] [PRECOMPILE ...] [LABEL unit|end-to-end])
 #
-# One Catch2 program, `test_NAME`. Unit tests (the default) also run under the sanitizers, but for
-# those tagged [long], which do the same work again and again; they are built together by the target
-# `unit_tests`. End-to-end tests run the program. A SLOW one starts first, so that nothing waits for
-# it at the end.
+# One Catch2 program, `test_NAME`. The checks build unit tests (the default; target `unit_tests`)
+# and run them under the sanitizers only, and end-to-end tests, which run the program or whole
+# jobs, in the release build only (target `end_to_end_tests`). A SLOW one starts first, so that
+# nothing waits for it at the end. Four sources are compiled at a time: names in anonymous namespaces
+# are unique in their program.
 add_custom_target(unit_tests)
+add_custom_target(end_to_end_tests)
 function(seamwright_test name)
   cmake_parse_arguments(arg "SLOW" "LABEL" "SOURCES;LINK;PRECOMPILE" ${ARGN})
   if(NOT arg_LABEL)
@@ -89,11 +91,7 @@ function(seamwright_test name)
   target_compile_options(${target} PRIVATE ${seamwright_light_options})
   target_precompile_headers(${target} PRIVATE <catch2/catch.hpp> ${arg_PRECOMPILE})
   set_target_properties(${target} PROPERTIES UNITY_BUILD_BATCH_SIZE 4)
-  set(left_out)
-  if(SEAMWRIGHT_SANITIZE)
-    set(left_out "~[long]")
-  endif()
-  add_test(NAME ${name} COMMAND ${target} ${left_out})
+  add_test(NAME ${name} COMMAND ${target})
   set_tests_properties(${name} PROPERTIES
     LABELS ${arg_LABEL}
     ENVIRONMENT "SEAMWRIGHT_SHARED_DATA=${SEAMWRIGHT_SHARED_DATA};SEAMWRIGHT_PROGRAM=${CMAKE_BINARY_DIR}/seamwright"
@@ -103,5 +101,7 @@ function(seamwright_test name)
   endif()
   if(arg_LABEL STREQUAL "unit")
     add_dependencies(unit_tests ${target})
+  else()
+    add_dependencies(end_to_end_tests ${target})
   endif()
 endfunction()
