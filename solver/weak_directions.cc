@@ -2,7 +2,7 @@
 #include <cmath>
 
 #include <Eigen/Cholesky>
-#include <Eigen/SVD>
+#include <Eigen/Eigenvalues>
 #include <fmt/format.h>
 
 #include "solver/learn_rig.h"
@@ -75,11 +75,14 @@ std::vector<WeakDirection> weak_directions(const Rig& rig, const SharedTerms& te
       // Singular values of (seam by terms) · √Σ are the RMS seam effect of independent 1σ moves.
       const Eigen::MatrixXd effect = seam_jacobian(rig, terms, a, b, directions) * spread /
                                      std::sqrt(static_cast<double>(directions.size()));
-      const Eigen::BDCSVD<Eigen::MatrixXd> svd(effect, Eigen::ComputeThinU);
-      for (Eigen::Index k = 0; k < svd.singularValues().size(); ++k) {
-        if (svd.singularValues()[k] < threshold_px) break;
+      // They are found as eigenvalues of its square, the smallest first: only large ones count, and
+      // an SVD of this size would take a minute to compile.
+      const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> square(effect.transpose() * effect);
+      for (Eigen::Index k = square.eigenvalues().size() - 1; k >= 0; --k) {
+        const double size_px = std::sqrt(std::max(0.0, square.eigenvalues()[k]));
+        if (size_px < threshold_px) break;
         found.push_back(
-            in_words(pattern_of(svd.matrixU().col(k), directions), svd.singularValues()[k], a, b));
+            in_words(pattern_of(effect * square.eigenvectors().col(k), directions), size_px, a, b));
       }
     }
   }
