@@ -63,7 +63,7 @@ Result<Part> parse_part(const std::string& text) {
 std::string stem_of(const CheckInput& shot) {
   std::string name = shot.name;
   for (const std::string_view ending : {".shot.yaml", ".shot.yml"}) {
-    if (name.ends_with(ending)) name.resize(name.size() - ending.size());
+    if (name.ends_with(ending)) name.erase(name.size() - ending.size());
   }
   std::replace_if(
       name.begin(), name.end(), [](char c) { return c == '/' || c == '\\' || c == ':'; }, '_');

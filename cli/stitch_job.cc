@@ -103,11 +103,18 @@ Result<MadeFrom> made_from(const StitchOptions& options, const ShotInput& shot,
 Result<void> check_shot_outputs(const StitchOptions& options, const ShotInput& shot) {
   for (const auto& file : shot.files) note_read(file);
   for (const auto& file : shot.exposures) note_read(file);
-  std::vector<std::filesystem::path> outputs;
-  for (const std::string& file : {options.out, options.jpeg, options.layers, options.light}) {
-    if (!file.empty()) outputs.emplace_back(file);
+  const std::pair<const char*, std::string> outputs[] = {{"--out", options.out},
+                                                         {"--jpeg", options.jpeg},
+                                                         {"--layers", options.layers},
+                                                         {"--light", options.light}};
+  for (const auto& [option, file] : outputs) {
+    if (file.empty()) continue;
+    if (auto error = refusal_to_write(file)) {
+      error->field = option;
+      return fail(std::move(*error));
+    }
   }
-  return check_destinations(outputs);
+  return {};
 }
 
 void tell_people(const Console& console, const StitchOptions& options, const RenderReport& report) {

@@ -50,10 +50,14 @@ nlohmann::json face_json(const CubeFace& face) {
           {"ahead", vector_json(axes.col(2))}};
 }
 
+int face_side(int panorama_width_px, const CubeOptions& options) {
+  return options.face_px > 0 ? options.face_px : native_view_size(panorama_width_px, 90);
+}
+
 Result<int> face_size(const Image& panorama, const CubeOptions& options) {
   if (auto error = options.validate()) return fail(std::move(*error));
   if (auto error = check_whole_sphere(panorama)) return fail(std::move(*error));
-  return options.face_px > 0 ? options.face_px : native_view_size(panorama.width(), 90);
+  return face_side(panorama.width(), options);
 }
 
 Image part_of(const Image& picture, int left, int top, int width, int height) {
@@ -76,6 +80,9 @@ std::vector<int> levels(int face_px, int tile_px) {
   while (sizes.back() > tile_px) sizes.push_back((sizes.back() + 1) / 2);
   return sizes;
 }
+
+constexpr const char* kFacesIndex = "cube.json";
+constexpr const char* kTilesIndex = "tiles.json";
 
 fs::path face_file(const fs::path& folder, const CubeFace& face) {
   return folder / fmt::format("{}.tif", face.name);
@@ -146,14 +153,36 @@ std::optional<Error> CubeOptions::validate() const {
   return std::nullopt;
 }
 
+std::vector<fs::path> face_files(int panorama_width_px, const fs::path& folder,
+                                 const CubeOptions& options) {
+  std::vector<fs::path> files = {folder / kFacesIndex};
+  for (const CubeFace& face : cube_faces(face_side(panorama_width_px, options))) {
+    files.push_back(face_file(folder, face));
+  }
+  return files;
+}
+
+std::vector<fs::path> tile_files(int panorama_width_px, const fs::path& folder,
+                                 const CubeOptions& options) {
+  const int side = face_side(panorama_width_px, options);
+  std::vector<fs::path> files = {folder / kTilesIndex};
+  for (const int level : levels(side, options.tile_px)) {
+    for (const CubeFace& face : cube_faces(side)) {
+      for (const Tile& tile : tiles_of(level, options.tile_px)) {
+        files.push_back(tile_file(folder / fmt::format("{}", level), face.name, tile));
+      }
+    }
+  }
+  return files;
+}
+
 Result<void> write_faces(const Image& panorama, const fs::path& folder, const CubeOptions& options,
                          const ProgressFn& progress) {
   const auto size = face_size(panorama, options);
   if (!size) return tl::unexpected(size.error());
-  const fs::path index = folder / "cube.json";
-  std::vector<fs::path> files = {index};
-  for (const CubeFace& face : cube_faces(*size)) files.push_back(face_file(folder, face));
-  if (auto free = check_destinations(files); !free) return free;
+  if (auto free = check_destinations(face_files(panorama.width(), folder, options)); !free) {
+    return free;
+  }
   if (auto made = make_folder(folder); !made) return made;
   const WrappedPanorama source(panorama);
   nlohmann::json faces = nlohmann::json::array();
@@ -171,7 +200,7 @@ Result<void> write_faces(const Image& panorama, const fs::path& folder, const Cu
                                {"face_px", *size},
                                {"panorama_width_px", panorama.width()},
                                {"faces", faces}};
-  return write_file(index, cube.dump(2) + "\n");
+  return write_file(folder / kFacesIndex, cube.dump(2) + "\n");
 }
 
 Result<void> write_tiles(const Image& panorama, const fs::path& folder, const CubeOptions& options,
@@ -179,17 +208,9 @@ Result<void> write_tiles(const Image& panorama, const fs::path& folder, const Cu
   const auto size = face_size(panorama, options);
   if (!size) return tl::unexpected(size.error());
   const std::vector<int> sizes = levels(*size, options.tile_px);
-  const fs::path index = folder / "tiles.json";
-  std::vector<fs::path> files = {index};
-  for (const int level : sizes) {
-    const fs::path of_level = folder / fmt::format("{}", level);
-    for (const CubeFace& face : cube_faces(*size)) {
-      for (const Tile& tile : tiles_of(level, options.tile_px)) {
-        files.push_back(tile_file(of_level, face.name, tile));
-      }
-    }
+  if (auto free = check_destinations(tile_files(panorama.width(), folder, options)); !free) {
+    return free;
   }
-  if (auto free = check_destinations(files); !free) return free;
   for (const int level : sizes) {
     if (auto made = make_folder(folder / fmt::format("{}", level)); !made) return made;
   }
@@ -220,7 +241,7 @@ Result<void> write_tiles(const Image& panorama, const fs::path& folder, const Cu
                                 {"panorama_width_px", panorama.width()},
                                 {"scales", scales},
                                 {"faces", faces}};
-  return write_file(index, tiles.dump(2) + "\n");
+  return write_file(folder / kTilesIndex, tiles.dump(2) + "\n");
 }
 
 }  // namespace seamwright

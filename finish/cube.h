@@ -40,6 +40,14 @@ struct CubeOptions {
   [[nodiscard]] std::optional<Error> validate() const;
 };
 
+/// Every file that write_faces or write_tiles writes, from a panorama of this width.
+[[nodiscard]] std::vector<std::filesystem::path> face_files(int panorama_width_px,
+                                                            const std::filesystem::path& folder,
+                                                            const CubeOptions& options);
+[[nodiscard]] std::vector<std::filesystem::path> tile_files(int panorama_width_px,
+                                                            const std::filesystem::path& folder,
+                                                            const CubeOptions& options);
+
 /// Six faces as TIFF of the panorama's own depth. The folder is made when missing; cube.json is
 /// written last. Stage told: "cutting faces".
 [[nodiscard]] Result<void> write_faces(const Image& panorama, const std::filesystem::path& folder,

@@ -153,11 +153,19 @@ Result<void> write_jpeg_of(const Image& panorama, const PanoramaRecord& record,
 std::optional<Error> Deliverables::check(int panorama_width_px) const {
   if (auto error = check_names(*this)) return error;
   if (auto error = check_numbers(*this, panorama_width_px)) return error;
+  std::vector<fs::path> files;
   for (const fs::path* path : {&picture, &jpeg, &exr}) {
     if (path->empty()) continue;
+    files.push_back(*path);
     auto probe = PendingFile::create(*path);
     if (!probe) return probe.error();
   }
+  const auto add = [&files](std::vector<fs::path> more) {
+    files.insert(files.end(), more.begin(), more.end());
+  };
+  if (!faces.empty()) add(face_files(panorama_width_px, faces, cube));
+  if (!tiles.empty()) add(tile_files(panorama_width_px, tiles, cube));
+  if (auto free = check_destinations(files); !free) return free.error();
   return std::nullopt;
 }
 

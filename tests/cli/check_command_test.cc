@@ -61,7 +61,7 @@ TEST_CASE("check ranks a folder of shots, in words, as JSON and as a page") {
   CHECK_THAT(run({"check", "--template", rooms.body, rooms.frames, "--page",
                   rooms.frames + "/hall_1_front.tif"})
                  .err,
-             Catch::Contains("one of the checked files"));
+             Catch::Contains("files that this is made from"));
 }
 
 TEST_CASE("check takes shot files and panoramas, and goes on past what cannot be read") {

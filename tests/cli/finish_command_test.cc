@@ -169,7 +169,7 @@ TEST_CASE("finish refuses what it cannot do, in one line, and loses nothing") {
   if (test::program().empty()) return;
   const Room room;
   check_refused(room.finish({}), "nothing to write is named");
-  check_refused(room.finish({"--out", room.at("room.tif")}), "would overwrite an input");
+  check_refused(room.finish({"--out", room.at("room.tif")}), "files that this is made from");
   check_refused(room.finish({"--level", "--out", room.at("a.tif")}), "no verticals");
   check_refused(room.finish({"--vertical", "12,40", "--out", room.at("a.tif")}),
                 "an edge needs two");

@@ -164,7 +164,8 @@ TEST_CASE("stitch takes the brackets of a shot") {
   CHECK(same_file.exit_code == 1);
   CHECK_THAT(same_file.err, Catch::Contains("--light"));
   test::put_file(dir / "room.tif.light.tif", "a note of mine");
-  CHECK(run({"stitch", "--template", shot.template_file(), card, "--out", out}).exit_code == 1);
+  CHECK(run({"stitch", "--template", shot.template_file(), card, "--out", out, "--width", "256"})
+            .exit_code != 1);
   CHECK(test::get_file(dir / "room.tif.light.tif") == "a note of mine");
 }
 
@@ -205,7 +206,8 @@ TEST_CASE("stitch takes the brackets that a shot file writes down") {
   test::put_file(shot_file, text(", ev: 2"));
   test::check_refused(stitch(shot_file, (dir / "no.tif").string()), "'ev' stands at 1 of 3");
   test::put_file(shot_file, text(""));
-  test::check_refused(stitch(shot_file, shot.at("card/room_1_back.tif")), "shot's own files");
+  test::check_refused(stitch(shot_file, shot.at("card/room_1_back.tif")),
+                      "files that this is made from");
   std::filesystem::remove(shot.at("card/room_1_back.tif"));
   test::check_refused(stitch(shot_file, (dir / "no.tif").string()), "room_1_back.tif");
 }

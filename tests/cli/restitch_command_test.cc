@@ -312,7 +312,7 @@ TEST_CASE("restitch says what fails and does the rest") {
   CHECK_THAT(run(shots.command("out")).err, Catch::Contains("1 stitched, 2 done before"));
 
   test::put_file(shots.dir / "file", "no folder");
-  test::check_refused(run(shots.command("file")), "cannot be written");
+  test::check_refused(run(shots.command("file")), "a folder is needed");
   test::check_refused(run(shots.command("out", {"--part", "4/3"})), "'4/3' is not one part");
   auto without = shots.command("out");
   without.erase(without.begin() + 2, without.begin() + 4);

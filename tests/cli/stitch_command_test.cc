@@ -8,6 +8,7 @@
 #include <sys/mount.h>
 #include <tiffio.h>
 
+#include "base/file.h"
 #include "imaging/read_image.h"
 #include "imaging/transfer.h"
 #include "imaging/write_image.h"
@@ -150,7 +151,7 @@ TEST_CASE("stitch never writes over its own frames, nor twice to one file") {
   check_refused(run(shot.stitch(shot.front())), "--out");
   check_refused(run(shot.stitch(shot.at("../" + scratch.path().filename().string() + "/" +
                                         std::filesystem::path(shot.front()).filename().string()))),
-                "one of the shot's own files");
+                "files that this is made from");
   check_refused(run(shot.stitch(shot.at("p.tif"), {"--layers", shot.at("p.tif")})),
                 "the file of --out as well");
   shot.write_shot("room.shot.yaml", TemplateReference{"T.template.yaml", {}});
@@ -393,7 +394,7 @@ TEST_CASE("stitch refuses outputs it cannot write, and leaves nothing") {
                   "huge");
   }
   SECTION("the old file survives a failure") {
-    put_file(shot.at("p.tif"), "old");
+    REQUIRE(write_file(shot.at("p.tif"), "old"));
     REQUIRE(write_image(shot.back(), Image(170, 170, Channels::rgb, SampleType::u16)));
     check_refused(run(shot.stitch(shot.at("p.tif"))), "back.tif");
     CHECK(get_file(shot.at("p.tif")) == "old");
