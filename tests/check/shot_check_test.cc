@@ -73,7 +73,7 @@ bool has(const ShotFindings& found, FindingKind kind) {
 
 }  // namespace
 
-TEST_CASE("a good shot has no findings, each defect has its own", "[check][long]") {
+TEST_CASE("a good shot has no findings, each defect has its own", "[check]") {
   CAPTURE(seed());
   const auto& [defect, kind] = GENERATE(table<Defect, FindingKind>({
       {Defect::none, FindingKind::misaligned},

@@ -320,7 +320,7 @@ TEST_CASE("restitch says what fails and does the rest") {
 }
 
 // The address sanitizer keeps what was freed: its memory says nothing.
-TEST_CASE("memory is that of one shot, however many there are", "[long]") {
+TEST_CASE("memory is that of one shot, however many there are") {
   if (test::program().empty()) return;
   const Shots few(2);
   const Shots many(12);

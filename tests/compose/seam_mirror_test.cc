@@ -144,7 +144,7 @@ double difference(const Image& one, const Image& other, const Vec3& towards, dou
 }  // namespace
 
 TEST_CASE("Mirrors, glass and plain walls are no worse joined by depth than left alone",
-          "[seam_plan][long]") {
+          "[seam_plan]") {
   const HallOfGlass hall;
   test::RigOptions options;
   options.width_px = options.height_px = 900;
