@@ -291,8 +291,8 @@ std::string step_text(const BracketSeries& series) {
 }  // namespace
 
 std::optional<Error> GroupingOptions::validate() const {
-  if (!(gap_s >= 0 && gap_s <= 86400)) {
-    return grouping_error({}, "gap", fmt::format("{} s is outside 0…86400", gap_s), "3 is usual");
+  if (!(rest_s >= 0 && rest_s <= 86400)) {
+    return grouping_error({}, "rest", fmt::format("{} s is outside 0…86400", rest_s), "3 is usual");
   }
   if (!(step_ev >= 0.01 && step_ev <= 1)) {
     return grouping_error({}, "step", fmt::format("{} EV is outside 0.01…1", step_ev),

@@ -45,11 +45,11 @@ std::vector<ShotPlaces> split_by_count(const std::vector<FramePlace>& places, in
   return shots;
 }
 
-std::vector<ShotPlaces> split_by_rest(const std::vector<FramePlace>& places, double gap_s) {
+std::vector<ShotPlaces> split_by_rest(const std::vector<FramePlace>& places, double rest_s) {
   std::vector<ShotPlaces> shots;
   double end_s = 0;
   for (const FramePlace& place : places) {
-    if (shots.empty() || place.starts_s - end_s > gap_s) {
+    if (shots.empty() || place.starts_s - end_s > rest_s) {
       shots.emplace_back();
       end_s = place.ends_s;
     }
@@ -82,7 +82,7 @@ std::vector<ShotPlaces> split_shots(std::vector<FramePlace> places,
   });
   if (options.pattern && options.pattern->has("shot")) return split_by_name(places);
   if (options.frames_per_shot > 0) return split_by_count(places, options.frames_per_shot);
-  return split_by_rest(places, options.gap_s);
+  return split_by_rest(places, options.rest_s);
 }
 
 bool lens_before(const std::string& a, const std::string& b) {

@@ -8,7 +8,7 @@ void BracketOptions::add_to(CLI::App& command) {
   command.add_option("--pattern", pattern,
                      "Regular expression over file names with named groups shot, lens, ev, frame; "
                      "overrides EXIF, e.g. '(?<shot>.+)_(?<lens>front|back)_(?<ev>[-+]\\d)\\.tif'");
-  command.add_option("--gap-s", grouping.gap_s, "Rest between two shots, seconds")
+  command.add_option("--rest-s", grouping.rest_s, "Rest between two shots, seconds")
       ->capture_default_str();
   command.add_option("--frames-per-shot", grouping.frames_per_shot,
                      "Frames of each lens in each shot, where there is no rest between shots");
@@ -21,7 +21,7 @@ void BracketOptions::add_to(CLI::App& command) {
                   "Shot noise (variance per signal) and read noise (variance) of a frame, full "
                   "code 1; fitted from the frames where not given")
       ->expected(2);
-  command.add_flag("--no-align", no_align, "The stand did not move between exposures");
+  command.add_flag("--stand-still", stand_still, "The stand did not move between exposures");
   command.add_flag("--no-motion", no_motion, "Nothing moved: average all frames everywhere");
 }
 
@@ -38,7 +38,7 @@ Result<GroupingOptions> BracketOptions::grouping_options() const {
 
 Result<MergeOptions> BracketOptions::merge_options() const {
   MergeOptions options = merge;
-  options.align = !no_align;
+  options.align = !stand_still;
   options.resolve_motion = !no_motion;
   if (noise.size() == 2) {
     NoiseModel model;

@@ -18,7 +18,7 @@ struct BracketOptions {
   std::string pattern;
   MergeOptions merge;
   std::vector<double> noise;  ///< shot and read variance; empty: fitted
-  bool no_align = false;
+  bool stand_still = false;
   bool no_motion = false;
 
   void add_to(CLI::App& command);

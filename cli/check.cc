@@ -113,7 +113,7 @@ void add_check(Program& program) {
                      "Regular expression over file names with named groups shot, lens, ev, frame; "
                      "overrides EXIF");
   command
-      .add_option("--gap-s", options->brackets.grouping.gap_s, "Rest between two shots, seconds")
+      .add_option("--rest-s", options->brackets.grouping.rest_s, "Rest between two shots, seconds")
       ->capture_default_str();
   command.add_option("--frames-per-shot", options->brackets.grouping.frames_per_shot,
                      "Frames of each lens in each shot, where there is no rest between shots");

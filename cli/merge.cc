@@ -35,7 +35,7 @@ constexpr std::string_view kMergeExample =
     "'(?<shot>[a-z]+)(?<frame>\\d)\\.tif'\n"
     "\nWrites <shot>_<lens>.tif (or .exr), float and linear: 1.0 is full code at the middle "
     "exposure. Frames "
-    "are grouped by EXIF: lens model, times (a new shot after a rest of --gap-s) and exposures "
+    "are grouped by EXIF: lens model, times (a new shot after a rest of --rest-s) and exposures "
     "(frames within 1/6 stop are one step; several of one step are averaged).\n"
     "Finishes with findings (exit 2) when EXIF and pixels disagree on an exposure, or when the "
     "shortest exposure is clipped.";

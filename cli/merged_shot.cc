@@ -69,7 +69,7 @@ Result<std::vector<MergedFrame>> merge_shot(const std::vector<ListedFrame>& fram
            .field = "brackets",
            .what = fmt::format("{} is alone in its shot",
                                frames[series.steps.front().members.front().frame].file.string()),
-           .remedy = "give all frames of the bracket; frames farther apart than --gap-s are "
+           .remedy = "give all frames of the bracket; frames farther apart than --rest-s are "
                      "shots of their own"});
     }
     if (own.unit_exposure <= 0) {

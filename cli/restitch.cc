@@ -238,7 +238,7 @@ class Restitch {
   }
 
   // Everything but the inputs that decides the bytes. What came later is told where it was asked
-  // for only: what was stitched before it stays done.
+  // for only, and names here stay what they were: what was stitched before stays done.
   std::string settings() const {
     const StitchOptions& o = command_.stitch;
     const std::string later = o.level.no_level ? " no_level=true" : "";
@@ -248,7 +248,7 @@ class Restitch {
         "allow_missing={}{}",
         SEAMWRIGHT_VERSION, o.width, o.seam, o.compression, o.kernel, command_.jpeg, o.jpeg_quality,
         o.jpeg_width, o.level.level, o.cover.cover_deg, o.strip_location, o.brackets.pattern,
-        o.brackets.grouping.gap_s, o.brackets.grouping.frames_per_shot,
+        o.brackets.grouping.rest_s, o.brackets.grouping.frames_per_shot,
         o.brackets.grouping.allow_missing, later);
   }
 
@@ -452,7 +452,7 @@ void add_restitch(Program& program) {
   command.add_option("--pattern", stitch.brackets.pattern,
                      "Regular expression over file names with named groups shot, lens, ev, frame; "
                      "overrides EXIF");
-  command.add_option("--gap-s", stitch.brackets.grouping.gap_s, "Rest between two shots, seconds")
+  command.add_option("--rest-s", stitch.brackets.grouping.rest_s, "Rest between two shots, seconds")
       ->capture_default_str();
   command.add_option("--frames-per-shot", stitch.brackets.grouping.frames_per_shot,
                      "Frames of each lens in each shot, where there is no rest between shots");

@@ -62,7 +62,7 @@ Result<RestitchOptions> with_run_file(RestitchOptions options) {
   stitch.level.level = run->level && !stitch.level.no_level;
   stitch.strip_location = run->strip_location;
   stitch.brackets.pattern = run->pattern;
-  stitch.brackets.grouping.gap_s = run->gap_s;
+  stitch.brackets.grouping.rest_s = run->rest_s;
   stitch.brackets.grouping.frames_per_shot = run->frames_per_shot;
   return options;
 }
@@ -90,7 +90,7 @@ std::vector<std::string> restitch_words(const RestitchOptions& given) {
   if (stitch.level.level) words.emplace_back("--level");
   if (stitch.strip_location) words.emplace_back("--strip-location");
   if (!stitch.brackets.pattern.empty()) add("--pattern", stitch.brackets.pattern);
-  add("--gap-s", fmt::format("{}", stitch.brackets.grouping.gap_s));
+  add("--rest-s", fmt::format("{}", stitch.brackets.grouping.rest_s));
   if (stitch.brackets.grouping.frames_per_shot != 0) {
     add("--frames-per-shot", fmt::format("{}", stitch.brackets.grouping.frames_per_shot));
   }

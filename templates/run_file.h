@@ -4,7 +4,7 @@
 // to its folder, so that an archive can move with it.
 //
 //   format: seamwright-run
-//   version: 1
+//   version: 2
 //
 // docs/archive.md describes every key.
 
@@ -35,7 +35,7 @@ struct RunFile {
   bool level = false;
   bool strip_location = false;
   std::string pattern;  ///< over file names; empty: by EXIF
-  double gap_s = 3;
+  double rest_s = 3;  ///< between two shots
   int frames_per_shot = 0;
 };
 

@@ -33,9 +33,9 @@ RunJpeg read_jpeg(const StrictValue& value) {
   return jpeg;
 }
 
-void read_grouping(const StrictMap& map, RunFile& run) {
+void read_grouping(const StrictMap& map, std::string_view rest_key, RunFile& run) {
   if (map.has("pattern")) run.pattern = map.at("pattern").text();
-  if (map.has("gap_s")) run.gap_s = map.at("gap_s").number_not_negative();
+  if (map.has(rest_key)) run.rest_s = map.at(rest_key).number_not_negative();
   if (map.has("frames_per_shot")) run.frames_per_shot = map.at("frames_per_shot").whole(1, 100000);
 }
 
@@ -44,10 +44,10 @@ std::string read_word(const StrictMap& map, std::string_view key,
   return map.has(key) ? std::string(words[map.at(key).choice(words)]) : std::string(words[0]);
 }
 
-RunFile read_run_1(const StrictValue& document) {
+RunFile read_run(const StrictValue& document, std::string_view rest_key) {
   const StrictMap map(document, {"format", "version", "shots", "templates", "out", "width_px",
                                  "seam", "compression", "jpeg", "level", "strip_location",
-                                 "pattern", "gap_s", "frames_per_shot"});
+                                 "pattern", std::string(rest_key), "frames_per_shot"});
   RunFile run;
   run.shots = read_paths(map.at("shots"));
   if (run.shots.empty()) map.at("shots").refuse("is empty", "name a folder at least");
@@ -59,11 +59,16 @@ RunFile read_run_1(const StrictValue& document) {
   if (map.has("jpeg")) run.jpeg = read_jpeg(map.at("jpeg"));
   if (map.has("level")) run.level = map.at("level").flag();
   if (map.has("strip_location")) run.strip_location = map.at("strip_location").flag();
-  read_grouping(map, run);
+  read_grouping(map, rest_key, run);
   return run;
 }
 
-constexpr std::array kRunReaders = {VersionReader<RunFile>{1, &read_run_1}};
+/// Version 1 called the rest between two shots gap_s.
+RunFile read_run_1(const StrictValue& document) { return read_run(document, "gap_s"); }
+RunFile read_run_2(const StrictValue& document) { return read_run(document, "rest_s"); }
+
+constexpr std::array kRunReaders = {VersionReader<RunFile>{1, &read_run_1},
+                                    VersionReader<RunFile>{2, &read_run_2}};
 
 }  // namespace
 

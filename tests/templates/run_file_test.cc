@@ -11,7 +11,7 @@ using namespace seamwright::test;
 namespace {
 
 const std::string kSample = R"(format: seamwright-run
-version: 1
+version: 2
 shots: ["archive/2024", "late/room.shot.yaml"]
 templates: ["a.yaml", "b.yaml"]
 out: "panoramas"
@@ -22,7 +22,7 @@ jpeg: {quality: 88, width_px: 4096}
 level: true
 strip_location: true
 pattern: "(?<shot>.+)_(?<lens>front|back)[.]tif"
-gap_s: 5
+rest_s: 5
 frames_per_shot: 3
 )";
 
@@ -51,10 +51,10 @@ TEST_CASE("a run file is read, all of it and the least of it", "[templates]") {
   CHECK(run->jpeg->width_px == 4096);
   CHECK(run->level);
   CHECK(run->strip_location);
-  CHECK(run->gap_s == 5);
+  CHECK(run->rest_s == 5);
   CHECK(run->frames_per_shot == 3);
   const auto least =
-      parse_run_file("format: seamwright-run\nversion: 1\nshots: [a]\nout: b\n", "r.yaml");
+      parse_run_file("format: seamwright-run\nversion: 2\nshots: [a]\nout: b\n", "r.yaml");
   REQUIRE(least);
   CHECK_FALSE(least->width_px);
   CHECK_FALSE(least->jpeg);
@@ -62,8 +62,20 @@ TEST_CASE("a run file is read, all of it and the least of it", "[templates]") {
   CHECK(least->templates.empty());
 }
 
+TEST_CASE("a run file of version 1 still reads; each version has its own name for the rest",
+          "[templates]") {
+  const auto old = parse_run_file(
+      edited(edited(kSample, "version: 2", "version: 1"), "rest_s: 5", "gap_s: 7"), "r.yaml");
+  if (!old) FAIL(old.error().line());
+  CHECK(old->rest_s == 7);
+  CHECK(old->frames_per_shot == 3);
+  CHECK(old->shots.size() == 2);
+  require_run_refused("version: 2", "version: 1", "rest_s");
+  require_run_refused("rest_s: 5", "gap_s: 5", "gap_s");
+}
+
 TEST_CASE("what a run file may not say is refused with its line", "[templates]") {
-  require_run_refused("version: 1", "version: 2", "2 is newer");
+  require_run_refused("version: 2", "version: 3", "3 is newer");
   require_run_refused("shots: [\"archive/2024\", \"late/room.shot.yaml\"]", "shots: []",
                       "is empty");
   require_run_refused("archive/2024", "/archive/2024", "absolute");
@@ -72,7 +84,7 @@ TEST_CASE("what a run file may not say is refused with its line", "[templates]")
   require_run_refused("16384", "12", "width_px");
   require_run_refused("plain", "fancy", "seam");
   require_run_refused("88", "101", "quality");
-  require_run_refused("gap_s: 5", "gap_s: -5", "gap_s");
+  require_run_refused("rest_s: 5", "rest_s: -5", "rest_s");
   require_run_refused("level: true", "level: maybe", "level");
   require_run_refused("strip_location", "strip_locations", "strip_locations");
 }
