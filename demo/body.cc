@@ -68,8 +68,8 @@ Lens lantern_lens(std::uint64_t seed, std::uint64_t index, const BodyOptions& op
   t[kCentreV] = kReference_px * (0.5 + options.centre_shift * piece.even(kUseCentre + 1));
   t[kAspect] = 8e-4 * piece.even(kUseAffine);
   t[kShear] = 5e-4 * piece.even(kUseAffine + 1);
-  t[kDecentre1] = 4e-4 * piece.even(kUseDecentre);
-  t[kDecentre2] = 4e-4 * piece.even(kUseDecentre + 1);
+  t[kDecentreU] = 4e-4 * piece.even(kUseDecentre);
+  t[kDecentreV] = 4e-4 * piece.even(kUseDecentre + 1);
   lens.red = fringe(piece, kUseFringe, 1, options.fringe_strength);
   lens.blue = fringe(piece, kUseFringe + 5, -1, options.fringe_strength);
   lens.vignetting = {.v1 = -0.16 + 0.04 * piece.even(kUseVignette),

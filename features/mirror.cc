@@ -108,7 +108,7 @@ Rig mirrored(const Rig& rig) {
     Lens& lens = mounted.lens;
     lens.terms[kCentreU] = lens.width_px - lens.terms[kCentreU];
     lens.terms[kShear] = -lens.terms[kShear];
-    lens.terms[kDecentre1] = -lens.terms[kDecentre1];
+    lens.terms[kDecentreU] = -lens.terms[kDecentreU];
   }
   return reflected;
 }

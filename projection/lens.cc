@@ -13,7 +13,7 @@ namespace {
 
 using Terms = std::array<double, kLensTermCount>;
 
-// 1 + k1 q + k2 q² + k3 q³ + k4 q⁴ and its derivative by θ, with q = θ².
+// 1 + radial_1 q + radial_2 q² + radial_3 q³ + radial_4 q⁴ and its derivative by θ, with q = θ².
 double radial_poly(const Terms& t, double q) {
   return 1.0 + q * (t[kRadial1] + q * (t[kRadial2] + q * (t[kRadial3] + q * t[kRadial4])));
 }
@@ -69,18 +69,18 @@ double invert_radius(const Lens& lens, double rho) {
 
 // Undoes decentring: the plane point whose decentred image is m.
 Vec2 undo_decentring(const Terms& t, const Vec2& m) {
-  const double p1 = t[kDecentre1];
-  const double p2 = t[kDecentre2];
-  if (p1 == 0 && p2 == 0) return m;
+  const double du = t[kDecentreU];
+  const double dv = t[kDecentreV];
+  if (du == 0 && dv == 0) return m;
   Vec2 x = m;
   for (int i = 0; i < 50; ++i) {
     const double r2 = x.squaredNorm();
     const double xy2 = 2.0 * x.x() * x.y();
-    const Vec2 error(x.x() + p1 * (r2 + 2 * x.x() * x.x()) + p2 * xy2 - m.x(),
-                     x.y() + p2 * (r2 + 2 * x.y() * x.y()) + p1 * xy2 - m.y());
+    const Vec2 error(x.x() + du * (r2 + 2 * x.x() * x.x()) + dv * xy2 - m.x(),
+                     x.y() + dv * (r2 + 2 * x.y() * x.y()) + du * xy2 - m.y());
     Mat2 slope;
-    slope << 1 + 6 * p1 * x.x() + 2 * p2 * x.y(), 2 * p1 * x.y() + 2 * p2 * x.x(),
-        2 * p2 * x.x() + 2 * p1 * x.y(), 1 + 6 * p2 * x.y() + 2 * p1 * x.x();
+    slope << 1 + 6 * du * x.x() + 2 * dv * x.y(), 2 * du * x.y() + 2 * dv * x.x(),
+        2 * dv * x.x() + 2 * du * x.y(), 1 + 6 * dv * x.y() + 2 * du * x.x();
     const Vec2 step = slope.inverse() * error;
     x -= step;
     if (step.squaredNorm() < 1e-30) break;
@@ -127,25 +127,25 @@ struct PlanePoint {
 
 // From the plane point to the pixel: decentring m(a), then affine.
 struct PixelMap {
-  Vec2 by_p1 = Vec2::Zero();  // of m
-  Vec2 by_p2 = Vec2::Zero();
+  Vec2 by_du = Vec2::Zero();  // of m
+  Vec2 by_dv = Vec2::Zero();
   Vec2 m = Vec2::Zero();
   Mat2 m_by_a;
   Mat2 px_by_m;
 };
 
 [[gnu::always_inline]] inline PixelMap pixel_map(const Terms& t, const Vec2& a) {
-  const double p1 = t[kDecentre1];
-  const double p2 = t[kDecentre2];
+  const double du = t[kDecentreU];
+  const double dv = t[kDecentreV];
   const double r2 = a.squaredNorm();
   const double xy2 = 2 * a.x() * a.y();
   PixelMap map;
-  map.by_p1 = Vec2(r2 + 2 * a.x() * a.x(), xy2);
-  map.by_p2 = Vec2(xy2, r2 + 2 * a.y() * a.y());
-  map.m = a + p1 * map.by_p1 + p2 * map.by_p2;
-  const double mixed = 2 * (p1 * a.y() + p2 * a.x());
-  map.m_by_a << 1 + 6 * p1 * a.x() + 2 * p2 * a.y(), mixed, mixed,
-      1 + 6 * p2 * a.y() + 2 * p1 * a.x();
+  map.by_du = Vec2(r2 + 2 * a.x() * a.x(), xy2);
+  map.by_dv = Vec2(xy2, r2 + 2 * a.y() * a.y());
+  map.m = a + du * map.by_du + dv * map.by_dv;
+  const double mixed = 2 * (du * a.y() + dv * a.x());
+  map.m_by_a << 1 + 6 * du * a.x() + 2 * dv * a.y(), mixed, mixed,
+      1 + 6 * dv * a.y() + 2 * du * a.x();
   map.px_by_m << 1 + t[kAspect], t[kShear], 0, 1;
   map.px_by_m *= t[kFocal];
   return map;
@@ -193,13 +193,13 @@ std::optional<Error> validate_colour(const Lens& lens) {
   return std::nullopt;
 }
 
-// Decentring moves a radius ρ in the direction of p by 3 |p| ρ²: it folds where 6 |p| ρ reaches 1
+// Decentring moves a radius ρ in the direction of d by 3 |d| ρ²: it folds where 6 |d| ρ reaches 1
 // on the far side. Half of that is already far beyond any lens.
 std::optional<Error> validate_decentring(const Lens& lens) {
-  const double p1 = lens.terms[kDecentre1];
-  const double p2 = lens.terms[kDecentre2];
-  if (6 * std::hypot(p1, p2) * lens.radius(lens.theta_max_rad) <= 0.5) return std::nullopt;
-  return lens_error("p1/p2", fmt::format("{} / {} is no lens", p1, p2),
+  const double du = lens.terms[kDecentreU];
+  const double dv = lens.terms[kDecentreV];
+  if (6 * std::hypot(du, dv) * lens.radius(lens.theta_max_rad) <= 0.5) return std::nullopt;
+  return lens_error("decentre_u/decentre_v", fmt::format("{} / {} is no lens", du, dv),
                     "decentring terms are of the order of 0.001");
 }
 
@@ -247,8 +247,8 @@ LensSlopes Lens::slopes_at(const Vec3& direction) const {
   }
   out.by_terms.col(kAspect) = Vec2(terms[kFocal] * map.m.x(), 0);
   out.by_terms.col(kShear) = Vec2(terms[kFocal] * map.m.y(), 0);
-  out.by_terms.col(kDecentre1) = map.px_by_m * map.by_p1;
-  out.by_terms.col(kDecentre2) = map.px_by_m * map.by_p2;
+  out.by_terms.col(kDecentreU) = map.px_by_m * map.by_du;
+  out.by_terms.col(kDecentreV) = map.px_by_m * map.by_dv;
   return out;
 }
 
@@ -333,8 +333,9 @@ std::optional<Error> Lens::validate() const {
                       "give pixels per radian on the axis");
   }
   if (terms[kAspect] <= -0.5 || terms[kAspect] >= 1.0 || std::abs(terms[kShear]) >= 0.5) {
-    return lens_error("b1/b2", fmt::format("{} / {} is no lens", terms[kAspect], terms[kShear]),
-                      "keep b1 within -0.5…1 and b2 within ±0.5");
+    return lens_error("aspect/shear",
+                      fmt::format("{} / {} is no lens", terms[kAspect], terms[kShear]),
+                      "keep aspect within -0.5…1 and shear within ±0.5");
   }
   if (!(theta_max_rad > 0 && theta_max_rad < kPi)) {
     return lens_error("theta_max_deg",

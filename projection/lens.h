@@ -4,16 +4,19 @@
 //
 // With θ the angle off axis and (x, y) the unit vector of the direction in the image plane:
 //
-//   radius       ρ  = base(θ) · (1 + k1 θ² + k2 θ⁴ + k3 θ⁶ + k4 θ⁸)       base: lens_curves.h
-//   decentring   mx = ρx + p1 (ρ² + 2 ρx²) + 2 p2 ρx ρy                    (Brown 1966)
-//                my = ρy + p2 (ρ² + 2 ρy²) + 2 p1 ρx ρy
-//   affine       u  = cu + f ((1 + b1) mx + b2 my)
-//                v  = cv + f my
+//   radius       ρ  = base(θ) · (1 + radial_1 θ² + radial_2 θ⁴ + radial_3 θ⁶ + radial_4 θ⁸)
+//   decentring   mx = ρx + decentre_u (ρ² + 2 ρx²) + 2 decentre_v ρx ρy
+//                my = ρy + decentre_v (ρ² + 2 ρy²) + 2 decentre_u ρx ρy
+//   affine       u  = centre_u + focal ((1 + aspect) mx + shear my)
+//                v  = centre_v + focal my
 //
-// The equidistant base with its radial terms *is* Kannala & Brandt 2006 (PAMI 28:1335–1340) and
-// equals OpenCV's cv::fisheye with fx = f (1 + b1), fy = f, alpha = b2 / (1 + b1); OpenCV's pixel
-// origin is the centre of the first pixel, so its cx, cy are ours − 0.5. The other bases with
-// radial terms zero are the textbook curves.
+// Sources: base curves Schneider, Schwalbe, Maas 2009 (ISPRS J. 64:259–266), lens_curves.h; radius
+// Kannala & Brandt 2006 (PAMI 28:1335–1340), which the equidistant base is exactly; decentring
+// Brown 1966 (Photogrammetric Engineering 32:444–462); aspect and shear Fraser 1997 (ISPRS J.
+// 52:149–159), as a factor and a share of the whole plane point.
+// The equidistant base equals OpenCV's cv::fisheye with fx = f (1 + aspect), fy = f, alpha =
+// shear / (1 + aspect); OpenCV's pixel origin is the centre of the first pixel, so its cx, cy are
+// ours − 0.5.
 //
 // A lens is usable up to `theta_max_rad`, where it must still be monotonic: `validate()` names the
 // angle where it folds otherwise. Everything here is thread-safe and allocation-free.
@@ -33,22 +36,24 @@ enum LensTerm : int {
   kFocal,    ///< f, px per radian on the axis
   kCentreU,  ///< principal point, px
   kCentreV,
-  kRadial1,  ///< k1…k4, dimensionless
+  kRadial1,  ///< dimensionless, as all that follow
   kRadial2,
   kRadial3,
   kRadial4,
-  kAspect,     ///< b1
-  kShear,      ///< b2
-  kDecentre1,  ///< p1, p2
-  kDecentre2,
+  kAspect,
+  kShear,
+  kDecentreU,
+  kDecentreV,
   kLensTermCount
 };
 
 inline constexpr std::array<std::string_view, kLensTermCount> kLensTermNames = {
-    "focal_px", "centre_u_px", "centre_v_px", "k1", "k2", "k3", "k4", "b1", "b2", "p1", "p2"};
+    "focal_px", "centre_u_px", "centre_v_px", "radial_1",   "radial_2",  "radial_3",
+    "radial_4", "aspect",      "shear",       "decentre_u", "decentre_v"};
 
 /// Lateral colour: the radius of one colour from the principal point relative to green,
-/// r_c = r (1 + a0 + a1 r̂² + a2 r̂⁴), r̂ = r / rim radius.
+/// r_c = r (1 + a0 + a1 r̂² + a2 r̂⁴), r̂ = r / rim radius. A radial polynomial as in Mallon & Whelan
+/// 2007 (Pattern Recognition Letters 28:125–135).
 struct FringeTerms {
   double a0 = 0, a1 = 0, a2 = 0;
 
@@ -59,7 +64,8 @@ struct FringeTerms {
   bool operator==(const FringeTerms&) const = default;
 };
 
-/// Relative brightness in linear light, 1 + v1 r̂² + v2 r̂⁴ + v3 r̂⁶, r̂ = r / rim radius.
+/// Relative brightness in linear light, 1 + v1 r̂² + v2 r̂⁴ + v3 r̂⁶, r̂ = r / rim radius (Goldman
+/// 2010, PAMI 32:2276–2288).
 struct VignettingTerms {
   double v1 = 0, v2 = 0, v3 = 0;
 
@@ -154,9 +160,9 @@ Eigen::Matrix<T, 2, 1> project_with(const T* terms, const Eigen::Matrix<T, 3, 1>
   const T rho2 = along_x * along_x + along_y * along_y;
   const T cross = T(2.0) * along_x * along_y;
   const T mx =
-      along_x + terms[kDecentre1] * (rho2 + T(2.0) * along_x * along_x) + terms[kDecentre2] * cross;
+      along_x + terms[kDecentreU] * (rho2 + T(2.0) * along_x * along_x) + terms[kDecentreV] * cross;
   const T my =
-      along_y + terms[kDecentre2] * (rho2 + T(2.0) * along_y * along_y) + terms[kDecentre1] * cross;
+      along_y + terms[kDecentreV] * (rho2 + T(2.0) * along_y * along_y) + terms[kDecentreU] * cross;
   return {terms[kCentreU] + terms[kFocal] * ((T(1.0) + terms[kAspect]) * mx + terms[kShear] * my),
           terms[kCentreV] + terms[kFocal] * my};
 }

@@ -12,7 +12,8 @@ struct MountedLens {
   Lens lens;
   Quat rig_from_lens = Quat::Identity();
   Vec3 pupil = Vec3::Zero();  ///< entrance pupil in the rig, metres (baselines if !Rig::metric)
-  /// Axial travel of the pupil, towards +z of the lens: e(θ) = e1 θ² (metres, θ in radians).
+  /// Axial travel of the pupil, towards +z of the lens: e(θ) = e1 θ² (metres, θ in radians;
+  /// Gennery 2006, IJCV 68:239–266, its first term).
   double pupil_travel = 0;
 
   /// Unit direction in the rig of a pixel; empty outside the field of view.

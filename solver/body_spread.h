@@ -10,11 +10,12 @@ namespace seamwright {
 
 /// How far a body may be from its nominal geometry, 1σ. Terms the ties do not reach stay there.
 struct BodySpread {
-  double focal_share = 0.05;                        ///< of the focal length
-  double centre_share = 0.02;                       ///< of the frame width
-  double radial[4] = {0.01, 0.003, 0.001, 0.0003};  ///< k1…k4: about 3 % of the radius each
-  double affine = 1e-3;                             ///< b1, b2
-  double decentring = 5e-4;                         ///< p1, p2
+  double focal_share = 0.05;   ///< of the focal length
+  double centre_share = 0.02;  ///< of the frame width
+  double radial[4] = {0.01, 0.003, 0.001,
+                      0.0003};  ///< radial_1…radial_4: about 3 % of the radius each
+  double affine = 1e-3;         ///< aspect, shear
+  double decentring = 5e-4;     ///< decentre_u, decentre_v
   double rotation_rad = rad_from_deg(5.0);
   /// Lenses of one body are of one make: their focal lengths and radial terms differ by this share
   /// of the spreads above.

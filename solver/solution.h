@@ -11,9 +11,9 @@
 
 namespace seamwright {
 
-/// Joint covariance of the shared terms. `names[i]` labels row i: "lens0.focal_px", "lens1.k2",
-/// "lens1.rotation_x_rad" (rotation vector of a small left-multiplied rotation in the rig frame),
-/// "lens1.pupil_y" (units of Rig). Terms held fixed are absent.
+/// Joint covariance of the shared terms. `names[i]` labels row i: "lens0.focal_px",
+/// "lens1.radial_2", "lens1.rotation_x_rad" (rotation vector of a small left-multiplied rotation in
+/// the rig frame), "lens1.pupil_y" (units of Rig). Terms held fixed are absent.
 struct TermCovariance {
   std::vector<std::string> names;
   Eigen::MatrixXd values;  ///< names.size() square, symmetric, positive semi-definite

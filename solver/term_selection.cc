@@ -14,7 +14,7 @@ using Columns = std::vector<int>;
 // Terms that come and go together.
 std::vector<Columns> candidates(const SharedTerms& terms) {
   const std::vector<std::vector<int>> groups = {
-      {kRadial3}, {kRadial4}, {kAspect, kShear}, {kDecentre1, kDecentre2}, {kPupilTravel}};
+      {kRadial3}, {kRadial4}, {kAspect, kShear}, {kDecentreU, kDecentreV}, {kPupilTravel}};
   std::vector<Columns> found;
   for (int lens = 0; lens < terms.lens_count(); ++lens) {
     for (const std::vector<int>& slots : groups) {

@@ -4,11 +4,12 @@
 // template it belongs to, the ties somebody set by hand, and the touch that came of them.
 //
 //   format: seamwright-shot
-//   version: 5
+//   version: 6
 //
 // Version 2 added the touch, version 3 the seam's strokes, version 4 brackets, version 5 upright
-// edges; a shot is written in the lowest version that holds it. Paths are relative to the shot
-// file's folder, so that a folder can move. docs/template-format.md describes every key.
+// edges, version 6 new names for the terms of a touch; a shot is written in the lowest version that
+// holds it. Paths are relative to the shot file's folder, so that a folder can move.
+// docs/template-format.md describes every key.
 
 #include <filesystem>
 #include <optional>

@@ -10,6 +10,7 @@
 #include "imaging/frame.h"
 #include "projection/seam_stroke.h"
 #include "projection/tie.h"
+#include "templates/template_keys.h"
 
 namespace seamwright {
 
@@ -25,12 +26,14 @@ static_assert(static_cast<int>(TieRange::far) == 2);
 inline constexpr std::array<std::string_view, 3> kWishNames = {"away", "here", "lens"};
 static_assert(static_cast<int>(StrokeWish::lens) == 2);
 
-/// A touched term's key for its name: a file holds angles in degrees, "lens1.rotation_x_deg".
-[[nodiscard]] inline std::string touch_key(std::string name) {
+/// A touched term's key for its name: a file holds angles in degrees, "lens1.rotation_x_deg", and
+/// calls the terms of a lens by `terms`.
+[[nodiscard]] inline std::string touch_key(std::string name,
+                                           const LensTermNames& terms = kLensTermNames) {
   constexpr std::string_view kRadians = "_rad";
   if (name.ends_with(kRadians))
     name.replace(name.size() - kRadians.size(), kRadians.size(), "_deg");
-  return name;
+  return renamed_term(name, kLensTermNames, terms);
 }
 
 /// True where the term of that name is an angle.

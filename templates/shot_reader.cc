@@ -179,17 +179,17 @@ void read_verticals(const StrictValue& value, ShotFile& shot) {
 }
 
 /// The key of every term that a touch of that many lenses can move, with its name.
-std::map<std::string, std::string> touch_terms(int lens_count) {
+std::map<std::string, std::string> touch_terms(int lens_count, const LensTermNames& names) {
   std::map<std::string, std::string> name_of;
   for (const std::string& name : SharedTerms(lens_count, [](int, int) { return true; }).names()) {
-    name_of[touch_key(name)] = name;
+    name_of[touch_key(name, names)] = name;
   }
   return name_of;
 }
 
-ShotTouch read_touch(const StrictValue& value, int lens_count) {
+ShotTouch read_touch(const StrictValue& value, int lens_count, const LensTermNames& names) {
   const StrictMap map(value, {"terms"});
-  const std::map<std::string, std::string> name_of = touch_terms(lens_count);
+  const std::map<std::string, std::string> name_of = touch_terms(lens_count, names);
   std::vector<std::string> keys;
   for (const auto& [key, name] : name_of) keys.push_back(key);
   const StrictValue at = map.at("terms");
@@ -232,14 +232,14 @@ ShotFile read_version_1(const StrictValue& document) {
   return read_common(StrictMap(document, first_keys()));
 }
 
-void read_touch_of(const StrictMap& map, ShotFile& shot) {
+void read_touch_of(const StrictMap& map, const LensTermNames& names, ShotFile& shot) {
   if (!map.has("touch")) return;
   const StrictValue touch = map.at("touch");
   if (!shot.rig_template || !shot.rig_template->sha256) {
     touch.refuse("a touch belongs to one very template, and this file does not say which",
                  "give 'template: {file: ..., sha256: ...}', or run 'seamwright touch' again");
   }
-  shot.touch = read_touch(touch, shot.intake.lens_count);
+  shot.touch = read_touch(touch, shot.intake.lens_count, names);
 }
 
 ShotFile read_version_2(const StrictValue& document) {
@@ -247,7 +247,7 @@ ShotFile read_version_2(const StrictValue& document) {
   keys.emplace_back("touch");
   const StrictMap map(document, keys);
   ShotFile shot = read_common(map);
-  read_touch_of(map, shot);
+  read_touch_of(map, kFirstTermNames, shot);
   return shot;
 }
 
@@ -264,15 +264,15 @@ ShotFile read_version_3(const StrictValue& document) {
   keys.emplace_back("seam");
   const StrictMap map(document, keys);
   ShotFile shot = read_common(map);
-  read_touch_of(map, shot);
+  read_touch_of(map, kFirstTermNames, shot);
   read_seam_of(map, shot);
   return shot;
 }
 
 /// Of version 4.
-ShotFile read_up_to_brackets(const StrictMap& map) {
+ShotFile read_up_to_brackets(const StrictMap& map, const LensTermNames& names) {
   ShotFile shot = read_common(map);
-  read_touch_of(map, shot);
+  read_touch_of(map, names, shot);
   read_seam_of(map, shot);
   if (map.has("brackets")) read_brackets(map.at("brackets"), shot);
   return shot;
@@ -281,23 +281,32 @@ ShotFile read_up_to_brackets(const StrictMap& map) {
 ShotFile read_version_4(const StrictValue& document) {
   std::vector<std::string> keys = first_keys();
   for (const char* key : {"touch", "seam", "brackets"}) keys.emplace_back(key);
-  return read_up_to_brackets(StrictMap(document, keys));
+  return read_up_to_brackets(StrictMap(document, keys), kFirstTermNames);
 }
 
-ShotFile read_version_5(const StrictValue& document) {
+/// All keys, with a touch by these names.
+ShotFile read_whole(const StrictValue& document, const LensTermNames& names) {
   std::vector<std::string> keys = first_keys();
   for (const char* key : {"touch", "seam", "brackets", "verticals"}) keys.emplace_back(key);
   const StrictMap map(document, keys);
-  ShotFile shot = read_up_to_brackets(map);
+  ShotFile shot = read_up_to_brackets(map, names);
   if (map.has("verticals")) read_verticals(map.at("verticals"), shot);
   return shot;
+}
+
+ShotFile read_version_5(const StrictValue& document) {
+  return read_whole(document, kFirstTermNames);
+}
+
+ShotFile read_version_6(const StrictValue& document) {
+  return read_whole(document, kLensTermNames);
 }
 
 /// One reader a version, each giving today's ShotFile.
 constexpr std::array kShotReaders = {
     VersionReader<ShotFile>{1, &read_version_1}, VersionReader<ShotFile>{2, &read_version_2},
     VersionReader<ShotFile>{3, &read_version_3}, VersionReader<ShotFile>{4, &read_version_4},
-    VersionReader<ShotFile>{5, &read_version_5}};
+    VersionReader<ShotFile>{5, &read_version_5}, VersionReader<ShotFile>{6, &read_version_6}};
 
 }  // namespace
 

@@ -95,10 +95,10 @@ std::string vertical_text(const UprightEdge& edge) {
 
 // The lowest version that holds it all.
 int version_of(const ShotFile& value) {
+  if (value.touch) return 6;
   if (!value.verticals.empty()) return 5;
   if (!value.brackets.empty()) return 4;
-  if (!value.seam.empty()) return 3;
-  return value.touch ? 2 : 1;
+  return value.seam.empty() ? 1 : 3;
 }
 
 }  // namespace

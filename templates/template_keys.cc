@@ -1,14 +1,14 @@
 #include "templates/template_keys.h"
 
-#include <fmt/format.h>
+#include <algorithm>
 
-#include "projection/lens.h"
+#include <fmt/format.h>
 
 namespace seamwright {
 
-std::vector<std::string> lens_keys(const PupilUnit& unit) {
+std::vector<std::string> lens_keys(const PupilUnit& unit, const LensTermNames& terms) {
   std::vector<std::string> keys = {"curve"};
-  keys.insert(keys.end(), kLensTermNames.begin(), kLensTermNames.end());
+  keys.insert(keys.end(), terms.begin(), terms.end());
   for (const char* key : {"theta_max_deg", "rotation_deg"}) keys.emplace_back(key);
   keys.push_back(unit.pupil_key());
   keys.push_back(unit.travel_key());
@@ -29,10 +29,10 @@ std::vector<std::string> quality_keys() {
           "flex_sigma_deg"};
 }
 
-std::set<std::string> covariance_term_names(int lens_count) {
+std::set<std::string> covariance_term_names(int lens_count, const LensTermNames& terms) {
   std::set<std::string> names;
   for (int lens = 0; lens < lens_count; ++lens) {
-    for (const std::string_view term : kLensTermNames) {
+    for (const std::string_view term : terms) {
       names.insert(fmt::format("lens{}.{}", lens, term));
     }
     for (const char axis : {'x', 'y', 'z'}) {
@@ -42,6 +42,14 @@ std::set<std::string> covariance_term_names(int lens_count) {
     names.insert(fmt::format("lens{}.pupil_travel", lens));
   }
   return names;
+}
+
+std::string renamed_term(const std::string& name, const LensTermNames& from,
+                         const LensTermNames& to) {
+  const std::size_t term_at = name.find('.') + 1;  // 0 for a name without a lens
+  const auto found = std::find(from.begin(), from.end(), std::string_view(name).substr(term_at));
+  if (found == from.end()) return name;
+  return name.substr(0, term_at) + std::string(to[static_cast<std::size_t>(found - from.begin())]);
 }
 
 }  // namespace seamwright

@@ -2,10 +2,13 @@
 
 // The names in a template file, shared by its reader and its writer.
 
+#include <array>
 #include <set>
 #include <string>
 #include <string_view>
 #include <vector>
+
+#include "projection/lens.h"
 
 namespace seamwright {
 
@@ -24,11 +27,22 @@ struct PupilUnit {
 inline constexpr PupilUnit kMetres{"m", "metres", 2.0};
 inline constexpr PupilUnit kBaselines{"baselines", "baselines", 100.0};
 
+/// What a file calls the terms of a lens, in their order. Today's names are kLensTermNames.
+using LensTermNames = std::array<std::string_view, kLensTermCount>;
+/// In templates of version 1 and the touches of shot files up to version 5.
+inline constexpr LensTermNames kFirstTermNames = {
+    "focal_px", "centre_u_px", "centre_v_px", "k1", "k2", "k3", "k4", "b1", "b2", "p1", "p2"};
+
 /// Keys of one lens, in the order they are written.
-[[nodiscard]] std::vector<std::string> lens_keys(const PupilUnit& unit);
+[[nodiscard]] std::vector<std::string> lens_keys(const PupilUnit& unit, const LensTermNames& terms);
 [[nodiscard]] std::vector<std::string> quality_keys();
 
 /// Every term name a covariance row may have ("lens0.focal_px", "lens1.rotation_x_rad", …).
-[[nodiscard]] std::set<std::string> covariance_term_names(int lens_count);
+[[nodiscard]] std::set<std::string> covariance_term_names(int lens_count,
+                                                          const LensTermNames& terms);
+/// "lens0.k1", say, as files with the names `to` write a name of files with the names `from`.
+/// Names that are no lens term's stay.
+[[nodiscard]] std::string renamed_term(const std::string& name, const LensTermNames& from,
+                                       const LensTermNames& to);
 
 }  // namespace seamwright

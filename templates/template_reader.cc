@@ -55,22 +55,23 @@ Vec3 read_pupil(const StrictValue& value, const PupilUnit& unit) {
 }
 
 /// Hands a lens' own complaint on with the line of the key it names.
-void check_lens(const Lens& lens, const StrictMap& map) {
+void check_lens(const Lens& lens, const StrictMap& map, const LensTermNames& names) {
   const std::optional<Error> error = lens.validate();
   if (!error) return;
-  const std::string key = error->field.substr(0, error->field.find('/'));  // "b1/b2"
+  const std::string key = renamed_term(error->field.substr(0, error->field.find('/')),
+                                       kLensTermNames, names);  // of "aspect/shear"
   const StrictValue& at = map.has(key) ? map.at(key) : map.self();
   at.refuse(error->what, error->remedy);
 }
 
 MountedLens read_lens(const StrictValue& value, const PupilUnit& unit, const Lens& frame,
-                      bool is_first) {
-  const StrictMap map(value, lens_keys(unit));
+                      bool is_first, const LensTermNames& names) {
+  const StrictMap map(value, lens_keys(unit, names));
   MountedLens mounted;
   mounted.lens = frame;
   mounted.lens.curve = read_curve(map.at("curve"));
   for (int term = 0; term < kLensTermCount; ++term) {
-    mounted.lens.terms[index_of(term)] = map.at(kLensTermNames[index_of(term)]).number();
+    mounted.lens.terms[index_of(term)] = map.at(names[index_of(term)]).number();
   }
   mounted.lens.theta_max_rad = rad_from_deg(map.at("theta_max_deg").number());
   mounted.rig_from_lens = read_rotation(map.at("rotation_deg"), is_first);
@@ -79,11 +80,11 @@ MountedLens read_lens(const StrictValue& value, const PupilUnit& unit, const Len
   mounted.lens.red = read_fringe(map.at("fringe_red"));
   mounted.lens.blue = read_fringe(map.at("fringe_blue"));
   mounted.lens.vignetting = read_vignetting(map.at("vignetting"));
-  check_lens(mounted.lens, map);
+  check_lens(mounted.lens, map, names);
   return mounted;
 }
 
-Rig read_rig(const StrictMap& map) {
+Rig read_rig(const StrictMap& map, const LensTermNames& names) {
   const std::vector<StrictValue> size = map.at("frame_size_px").list();
   if (size.size() != 2)
     map.at("frame_size_px").refuse("is not [width, height]", "give two numbers");
@@ -98,7 +99,7 @@ Rig read_rig(const StrictMap& map) {
   rig.metric = values.empty() || values[0].yaml().find(kBaselines.pupil_key()) == nullptr;
   for (const StrictValue& value : values) {
     rig.lenses.push_back(
-        read_lens(value, rig.metric ? kMetres : kBaselines, frame, rig.lenses.empty()));
+        read_lens(value, rig.metric ? kMetres : kBaselines, frame, rig.lenses.empty(), names));
   }
   if (const auto error = rig.validate()) lenses.refuse(error->what, error->remedy);
   return rig;
@@ -128,12 +129,13 @@ void read_covariance_row(const StrictValue& value, const std::set<std::string>& 
     const auto c = static_cast<Eigen::Index>(j);
     covariance.values(r, c) = covariance.values(c, r) = numbers[j];
   }
-  covariance.names.push_back(entry.key);
+  covariance.names.push_back(entry.key);  // as the file has it
 }
 
-TermCovariance read_covariance(const StrictValue& value, const Rig& rig) {
+TermCovariance read_covariance(const StrictValue& value, const Rig& rig,
+                               const LensTermNames& names) {
   const std::vector<StrictValue> rows = value.list();
-  const std::set<std::string> known = covariance_term_names(rig.lens_count());
+  const std::set<std::string> known = covariance_term_names(rig.lens_count(), names);
   if (rows.size() > known.size())
     value.refuse("has more rows than the rig has terms", "correct it");
   TermCovariance covariance;
@@ -143,6 +145,7 @@ TermCovariance read_covariance(const StrictValue& value, const Rig& rig) {
   if (const auto why = why_no_covariance(covariance.values)) {
     value.refuse(*why, "restore the covariance as it was learned, or write [] for none");
   }
+  for (std::string& name : covariance.names) name = renamed_term(name, names, kLensTermNames);
   return covariance;
 }
 
@@ -175,21 +178,30 @@ std::vector<TemplateSource> read_sources(const StrictValue& value) {
   return sources;
 }
 
-RigTemplate read_template_1(const StrictValue& document) {
+RigTemplate read_template_with(const StrictValue& document, const LensTermNames& names) {
   const StrictMap map(document, {"format", "version", "body", "mirrored", "frame_size_px", "lenses",
                                  "covariance", "quality", "learned_from"});
   RigTemplate value;
   value.body = map.at("body").text();
   value.mirrored = map.at("mirrored").flag();
-  value.solution.rig = read_rig(map);
-  value.solution.covariance = read_covariance(map.at("covariance"), value.solution.rig);
+  value.solution.rig = read_rig(map, names);
+  value.solution.covariance = read_covariance(map.at("covariance"), value.solution.rig, names);
   value.solution.quality = read_quality(map.at("quality"));
   value.learned_from = read_sources(map.at("learned_from"));
   return value;
 }
 
+RigTemplate read_template_1(const StrictValue& document) {
+  return read_template_with(document, kFirstTermNames);
+}
+
+RigTemplate read_template_2(const StrictValue& document) {
+  return read_template_with(document, kLensTermNames);
+}
+
 /// One reader a version, each giving today's RigTemplate: an old file is lifted by its own reader.
-constexpr std::array kTemplateReaders = {VersionReader<RigTemplate>{1, &read_template_1}};
+constexpr std::array kTemplateReaders = {VersionReader<RigTemplate>{1, &read_template_1},
+                                         VersionReader<RigTemplate>{2, &read_template_2}};
 
 }  // namespace
 

@@ -94,7 +94,7 @@ std::string format_template(const RigTemplate& value) {
   const Rig& rig = value.rig();
   std::string text(kIntroduction);
   text +=
-      fmt::format("format: {}\nversion: 1\nbody: {}\n", kTemplateFormat, quoted_text(value.body));
+      fmt::format("format: {}\nversion: 2\nbody: {}\n", kTemplateFormat, quoted_text(value.body));
   text += fmt::format("mirrored: {}  # true: flip the body's files left to right on the way in\n",
                       value.mirrored);
   text += fmt::format("frame_size_px: [{}, {}]\n\nlenses:\n", rig.lenses[0].lens.width_px,

@@ -20,7 +20,7 @@ double published_radius(const std::vector<double>& coefficients, double theta) {
   return sum;
 }
 
-// r = f θ (1 + k1 θ² + … + k4 θ⁸) by least squares.
+// r = f θ (1 + radial_1 θ² + … + radial_4 θ⁸) by least squares.
 double fit_radius(const std::vector<double>& coefficients, double theta_max, Lens& lens) {
   constexpr int kSamples = 400;
   Eigen::MatrixXd powers(kSamples, 5);

@@ -239,10 +239,10 @@ TEST_CASE("a real lens through OpenCV's calibration and through ours",
   CHECK(rms_of(our_squares, corner_count).distance_px == Approx(opencv.distance_px).margin(1e-9));
 
   // Our own fit.
-  const Fit same_terms = fit_lens(photographs, {kShear, kDecentre1, kDecentre2});
+  const Fit same_terms = fit_lens(photographs, {kShear, kDecentreU, kDecentreV});
   const Fit all_terms = fit_lens(photographs, {});
   const Fit textbook = fit_lens(photographs, {kRadial1, kRadial2, kRadial3, kRadial4, kAspect,
-                                              kShear, kDecentre1, kDecentre2});
+                                              kShear, kDecentreU, kDecentreV});
   const auto line = [](const char* name, const Lens& lens, const Rms& rms) {
     return fmt::format(
         "{:<22} RMS {:.5f} px ({:.5f} a coordinate)  f {:.2f} centre ({:.2f}, {:.2f})\n", name,
@@ -284,7 +284,7 @@ TEST_CASE("our fit to the checkerboards against the published curve",
   }
   REQUIRE(taylor.size() == 5);
   const Lens lens =
-      fit_lens(corners_of_photographs(*folder), {kShear, kDecentre1, kDecentre2}).lens;
+      fit_lens(corners_of_photographs(*folder), {kShear, kDecentreU, kDecentreV}).lens;
   double worst_px = 0;
   double worst_theta_deg = 0;
   int cases = 0;

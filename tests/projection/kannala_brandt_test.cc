@@ -2,9 +2,9 @@
 // implementation of Kannala & Brandt 2006 (PAMI 28:1335–1340), on published calibrations.
 //
 // OpenCV's camera matrix counts pixels from the centre of the first one (ours from its corner, so
-// + 0.5), and its alpha shears by fx · alpha = f · b2. It works on (x/z, y/z) and therefore fails
-// from 90° on, where it silently gives the picture of the mirrored direction; the comparison runs
-// to just under 90° and the last test pins that this is so.
+// + 0.5), and its alpha shears by fx · alpha = f · shear. It works on (x/z, y/z) and therefore
+// fails from 90° on, where it silently gives the picture of the mirrored direction; the comparison
+// runs to just under 90° and the last test pins that this is so.
 
 #include <algorithm>
 #include <array>

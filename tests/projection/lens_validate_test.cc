@@ -40,7 +40,7 @@ TEST_CASE("a polynomial made to fold is refused with the angle where it folds",
   int cases = 0;
   for (const double fold_deg : {20.0, 60.0, 89.0, 95.0, 99.9}) {
     Lens lens = good_lens();
-    // θ (1 + k1 θ²) is stationary where 1 + 3 k1 θ² = 0.
+    // θ (1 + radial_1 θ²) is stationary where 1 + 3 radial_1 θ² = 0.
     const double fold = rad_from_deg(fold_deg);
     lens.terms[kRadial1] = -1 / (3 * fold * fold);
     CHECK(lens.fold_angle_rad() == Approx(fold).epsilon(1e-9));
@@ -54,7 +54,7 @@ TEST_CASE("a polynomial made to fold is refused with the angle where it folds",
 }
 
 TEST_CASE("a fold that straightens again is still found", "[lens][validate]") {
-  // Slope 1 + 3 k1 θ² + 5 k2 θ⁴ with roots at 60° and 70° in θ, positive again beyond.
+  // Slope 1 + 3 radial_1 θ² + 5 radial_2 θ⁴ with roots at 60° and 70° in θ, positive again beyond.
   const double a = std::pow(rad_from_deg(60), 2);
   const double b = std::pow(rad_from_deg(70), 2);
   Lens lens = good_lens();
@@ -79,12 +79,12 @@ TEST_CASE("curves fold at their own limits", "[lens][validate]") {
 
 TEST_CASE("decentring that folds the rim is refused", "[lens][validate]") {
   Lens lens = good_lens();
-  lens.terms[kDecentre1] = 0.3;
-  refused(lens, "p1/p2", "0.3");
-  lens.terms[kDecentre1] = 0;
-  lens.terms[kDecentre2] = -0.3;
-  refused(lens, "p1/p2", "-0.3");
-  lens.terms[kDecentre2] = -0.02;
+  lens.terms[kDecentreU] = 0.3;
+  refused(lens, "decentre_u/decentre_v", "0.3");
+  lens.terms[kDecentreU] = 0;
+  lens.terms[kDecentreV] = -0.3;
+  refused(lens, "decentre_u/decentre_v", "-0.3");
+  lens.terms[kDecentreV] = -0.02;
   CHECK_FALSE(lens.validate());
 }
 
@@ -112,8 +112,8 @@ TEST_CASE("nonsense in any field is refused by its name", "[lens][validate]") {
   refused(with([](Lens& l) { l.terms[kFocal] = 0; }), "focal_px", "0");
   refused(with([](Lens& l) { l.width_px = 0; }), "size_px", "0 x 2000");
   refused(with([](Lens& l) { l.height_px = -5; }), "size_px", "2000 x -5");
-  refused(with([](Lens& l) { l.terms[kAspect] = -1; }), "b1/b2", "-1");
-  refused(with([](Lens& l) { l.terms[kShear] = 0.7; }), "b1/b2", "0.7");
+  refused(with([](Lens& l) { l.terms[kAspect] = -1; }), "aspect/shear", "-1");
+  refused(with([](Lens& l) { l.terms[kShear] = 0.7; }), "aspect/shear", "0.7");
   for (const double bad : {0.0, -1.0, 180.0, 400.0, nan}) {
     refused(with([&](Lens& l) { l.theta_max_rad = rad_from_deg(bad); }), "theta_max_deg",
             "outside 0…180");

@@ -125,7 +125,8 @@ TEST_CASE("exact plumb lines alone give a lens' curve, centre and decentring", "
     test::RigOptions options{.curve = static_cast<LensCurve>(c)};
     const Rig truth = test::random_rig(random, options);
     const std::vector<PlumbLine> lines = random_lines(random, truth, 80);
-    // k4 is known: with it a lens bends almost as a linear map of directions, which no line tells.
+    // radial_4 is known: with it a lens bends almost as a linear map of directions, which no line
+    // tells.
     Rig start = truth;
     for (MountedLens& mounted : start.lenses) {
       mounted.lens.terms[kFocal] *= 1.004;
@@ -135,8 +136,8 @@ TEST_CASE("exact plumb lines alone give a lens' curve, centre and decentring", "
       mounted.lens.terms[kRadial2] -= 0.001;
       mounted.lens.terms[kAspect] += 3e-4;
       mounted.lens.terms[kShear] -= 2e-4;
-      mounted.lens.terms[kDecentre1] += 2e-4;
-      mounted.lens.terms[kDecentre2] -= 1e-4;
+      mounted.lens.terms[kDecentreU] += 2e-4;
+      mounted.lens.terms[kDecentreV] -= 1e-4;
     }
     const SharedTerms terms = lens_terms_only(truth.lens_count(), kRadial3);
     AdjustOptions adjusting{.max_iterations = 100, .cost_tolerance = 1e-16, .robust_scale = 0};

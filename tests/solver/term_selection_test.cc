@@ -15,15 +15,15 @@ namespace {
 TEST_CASE("terms that the data do not support go to nominal, the rest to its conditional optimum") {
   const SharedTerms terms = all_rig_terms_and_travel(2);
   const int n = terms.columns();
-  // Independent terms of unit sigma, but k3 and k4 of lens 1 nearly the same thing.
+  // Independent terms of unit sigma, but radial_3 and radial_4 of lens 1 nearly the same thing.
   Eigen::MatrixXd covariance = Eigen::MatrixXd::Identity(n, n);
-  const int k3 = terms.column(1, kRadial3);
-  const int k4 = terms.column(1, kRadial4);
-  covariance(k3, k4) = covariance(k4, k3) = -0.99;
+  const int third = terms.column(1, kRadial3);
+  const int fourth = terms.column(1, kRadial4);
+  covariance(third, fourth) = covariance(fourth, third) = -0.99;
   Eigen::VectorXd deviation = Eigen::VectorXd::Constant(n, 0.5);
   deviation[terms.column(0, kAspect)] = 4;  // supported: eight sigmas squared for two terms
-  deviation[k3] = 1.3;
-  deviation[k4] = 1.2;  // 2.5 together, while the difference is known to be within 0.14
+  deviation[third] = 1.3;
+  deviation[fourth] = 1.2;  // 2.5 together, while the difference is known to be within 0.14
 
   const TermSelection selection = select_terms(terms, deviation, covariance);
   const auto dropped = [&](int lens, int slot) {
@@ -37,8 +37,8 @@ TEST_CASE("terms that the data do not support go to nominal, the rest to its con
   // Half a sigma each.
   CHECK(dropped(0, kRadial3));
   CHECK(dropped(0, kPupilTravel));
-  CHECK(dropped(0, kDecentre1));
-  CHECK(dropped(0, kDecentre2));
+  CHECK(dropped(0, kDecentreU));
+  CHECK(dropped(0, kDecentreV));
   // A pair leaves or stays together.
   CHECK_FALSE(dropped(0, kAspect));
   CHECK_FALSE(dropped(0, kShear));

@@ -22,11 +22,11 @@ struct RigOptions {
   int height_px = 2000;
   double baseline_m = 0.027;  ///< between neighbouring pupils
 
-  double focal_spread = 0.01;                 ///< relative, ±
-  double centre_spread_px = 15;               ///< ±
-  double radial_spread = 0.01;                ///< k1 ±; k2…k4 ± a third of the one before
-  double affine_spread = 1e-3;                ///< b1, b2 ±
-  double decentring_spread = 5e-4;            ///< p1, p2 ±
+  double focal_spread = 0.01;       ///< relative, ±
+  double centre_spread_px = 15;     ///< ±
+  double radial_spread = 0.01;      ///< radial_1 ±; the others ± a third of the one before
+  double affine_spread = 1e-3;      ///< aspect, shear ±
+  double decentring_spread = 5e-4;  ///< both decentring terms ±
   double mount_spread_rad = rad_from_deg(1);  ///< rotation vector components ±, not for lens 0
   double pupil_spread_m = 5e-4;               ///< components ±
   double pupil_travel_m = 0;                  ///< e1, 0…
@@ -80,8 +80,8 @@ struct RigOptions {
   }
   lens.terms[kAspect] = around(options.affine_spread);
   lens.terms[kShear] = around(options.affine_spread);
-  lens.terms[kDecentre1] = around(options.decentring_spread);
-  lens.terms[kDecentre2] = around(options.decentring_spread);
+  lens.terms[kDecentreU] = around(options.decentring_spread);
+  lens.terms[kDecentreV] = around(options.decentring_spread);
   for (FringeTerms* fringe : {&lens.red, &lens.blue}) {
     *fringe = {around(options.fringe_spread), around(options.fringe_spread),
                around(options.fringe_spread)};

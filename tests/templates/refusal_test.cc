@@ -17,14 +17,14 @@ const std::string& sample_text() {
     focal_px: 560.5
     centre_u_px: 1001
     centre_v_px: 999
-    k1: 0.001
-    k2: 0
-    k3: 0
-    k4: 0
-    b1: 0
-    b2: 0
-    p1: 0
-    p2: 0
+    radial_1: 0.001
+    radial_2: 0
+    radial_3: 0
+    radial_4: 0
+    aspect: 0
+    shear: 0
+    decentre_u: 0
+    decentre_v: 0
     theta_max_deg: 100
     rotation_deg: [0, TURN, 0]
     pupil_m: [0, 0, 0.0135]
@@ -34,7 +34,7 @@ const std::string& sample_text() {
     vignetting: {v1: -0.1, v2: 0, v3: 0}
 )";
     return R"(format: seamwright-template
-version: 1
+version: 2
 body: "Lantern 0117"
 mirrored: false
 frame_size_px: [2000, 2000]
@@ -42,7 +42,7 @@ lenses:
 )" + edited(lens, "TURN", "0") +
            edited(lens, "TURN", "180") + R"(covariance:
   - lens0.focal_px: [0.01]
-  - lens1.k1: [0.0001, 0.000002]
+  - lens1.radial_1: [0.0001, 0.000002]
 quality:
   shots: 6
   ties: 400
@@ -119,9 +119,10 @@ TEST_CASE("wrong numbers are refused", "[templates]") {
 }
 
 TEST_CASE("unknown, missing, doubled keys and wrong units are refused", "[templates]") {
-  require_refused(edited(sample_text(), "k1: 0.001", "k1: 0.001\n    k1: 0.002"),
-                  line_of(sample_text(), "k1: 0.001") + 1, "the key 'k1' stands here twice");
-  require_edit_refused("k1: 0.001", "k5: 0.001", "lenses[0]: unknown key 'k5'");
+  require_refused(edited(sample_text(), "radial_1: 0.001", "radial_1: 0.001\n    radial_1: 0.002"),
+                  line_of(sample_text(), "radial_1: 0.001") + 1,
+                  "the key 'radial_1' stands here twice");
+  require_edit_refused("radial_1: 0.001", "radial_5: 0.001", "lenses[0]: unknown key 'radial_5'");
   require_edit_refused("focal_px:", "focal_mm:",
                        "lenses[0]: the key 'focal_mm' has the wrong unit; give 'focal_px'");
   require_edit_refused("focal_px:", "focal:", "the key 'focal' has the wrong unit");
@@ -139,9 +140,10 @@ TEST_CASE("unknown, missing, doubled keys and wrong units are refused", "[templa
     return edited(sample_text(), line_text + "\n", "");
   };
   const int lens_line = line_of(sample_text(), "  - curve");
-  require_refused(without("    k3: 0"), lens_line, "lenses[0]: the key 'k3' is missing");
+  require_refused(without("    radial_3: 0"), lens_line,
+                  "lenses[0]: the key 'radial_3' is missing");
   require_refused(without("body: \"Lantern 0117\""), 1, "the key 'body' is missing");
-  require_refused(without("version: 1"), 1, "the key 'version' is missing");
+  require_refused(without("version: 2"), 1, "the key 'version' is missing");
   require_refused(without("frame_size_px: [2000, 2000]"), 1, "'frame_size_px' is missing");
 }
 
@@ -164,13 +166,13 @@ TEST_CASE("geometry that is no lens or no rig is refused", "[templates]") {
                        "lens 0 fixes the rig's orientation");
   require_edit_refused("rotation_deg: [0, 180, 0]", "rotation_deg: [0, 1e300, 0]",
                        "beyond 360 degrees");
-  require_edit_refused("b1: 0", "b1: -2", "is no lens");
+  require_edit_refused("aspect: 0", "aspect: -2", "is no lens");
 
   // r/f = sin θ folds at 90° (Schneider, Schwalbe, Maas 2009), inside the stated 100°.
   const std::string folding = edited(sample_text(), "curve: equidistant", "curve: orthographic");
   require_refused(folding, line_of(folding, "theta_max_deg"), "folds at");
-  // 1 + 3 k1 θ² = 0 at θ = 1/√(0.6): 73.969°.
-  const std::string bent = edited(sample_text(), "k1: 0.001", "k1: -0.2");
+  // 1 + 3 radial_1 θ² = 0 at θ = 1/√(0.6): 73.969°.
+  const std::string bent = edited(sample_text(), "radial_1: 0.001", "radial_1: -0.2");
   require_refused(bent, line_of(bent, "theta_max_deg"), "folds at 73.969");
 
   const std::string& text = sample_text();
@@ -185,25 +187,28 @@ TEST_CASE("geometry that is no lens or no rig is refused", "[templates]") {
 TEST_CASE("a covariance that is none is refused", "[templates]") {
   const int at = line_of(sample_text(), "covariance:");
   const auto with_second_row = [](const std::string& row) {
-    return edited(sample_text(), "- lens1.k1: [0.0001, 0.000002]", row);
+    return edited(sample_text(), "- lens1.radial_1: [0.0001, 0.000002]", row);
   };
-  require_refused(with_second_row("- lens1.k1: [0.0002, 0.000002]"), at, "beyond 1");
-  require_refused(with_second_row("- lens1.k1: [0.0001, -0.000002]"), at, "below 0");
-  require_refused(with_second_row("- lens1.k1: [0.0001, 0]"), at, "has no variance");
+  require_refused(with_second_row("- lens1.radial_1: [0.0002, 0.000002]"), at, "beyond 1");
+  require_refused(with_second_row("- lens1.radial_1: [0.0001, -0.000002]"), at, "below 0");
+  require_refused(with_second_row("- lens1.radial_1: [0.0001, 0]"), at, "has no variance");
   // Each pair is a possible correlation; the three together are not.
-  require_refused(with_second_row("- lens1.k1: [0.09, 1]\n  - lens1.k2: [0.09, -0.9, 1]"), at,
-                  "is not positive definite");
-  require_refused(with_second_row("- lens1.k1: [0.0001]"), at + 2, "holds 1 numbers");
-  require_refused(with_second_row("- lens1.k1: [0.0001, .nan]"), at + 2, "not a finite number");
-  require_refused(with_second_row("- lens7.k1: [0.0001, 0.000002]"), at + 2, "no term of this rig");
+  require_refused(
+      with_second_row("- lens1.radial_1: [0.09, 1]\n  - lens1.radial_2: [0.09, -0.9, 1]"), at,
+      "is not positive definite");
+  require_refused(with_second_row("- lens1.radial_1: [0.0001]"), at + 2, "holds 1 numbers");
+  require_refused(with_second_row("- lens1.radial_1: [0.0001, .nan]"), at + 2,
+                  "not a finite number");
+  require_refused(with_second_row("- lens7.radial_1: [0.0001, 0.000002]"), at + 2,
+                  "no term of this rig");
   require_refused(with_second_row("- lens0.focal_px: [0.0001, 0.000002]"), at + 2, "has two rows");
   require_refused(with_second_row("- [0.0001, 0.000002]"), at + 2, "is not one row");
-  require_refused(with_second_row("- {lens1.k1: [0.0001, 1], lens1.k2: [1, 2, 3]}"), at + 2,
-                  "is not one row");
-  const auto none =
-      parse_template(edited(edited(sample_text(), "  - lens0.focal_px: [0.01]\n", ""),
-                            "covariance:\n  - lens1.k1: [0.0001, 0.000002]", "covariance: []"),
-                     "t.yaml");
+  require_refused(with_second_row("- {lens1.radial_1: [0.0001, 1], lens1.radial_2: [1, 2, 3]}"),
+                  at + 2, "is not one row");
+  const auto none = parse_template(
+      edited(edited(sample_text(), "  - lens0.focal_px: [0.01]\n", ""),
+             "covariance:\n  - lens1.radial_1: [0.0001, 0.000002]", "covariance: []"),
+      "t.yaml");
   if (!none) FAIL(none.error().line());
   CHECK(none->solution.covariance.empty());
 }
@@ -225,18 +230,18 @@ TEST_CASE("other formats and newer versions are refused politely", "[templates]"
   require_refused("[1, 2]\n", 1, "this is not a seamwright-template file");
   require_refused("", 1, "the file is empty");
   require_refused("# only a comment\n", 1, "empty");
-  require_edit_refused("version: 1", "version: 2", "2 is newer than this program understands (1)");
-  require_edit_refused("version: 1", "version: 0", "0 is not a whole number");
-  require_edit_refused("version: 1", "version: one", "'one' is not a number");
+  require_edit_refused("version: 2", "version: 3", "3 is newer than this program understands (2)");
+  require_edit_refused("version: 2", "version: 0", "0 is not a whole number");
+  require_edit_refused("version: 2", "version: one", "'one' is not a number");
   // A newer file is told by its version, not by the first key that looks wrong.
-  const std::string newer = edited(edited(sample_text(), "version: 1", "version: 7"),
+  const std::string newer = edited(edited(sample_text(), "version: 2", "version: 7"),
                                    "mirrored: false", "spiral: {a: 1}");
   require_refused(newer, line_of(newer, "version"), "7 is newer");
 }
 
 TEST_CASE("text of the file never breaks an error into lines", "[templates]") {
   const std::string text =
-      edited(sample_text(), "k1: 0.001", "\"a\\nb\\u001b[31m\": 1\n    k1: 0.001");
+      edited(sample_text(), "radial_1: 0.001", "\"a\\nb\\u001b[31m\": 1\n    radial_1: 0.001");
   const auto result = parse_template(text, "two\nlines.yaml");
   REQUIRE_FALSE(result);
   CHECK(result.error().line().find('\n') == std::string::npos);

@@ -22,8 +22,8 @@ namespace seamwright::test {
   for (int lens = 0; lens < lens_count; ++lens) {
     for (const auto& [term, size] : {std::pair<const char*, double>{"focal_px", 0.1},
                                      {"centre_u_px", 0.05},
-                                     {"k1", 1e-4},
-                                     {"k4", 1e-7},
+                                     {"radial_1", 1e-4},
+                                     {"radial_4", 1e-7},
                                      {"rotation_x_rad", 1e-5},
                                      {"pupil_z", 1e-6}}) {
       covariance.names.push_back(fmt::format("lens{}.{}", lens, term));

@@ -294,7 +294,7 @@ TEST_CASE("a shot file of version 1 holds no touch, and none is written as versi
   require_shot_refused(old, line_of(old, "touch:"), "unknown key 'touch'");
   auto shot = parse_shot_file(kTouched, "s.yaml");
   REQUIRE(shot);
-  CHECK(format_shot_file(*shot).find("version: 2") != std::string::npos);
+  CHECK(format_shot_file(*shot).find("version: 6") != std::string::npos);
   shot->touch.reset();
   CHECK(format_shot_file(*shot).find("version: 1") != std::string::npos);
 }
@@ -404,8 +404,8 @@ TEST_CASE("a touch that does not go with the rig is refused", "[templates]") {
   const auto other = touched_rig(rig, random_touch(random, 4));
   REQUIRE_FALSE(other);
   CHECK_THAT(other.error().line(), Catch::Contains("touch.terms.lens2.focal_px"));
-  // 1 + 3 k1 θ² = 0 inside the field of view: the lens folds.
-  const auto folded = touched_rig(rig, {.names = {"lens0.k1"}, .step = {-0.3}});
+  // 1 + 3 radial_1 θ² = 0 inside the field of view: the lens folds.
+  const auto folded = touched_rig(rig, {.names = {"lens0.radial_1"}, .step = {-0.3}});
   REQUIRE_FALSE(folded);
   CHECK_THAT(folded.error().line(), Catch::Contains("folds at"));
 }
@@ -430,7 +430,7 @@ TEST_CASE("absolute paths are refused with a remedy", "[templates]") {
 TEST_CASE("wrong shot files are refused", "[templates]") {
   require_shot_edit_refused("format: seamwright-shot", "format: seamwright-template",
                             "this is not a seamwright-shot file");
-  require_shot_edit_refused("version: 1", "version: 6", "6 is newer");
+  require_shot_edit_refused("version: 1", "version: 7", "7 is newer");
   require_shot_edit_refused("mirrored: true", "exposure: 0.1\nmirrored: true",
                             "unknown key 'exposure'");
   require_shot_edit_refused("layout: one-per-file", "layout: spiral", "choose one of one-per-file");
