@@ -23,37 +23,34 @@ using report::section;
 
 constexpr const char* kFile = "report.html";
 
-struct Verdict {
-  const char* words;
-  bool good;
-};
+// Beyond this, px in a panorama of native size, a careful eye finds the seam on fine lines.
+constexpr double kSeenFrom_px = 1;
 
-// By what an eye sees at the seam of a panorama of native size.
-Verdict verdict_of(const SolutionQuality& quality) {
-  const double seam_px =
-      std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px);
-  if (seam_px <= 0.25)
-    return {"Excellent: far things are expected to meet to a quarter of a pixel.", true};
-  if (seam_px <= 0.5) return {"Very good: far things are expected to meet to half a pixel.", true};
-  if (seam_px <= 1.0) return {"Good: far things are expected to meet to a pixel.", true};
-  if (seam_px <= 3.0) {
-    return {"Usable: a careful eye finds the seam on fine lines; more shots would mend it.", false};
-  }
-  return {"Not enough yet: the seam would show. See below which shots to add.", false};
+double expected_seam_px(const SolutionQuality& quality) {
+  return std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px);
+}
+
+// The size alone; what to think of it is the reader's.
+std::string seam_size(double seam_px) {
+  if (seam_px <= 0.25) return "Far things meet to a quarter of a pixel.";
+  if (seam_px <= 0.5) return "Far things meet to half a pixel.";
+  if (seam_px <= kSeenFrom_px) return "Far things meet to a pixel.";
+  return fmt::format("Far things meet to {:.1f} pixels; what would make it better stands below.",
+                     std::ceil(10 * seam_px) / 10);
 }
 
 std::string headline(const LearnOutcome& outcome) {
   const RigSolution& solution = outcome.rig_template.solution;
   const SolutionQuality& quality = solution.quality;
-  const Verdict verdict = verdict_of(quality);
+  const double seam_px = expected_seam_px(quality);
   std::string out = fmt::format("<h1>{}</h1>\n", escaped(outcome.rig_template.body));
   out += fmt::format(
       "<p class=\"lead\">{} lenses, learned from {} {} in {} {}. Frames of {} × {} px.</p>\n",
       solution.rig.lens_count(), quality.shots, quality.shots == 1 ? "shot" : "shots",
       outcome.rounds, outcome.rounds == 1 ? "round" : "rounds",
       solution.rig.lenses[0].lens.width_px, solution.rig.lenses[0].lens.height_px);
-  out += fmt::format("<div class=\"verdict{}\">\n", verdict.good ? "" : " poor");
-  out += fmt::format("<p><strong>{}</strong></p>\n", verdict.words);
+  out += fmt::format("<div class=\"seam-size{}\">\n", seam_px <= kSeenFrom_px ? "" : " wide");
+  out += fmt::format("<p><strong>{}</strong></p>\n", seam_size(seam_px));
   out += fmt::format(
       "<p>Expected at the seam, far away, one standard deviation: {:.2f} px along and {:.2f} px "
       "across.</p>\n</div>\n",

@@ -54,6 +54,23 @@ LearnOutcome synthetic_outcome() {
   return outcome;
 }
 
+TEST_CASE("the page says the size of the seam's error, and grades nothing", "[report]") {
+  LearnOutcome outcome = synthetic_outcome();
+  SolutionQuality& quality = outcome.rig_template.solution.quality;
+  quality.expected_seam_across_px = 0;
+  const auto head_at = [&](double along_px) {
+    quality.expected_seam_along_px = along_px;
+    const std::string page = learn_page(outcome);
+    const auto from = page.find("<strong>") + 8;
+    return page.substr(from, page.find("</strong>") - from);
+  };
+  CHECK(head_at(0.25) == "Far things meet to a quarter of a pixel.");
+  CHECK(head_at(0.26) == "Far things meet to half a pixel.");
+  CHECK(head_at(0.51) == "Far things meet to a pixel.");
+  CHECK_THAT(head_at(1.01), Catch::StartsWith("Far things meet to 1.1 pixels;"));
+  CHECK_THAT(head_at(7.5), Catch::StartsWith("Far things meet to 7.5 pixels;"));
+}
+
 TEST_CASE("the page is strict markup, whole in itself, and says its numbers", "[report]") {
   const LearnOutcome outcome = synthetic_outcome();
   const std::string page = learn_page(outcome);
