@@ -27,18 +27,19 @@ std::optional<Error> outside(const char* field, double value, double least, doub
                .remedy = "give a value within"};
 }
 
-// (1 − knee) s = ln(1 + s (white − knee)), the root above zero.
-double matching_slope(const ToneCurve& curve) {
-  const double a = 1 - curve.knee;
-  const double b = curve.white - curve.knee;
-  double low = 1e-9;
+// bend · asinh((brightest − straight_to) / bend) = 1 − straight_to, for brightest above 1.
+double bend_of(const DisplayCurve& curve) {
+  const double left = 1 - curve.straight_to;
+  const double above = curve.brightest - curve.straight_to;
+  // In t = 1 / bend: asinh(above · t) lies above left · t before the root and below after it.
+  double low = 0;
   double high = 1;
-  while (a * high < std::log1p(high * b)) high *= 2;
+  while (std::asinh(above * high) > left * high) high *= 2;
   for (int i = 0; i < 100; ++i) {
     const double middle = 0.5 * (low + high);
-    (a * middle < std::log1p(middle * b) ? low : high) = middle;
+    (std::asinh(above * middle) > left * middle ? low : high) = middle;
   }
-  return 0.5 * (low + high);
+  return 1 / high;
 }
 
 double peak_of(const float* pixel, std::size_t colours) {
@@ -105,7 +106,7 @@ FloatPlane levelling(const Image& light, const DisplayOptions& options) {
     const auto row = light.row<float>(y);
     auto out = stops.row(y);
     for (std::size_t x = 0; x < out.size(); ++x) {
-      const double peak = options.tone.exposure * peak_of(&row[x * step], colours) / kMiddleGrey;
+      const double peak = options.curve.gain * peak_of(&row[x * step], colours) / kMiddleGrey;
       out[x] = static_cast<float>(std::log2(std::max(peak, std::exp2(kDarkest))));
     }
   });
@@ -124,41 +125,40 @@ FloatPlane levelling(const Image& light, const DisplayOptions& options) {
 
 }  // namespace
 
-std::optional<Error> ToneCurve::validate() const {
-  if (auto error = outside("exposure", exposure, 1e-6, 1e6)) return error;
-  if (auto error = outside("white", white, 1e-3, 1e9)) return error;
-  return outside("knee", knee, 0.01, 0.9);
+std::optional<Error> DisplayCurve::validate() const {
+  if (auto error = outside("gain", gain, 1e-6, 1e6)) return error;
+  if (auto error = outside("brightest", brightest, 1e-3, 1e9)) return error;
+  return outside("straight_to", straight_to, 0.01, 0.9);
 }
 
 std::optional<Error> DisplayOptions::validate() const {
-  if (auto error = tone.validate()) return error;
+  if (auto error = curve.validate()) return error;
   return outside("local", local, 0, 1);
 }
 
-ToneMap::ToneMap(const ToneCurve& curve) : curve_(curve) {
-  if (curve.white <= 1) return;
-  slope_ = matching_slope(curve);
-  scale_ = (1 - curve.knee) / std::log1p(slope_ * (curve.white - curve.knee));
+DisplayMap::DisplayMap(const DisplayCurve& curve)
+    : curve_(curve), bend_(curve.brightest > 1 ? bend_of(curve) : 0) {}
+
+double DisplayMap::operator()(double light) const {
+  const double x = curve_.gain * light;
+  if (curve_.brightest <= 1) return x > 0 ? std::min(x, 1.0) : 0;
+  if (x >= curve_.brightest) return 1;
+  if (!(x > curve_.straight_to)) return x > 0 ? x : 0;
+  return std::min(1.0, curve_.straight_to + bend_ * std::asinh((x - curve_.straight_to) / bend_));
 }
 
-double ToneMap::operator()(double light) const {
-  const double x = curve_.exposure * light;
-  if (!(x > curve_.knee) || curve_.white <= 1) return std::clamp(x, 0.0, 1.0);
-  return std::min(1.0, curve_.knee + scale_ * std::log1p(slope_ * (x - curve_.knee)));
-}
-
-ToneCurve choose_tone(std::span<const Image* const> pictures) {
+DisplayCurve choose_curve(std::span<const Image* const> pictures) {
   LightHistogram histogram;
   for (const Image* picture : pictures) histogram.add(*picture);
-  ToneCurve curve;
+  DisplayCurve curve;
   if (histogram.empty()) return curve;
   constexpr double kWhiteShare = 0.9995;
   constexpr double kSurround_stops = 14;
   constexpr double kMostStops = 4;
   const double brightest = histogram.quantile(kWhiteShare);
   const double mean = histogram.mean_above(brightest - kSurround_stops);
-  curve.exposure = std::exp2(std::clamp(std::log2(kMiddleGrey) - mean, -kMostStops, kMostStops));
-  curve.white = std::max(1.0, curve.exposure * std::exp2(brightest));
+  curve.gain = std::exp2(std::clamp(std::log2(kMiddleGrey) - mean, -kMostStops, kMostStops));
+  curve.brightest = std::max(1.0, curve.gain * std::exp2(brightest));
   return curve;
 }
 
@@ -171,8 +171,8 @@ Result<Image> for_display(const Image& light, const DisplayOptions& options) {
     if (!profile) return tl::unexpected(profile.error());
     shown.icc_profile = std::move(*profile);
   }
-  const ToneMap tone(options.tone);
-  const TransferCurve curve = TransferCurve::srgb();
+  const DisplayMap displayed(options.curve);
+  const TransferCurve srgb = TransferCurve::srgb();
   FloatPlane factor;
   if (options.local > 0) factor = levelling(light, options);
   const auto step = static_cast<std::size_t>(light.channel_count());
@@ -184,12 +184,12 @@ Result<Image> for_display(const Image& light, const DisplayOptions& options) {
       const double levelled =
           factor.values.empty() ? 1.0 : static_cast<double>(factor.row(y)[x / step]);
       const double peak = levelled * peak_of(&out[x], colours);
-      const double gain = peak > 0 ? levelled * tone(peak) / peak : 0;
+      const double gain = peak > 0 ? levelled * displayed(peak) / peak : 0;
       for (std::size_t c = 0; c < colours; ++c) {
         out[x + c] = static_cast<float>(gain * std::max(0.0, static_cast<double>(out[x + c])));
       }
     }
-    encode_light(shown, curve, y, out);
+    encode_light(shown, srgb, y, out);
   });
   return shown;
 }

@@ -52,8 +52,8 @@ Result<MergeOptions> BracketOptions::merge_options() const {
 
 void ToneOptions::add_to(CLI::App& command) {
   command
-      .add_option("--exposure-ev", exposure_ev,
-                  "Brightness of the display picture against what is found, stops")
+      .add_option("--brighter-ev", brighter_ev,
+                  "How much brighter the display picture is to be than what is found, stops")
       ->check(CLI::Range(-8.0, 8.0))
       ->capture_default_str();
   command
@@ -64,10 +64,10 @@ void ToneOptions::add_to(CLI::App& command) {
 }
 
 DisplayOptions ToneOptions::display_options(const std::vector<const Image*>& pictures) const {
-  DisplayOptions display{.tone = choose_tone(pictures), .local = local};
-  const double factor = std::exp2(exposure_ev);
-  display.tone.exposure *= factor;
-  display.tone.white *= factor;
+  DisplayOptions display{.curve = choose_curve(pictures), .local = local};
+  const double factor = std::exp2(brighter_ev);
+  display.curve.gain *= factor;
+  display.curve.brightest *= factor;
   return display;
 }
 

@@ -28,7 +28,7 @@ struct BracketOptions {
 
 /// How light becomes a picture for displays.
 struct ToneOptions {
-  double exposure_ev = 0;  ///< on top of what is found
+  double brighter_ev = 0;  ///< on top of what is found
   double local = 0;
 
   void add_to(CLI::App& command);

@@ -136,10 +136,10 @@ class MergeRun {
       const fs::path picture = display_file(command_, name);
       if (auto done = write_image(picture, *shown, options); !done) return done;
       told["display"] = picture.string();
-      told["tone"] = {{"exposure", display.tone.exposure},
-                      {"white", display.tone.white},
-                      {"knee", display.tone.knee},
-                      {"local", display.local}};
+      told["curve"] = {{"gain", display.curve.gain},
+                       {"brightest", display.curve.brightest},
+                       {"straight_to", display.curve.straight_to},
+                       {"local", display.local}};
     }
     console_.say(light.string());
     for (const std::string& line : merge_lines(merged.report)) console_.say(line);

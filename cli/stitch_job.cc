@@ -235,9 +235,9 @@ Result<Image> displayed(const std::filesystem::path& light_file, const StitchOpt
       return tl::unexpected(done.error());
     }
   }
-  const ToneCurve& tone = display.tone;
+  const DisplayCurve& curve = display.curve;
   console.say(fmt::format("shown with {:+.2f} EV, white at {:+.2f} EV above full code",
-                          std::log2(tone.exposure), std::log2(tone.white / tone.exposure)));
+                          std::log2(curve.gain), std::log2(curve.brightest / curve.gain)));
   return shown;
 }
 

@@ -44,7 +44,8 @@ Shown merged(const std::vector<Frame>& frames, double local) {
   const auto light = merge_brackets(frames, kFusedExposures);
   REQUIRE(light);
   const Image* all[] = {&light->frame.image};
-  const auto picture = for_display(light->frame.image, {.tone = choose_tone(all), .local = local});
+  const auto picture =
+      for_display(light->frame.image, {.curve = choose_curve(all), .local = local});
   REQUIRE(picture);
   Shown shown(picture->height(), picture->width());
   for (int y = 0; y < shown.rows; ++y) {
