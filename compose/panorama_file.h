@@ -24,7 +24,7 @@ struct PanoramaFiles {
 };
 
 /// Renders into files, with the frames' ICC profile byte for byte, EXIF of the first frame and the
-/// Photo Sphere XMP of a whole sphere. Destinations that cannot be written are refused before the
+/// GPano XMP of a whole sphere. Destinations that cannot be written are refused before the
 /// work begins; each file appears whole or not at all, the companion after the picture.
 [[nodiscard]] Result<RenderReport> write_panorama(const Rig& rig, std::span<const Frame> frames,
                                                   const RenderOptions& options,

@@ -35,8 +35,8 @@ struct MadeFrom {
   bool operator==(const MadeFrom&) const = default;
 };
 
-/// What a viewer needs to show a spherical panorama: the fields of the Photo Sphere XMP (GPano)
-/// namespace http://ns.google.com/photos/1.0/panorama/. The projection is equirectangular.
+/// What a viewer needs to show a spherical panorama: the fields of GPano XMP, namespace
+/// http://ns.google.com/photos/1.0/panorama/. The projection is equirectangular.
 struct PanoramaInfo {
   int full_width_px = 0;   ///< FullPanoWidthPixels: of the whole sphere
   int full_height_px = 0;  ///< FullPanoHeightPixels

@@ -44,7 +44,7 @@ std::vector<Frame> dated_frames(const Rig& rig) {
 
 }  // namespace
 
-TEST_CASE("The TIFF opens in other programs with its Photo Sphere fields right") {
+TEST_CASE("The TIFF opens in other programs with its GPano fields right") {
   const ScratchDir scratch;
   const Rig rig = test::small_body(61, 200);
   const auto path = scratch / "pano.tif";
@@ -63,7 +63,7 @@ TEST_CASE("The TIFF opens in other programs with its Photo Sphere fields right")
     CHECK_THAT(*text, Catch::Contains("TIFF 640 320 16"));
   }
   for (const auto& file : {path, scratch / "pano.jpg"}) {
-    // Field names and types: Photo Sphere XMP metadata, developers.google.com (from memory).
+    // Field names and types: the open GPano specification (from memory).
     const auto text = run_tool("exiv2", "-PXkv print " + file.string());
     if (!text) continue;
     const auto has = [&](const std::string& key, const std::string& value) {

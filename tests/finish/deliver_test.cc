@@ -36,7 +36,7 @@ std::string field(Exiv2::Image& file, const std::string& name) {
   return file.xmpData()["Xmp.GPano." + name].toString();
 }
 
-// Against the open Photo Sphere specification (namespace in imaging/metadata.h), as Exiv2 reads it:
+// Against the open GPano specification (namespace in imaging/metadata.h), as Exiv2 reads it:
 // all fields that it marks as required, their types by their values.
 void check_gpano(const std::filesystem::path& path, int full_width, int top, int rows) {
   CAPTURE(path.string());

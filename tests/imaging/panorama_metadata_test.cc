@@ -11,7 +11,7 @@ namespace {
 
 using test::ScratchDir;
 
-// Outside check: Exiv2's XMP parser. Names and types: the Photo Sphere XMP specification.
+// Outside check: Exiv2's XMP parser. Names and types: the open GPano specification.
 std::string field(const Exiv2::XmpData& xmp, const std::string& name) {
   const auto at = xmp.findKey(Exiv2::XmpKey("Xmp.GPano." + name));
   return at == xmp.end() ? "(absent)" : at->toString();
