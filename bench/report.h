@@ -4,7 +4,7 @@
 //
 // Every row is a median over repetitions in this process, in processor time of its one thread, so
 // that other load on the machine counts little. A row either has a target, an absolute time that
-// the project has promised, or a yardstick: another row of the same run, so that the ratio hardly
+// the project aims at, or a yardstick: another row of the same run, so that the ratio hardly
 // depends on the machine.
 
 #include <string>
