@@ -26,7 +26,7 @@ std::optional<Error> check(const Image& panorama, double radius_deg, const char*
       .where = {},
       .field = field,
       .what = fmt::format("a radius of {} degrees is outside 1…{}", radius_deg, kLargestCover_deg),
-      .remedy = "15 to 25 hide most tripods"};
+      .remedy = "15 to 25 hide most stands"};
 }
 
 // The floor around a cap, wide enough to take from.

@@ -26,7 +26,7 @@ std::optional<Error> check(const Image& panorama, double field_deg) {
   if (field_deg >= kLeastField_deg && field_deg <= kLargestField_deg) return std::nullopt;
   return floor_error(fmt::format("a field of {} degrees is outside {}…{}", field_deg,
                                  kLeastField_deg, kLargestField_deg),
-                     fmt::format("{} suits most tripods", kFloorField_deg));
+                     fmt::format("{} suits most stands", kFloorField_deg));
 }
 
 std::optional<Error> check_same_kind(const Image& original, const Image& edited, double field_deg) {

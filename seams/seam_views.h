@@ -43,7 +43,7 @@ struct SeamViews {
   Image confidence;          ///< grey f32, 0…1
   double gap_inverse_m = 0;  ///< neighbours that differ by more are different surfaces
   Image wish;                ///< grey u8, SeamWish
-  Image dearness;            ///< grey f32 ≥ 0: added to the cost of passing a pixel (a tripod)
+  Image dearness;            ///< grey f32 ≥ 0: added to the cost of passing a pixel (the stand)
 };
 
 /// Names the raster that is missing or does not fit the others.
