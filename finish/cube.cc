@@ -138,8 +138,8 @@ std::vector<CubeFace> cube_faces(int size_px) {
   const Vec3 x = Vec3::UnitX();
   const Vec3 y = Vec3::UnitY();
   const Vec3 z = Vec3::UnitZ();
-  return {face("ahead", x, y), face("right", -z, y), face("behind", -x, y),
-          face("left", z, y),  face("above", x, z),  face("below", x, -z)};
+  return {face("above", x, z),  face("ahead", x, y), face("behind", -x, y),
+          face("below", x, -z), face("left", z, y),  face("right", -z, y)};
 }
 
 std::optional<Error> CubeOptions::validate() const {

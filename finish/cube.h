@@ -4,7 +4,7 @@
 // that says for each face which way it looks: nothing has to be guessed.
 //
 //   DIR/cube.json
-//   DIR/ahead.tif behind.tif left.tif right.tif above.tif below.tif      whole faces
+//   DIR/above.tif ahead.tif behind.tif below.tif left.tif right.tif      whole faces
 //
 //   DIR/tiles.json
 //   DIR/<face px>/ahead-r0-c0.jpg …                                      tiles, row r, column c
@@ -29,12 +29,14 @@ struct CubeFace {
   FlatView view;
 };
 
-/// ahead, right, behind, left, above, below. `size_px`: of a face.
+/// By the alphabet: above, ahead, behind, below, left, right. `size_px`: of a face.
 [[nodiscard]] std::vector<CubeFace> cube_faces(int size_px);
 
 struct CubeOptions {
-  int face_px = 0;    ///< 0: native, as fine as the horizon in a face's middle; 16…32768
-  int tile_px = 512;  ///< 64…4096
+  int face_px = 0;  ///< 0: native, as fine as the horizon in a face's middle; 16…32768
+  /// 64…4096. The native faces of panoramas 4096, 8192 and 16384 px wide (1304, 2608, 5216 px) fall
+  /// into 2, 4 and 8 tiles a side that are full but for a border; a multiple of a JPEG's 16 px.
+  int tile_px = 656;
   int jpeg_quality = 90;
 
   [[nodiscard]] std::optional<Error> validate() const;

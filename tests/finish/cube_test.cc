@@ -1,10 +1,13 @@
 #include "finish/cube.h"
 
+#include <algorithm>
 #include <fstream>
+#include <string_view>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
+#include "finish/flat_view.h"
 #include "imaging/read_image.h"
 #include "tests/finish/sphere_pictures.h"
 #include "tests/support/scratch_dir.h"
@@ -72,6 +75,30 @@ TEST_CASE("faces on disk are what their description says", "[finish][cube]") {
     }
   }
   CHECK(checked == 6 * 9 * 9);
+}
+
+TEST_CASE("faces are listed by the alphabet, tiles of the usual size fill native faces",
+          "[finish][cube]") {
+  const auto faces = cube_faces(64);
+  CHECK(std::is_sorted(faces.begin(), faces.end(), [](const CubeFace& a, const CubeFace& b) {
+    return std::string_view(a.name) < std::string_view(b.name);
+  }));
+  const int tile_px = CubeOptions{}.tile_px;
+  CHECK(tile_px % 16 == 0);
+  int widths = 0;
+  for (const auto& [width, a_side] : {std::pair{4096, 2}, {8192, 4}, {16384, 8}}) {
+    const int face_px = native_view_size(width, 90);
+    CAPTURE(width, face_px);
+    CHECK((face_px + tile_px - 1) / tile_px == a_side);
+    CHECK(face_px > 0.98 * a_side * tile_px);
+    ++widths;
+  }
+  CHECK(widths == 3);
+
+  const ScratchDir dir;
+  const auto scene = test::waves(6);
+  REQUIRE(write_tiles(panorama_of(256, scene), dir / "tiles"));
+  CHECK(read_json(dir / "tiles/tiles.json")["tile_px"] == tile_px);
 }
 
 TEST_CASE("tiles of every scale cover their faces", "[finish][cube]") {
