@@ -18,6 +18,9 @@ namespace {
 // Beyond this a body has hardly flexed: it is another one, or was dropped.
 constexpr double kOtherBody_px = 6;
 
+// For people who set up a stand once more, in a hurry (docs/shooting.md).
+constexpr std::string_view kShootAgain = "shoot again (legs out of walkways, people asked first)";
+
 // How a place is called where the panorama is looked at.
 std::string where(const PanoramaPlace& place) {
   return fmt::format("longitude {:.0f}, latitude {:.0f}", deg_from_rad(place.longitude_rad),
@@ -127,7 +130,8 @@ class Checker {
                        : fmt::format("the frames do not fit together: {} of {} matches agree",
                                      ring.consistent, ring.matched),
          .remedy = "check that these frames are of one shot, in the template's order, of this body "
-                   "and not black; stitch by hand-set ties, or shoot again"});
+                   "and not black; stitch by hand-set ties, or " +
+                   std::string(kShootAgain)});
     return {};
   }
 
@@ -175,7 +179,8 @@ class Checker {
            .bother_px = options_.rates.per_clipped_share * over,
            .words = fmt::format("{:.0f} % of lens {}'s frame is clipped white",
                                 100 * light.clipped_share[i], i),
-           .remedy = "merge a shorter exposure in, or shoot again with less light"});
+           .remedy =
+               "merge a shorter exposure in, or, with less light, " + std::string(kShootAgain)});
     }
     const auto worst = std::max_element(
         light.steps.begin(), light.steps.end(),
@@ -199,7 +204,8 @@ class Checker {
            .bother_px = options_.rates.per_octave_of_blur * std::abs(pair.octaves),
            .words = fmt::format("lens {} is less sharp than its neighbour by {:.1f} octaves", lens,
                                 std::abs(pair.octaves)),
-           .remedy = "wipe that lens, check that nothing moved while it exposed, shoot again"});
+           .remedy = "wipe that lens, check that nothing moved while it exposed, " +
+                     std::string(kShootAgain)});
     }
   }
 

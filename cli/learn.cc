@@ -36,7 +36,12 @@ constexpr std::string_view kLearnExample =
     "  seamwright learn --shot both.tif --from lantern.template.yaml --out better.template.yaml\n"
     "\nTake several stands in one room: what two stands both see tells the lenses' angles, indoors "
     "and without anything far away. Single shots of separate rooms leave them weak, and the report "
-    "says by how much. Finishes with findings (exit 2) when a shot had to be left out.";
+    "says by how much. Finishes with findings (exit 2) when a shot had to be left out."
+    "\n\nMind people: keep the stand's legs out of walkways and escape routes and mark them, "
+    "spread and "
+    "weight the stand, look where you step backwards, ask people before you photograph them; never "
+    "look at the sun while you point a lens at it. The house's and local rules come first "
+    "(docs/shooting.md).";
 
 std::optional<Error> check_options(const LearnCommandOptions& options) {
   if (!(options.baseline_mm >= 0 && options.baseline_mm < 10000)) {

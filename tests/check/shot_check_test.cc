@@ -92,10 +92,16 @@ TEST_CASE("a good shot has no findings, each defect has its own", "[check]") {
   CAPTURE(test::name_of(defect));
   const auto checked = check_shot("library_1", shot.body, shot.frames);
   if (!checked) FAIL(checked.error().line());
+  bool sent_out = false;
   for (const Finding& finding : checked->found.findings) {
     UNSCOPED_INFO(finding.words);
     CHECK_FALSE(finding.remedy.empty());
+    // Who is sent out once more is told what to mind.
+    CHECK((finding.remedy.find("shoot again") == std::string::npos ||
+           finding.remedy.find("legs out of walkways") != std::string::npos));
+    sent_out = sent_out || finding.remedy.find("shoot again") != std::string::npos;
   }
+  if (kind == FindingKind::clipped || kind == FindingKind::blurred) CHECK(sent_out);
   CHECK(has(checked->found, kind) == (defect != Defect::none));
   CHECK((checked->found.score_px() > 0) == (defect != Defect::none));
 }

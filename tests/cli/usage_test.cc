@@ -23,6 +23,13 @@ TEST_CASE("The program says its version and teaches its commands") {
   }
 }
 
+TEST_CASE("Who is sent out with a stand is told what to mind, and whose rules come first") {
+  if (test::program().empty()) return;
+  const auto learn = run({"learn", "--help"});
+  CHECK_THAT(learn.out, Catch::Contains("walkways") && Catch::Contains("ask people") &&
+                            Catch::Contains("sun") && Catch::Contains("local rules come first"));
+}
+
 TEST_CASE("A command line that does not parse is refused in one line") {
   if (test::program().empty()) return;
   test::check_refused(run({}), "--help");
