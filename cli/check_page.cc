@@ -170,7 +170,7 @@ std::string check_page(const std::vector<Checked>& all) {
       std::count_if(all.begin(), all.end(), [](const Checked& one) { return !nothing_wrong(one); });
   std::string body = "<h1>What to look at before the client does</h1>\n";
   body += fmt::format(
-      "<div class=\"verdict{}\"><p><strong>{}</strong></p></div>\n", bad == 0 ? "" : " poor",
+      "<div class=\"summary{}\"><p><strong>{}</strong></p></div>\n", bad == 0 ? "" : " noted",
       bad == 0 ? fmt::format("Nothing found in {} shots.", all.size())
                : fmt::format("{} of {} shots have something to look at.", bad, all.size()));
   body += summary(all);

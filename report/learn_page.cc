@@ -49,7 +49,7 @@ std::string headline(const LearnOutcome& outcome) {
       solution.rig.lens_count(), quality.shots, quality.shots == 1 ? "shot" : "shots",
       outcome.rounds, outcome.rounds == 1 ? "round" : "rounds",
       solution.rig.lenses[0].lens.width_px, solution.rig.lenses[0].lens.height_px);
-  out += fmt::format("<div class=\"seam-size{}\">\n", seam_px <= kSeenFrom_px ? "" : " wide");
+  out += fmt::format("<div class=\"summary{}\">\n", seam_px <= kSeenFrom_px ? "" : " noted");
   out += fmt::format("<p><strong>{}</strong></p>\n", seam_size(seam_px));
   out += fmt::format(
       "<p>Expected at the seam, far away, one standard deviation: {:.2f} px along and {:.2f} px "

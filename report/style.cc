@@ -17,10 +17,10 @@ h1 { font-size: clamp(1.5rem, 4vw, 2.2rem); line-height: 1.2; margin: .6rem 0 .2
 h2 { font-size: 1.25rem; margin: 2.4rem 0 .5rem; padding-top: .8rem; border-top: 1px solid var(--grid); }
 p { margin: .5rem 0; max-width: 44rem; }
 .lead { font-size: 1.15rem; }
-.seam-size { background: var(--card); border-left: .4rem solid var(--good); border-radius: .3rem;
+.summary { background: var(--card); border-left: .4rem solid var(--good); border-radius: .3rem;
   padding: .8rem 1.1rem; margin: 1rem 0; }
-.seam-size.wide { border-color: var(--poor); }
-.seam-size p { margin: .2rem 0; }
+.summary.noted { border-color: var(--poor); }
+.summary p { margin: .2rem 0; }
 .facts { display: grid; grid-template-columns: repeat(auto-fit, minmax(9rem, 1fr)); gap: .7rem;
   margin: 1.2rem 0; padding: 0; list-style: none; }
 .facts li { background: var(--card); border-radius: .3rem; padding: .6rem .8rem; color: var(--soft);
@@ -59,7 +59,7 @@ svg { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 .unsure { fill: var(--one); opacity: .2; }
 @media print {
   body { font-size: 11pt; } main { max-width: none; padding: 0; }
-  figure, tr, .seam-size { break-inside: avoid; } h2 { break-after: avoid; }
+  figure, tr, .summary { break-inside: avoid; } h2 { break-after: avoid; }
 }
 )css";
 }

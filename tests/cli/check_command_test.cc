@@ -55,6 +55,7 @@ TEST_CASE("check ranks a folder of shots, in words, as JSON and as a page") {
   CHECK_THAT(bad.err, Catch::Contains("hall_1") && Catch::Contains("unreadable"));
   const std::string html = test::get_file(page);
   CHECK_THAT(html, Catch::Contains("1 of 2 shots") && !Catch::Contains("<script"));
+  CHECK_THAT(html, Catch::Contains("<div class=\"summary") && Catch::Contains(".summary {"));
   // The same findings give the same page.
   REQUIRE(run({"check", "--template", rooms.body, rooms.frames, "--page", page}).exit_code == 2);
   CHECK(test::get_file(page) == html);

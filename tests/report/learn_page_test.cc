@@ -91,6 +91,7 @@ TEST_CASE("the page is strict markup, whole in itself, and says its numbers", "[
   const Lens& lens = outcome.rig_template.rig().lenses[1].lens;
   CHECK_THAT(page, Contains(fmt::format("{:.7g}", lens.terms[kFocal])));
   CHECK_THAT(page, Contains("rotation_y_rad"));
+  CHECK_THAT(page, Contains("<div class=\"summary") && Contains(".summary {"));
 
   for (const char* outside :
        {"http", "//", "url(", "@import", "src=", "<script", "<link", "<b>\""}) {
