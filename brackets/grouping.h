@@ -7,7 +7,8 @@
 //             without one put "front" first, the others by the alphabet. Files that name no lens,
 //             or all the same one, hold one lens each shot, or all lenses side by side.
 //   shot      EXIF's time. Frames in the order of their times (those of one second by file name)
-//             belong to one shot until a frame begins more than `rest_s` after the one before ended.
+//             belong to one shot until a frame begins more than `rest_s` after the one before
+//             ended.
 //   bracket   EXIF's exposure (exposure.h): frames within a sixth of a stop are one step. Several
 //             frames of one step are a burst, whatever their order, so that 3 steps × 8 frames may
 //             come step by step or series by series.
@@ -24,7 +25,7 @@
 namespace seamwright {
 
 struct GroupingOptions {
-  double rest_s = 3;            ///< of rest between two shots; 0…86400
+  double rest_s = 3;           ///< of rest between two shots; 0…86400
   double step_ev = 1.0 / 6;    ///< exposures closer than this are one step; 0.01…1
   int frames_per_shot = 0;     ///< of each lens, in the order of time; 0: by `rest_s`
   bool allow_missing = false;  ///< series may differ from shot to shot and lens to lens

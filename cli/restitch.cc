@@ -452,7 +452,8 @@ void add_restitch(Program& program) {
   command.add_option("--pattern", stitch.brackets.pattern,
                      "Regular expression over file names with named groups shot, lens, ev, frame; "
                      "overrides EXIF");
-  command.add_option("--rest-s", stitch.brackets.grouping.rest_s, "Rest between two shots, seconds")
+  command
+      .add_option("--rest-s", stitch.brackets.grouping.rest_s, "Rest between two shots, seconds")
       ->capture_default_str();
   command.add_option("--frames-per-shot", stitch.brackets.grouping.frames_per_shot,
                      "Frames of each lens in each shot, where there is no rest between shots");

@@ -35,7 +35,7 @@ struct RunFile {
   bool level = false;
   bool strip_location = false;
   std::string pattern;  ///< over file names; empty: by EXIF
-  double rest_s = 3;  ///< between two shots
+  double rest_s = 3;    ///< between two shots
   int frames_per_shot = 0;
 };
 

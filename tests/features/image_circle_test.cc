@@ -87,9 +87,9 @@ Light bricks(std::uint64_t stream, double size_px, double darkest) {
   };
 }
 
-// A circle measured by hand on a photograph, and points of its rim. Both photographs are examples of
-// the R package hemispheR (Francesco Chianucci, 2022; CRAN), under the MIT licence; they stay outside
-// of this repository.
+// A circle measured by hand on a photograph, and points of its rim. Both photographs are examples
+// of the R package hemispheR (Francesco Chianucci, 2022; CRAN), under the MIT licence; they stay
+// outside of this repository.
 struct HandMeasured {
   Disc disc;
   std::vector<Vec2> rim;
