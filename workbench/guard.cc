@@ -10,6 +10,7 @@ namespace seamwright::workbench {
 namespace {
 
 constexpr std::string_view kCookie = "seamwright-workbench";
+constexpr const char* kWayIn = "open the address that seamwright workbench printed";
 
 // Takes the same time wherever they differ.
 bool same(std::string_view one, std::string_view other) {
@@ -23,12 +24,16 @@ bool same(std::string_view one, std::string_view other) {
 
 }  // namespace
 
+Secrets Secrets::random() {
+  return {.entrance = random_token(), .cookie = random_token(), .call = random_token()};
+}
+
 bool Guard::is_own_host(std::string_view host) const {
   return host == fmt::format("127.0.0.1:{}", port_) || host == fmt::format("localhost:{}", port_);
 }
 
-bool Guard::has_token(std::string_view cookies) const {
-  const std::string wanted = fmt::format("{}-{}={}", kCookie, port_, token_);
+bool Guard::has_cookie(std::string_view cookies) const {
+  const std::string wanted = fmt::format("{}-{}={}", kCookie, port_, secrets_.cookie);
   while (!cookies.empty()) {
     const auto end = cookies.find(';');
     std::string_view one = cookies.substr(0, end);
@@ -40,33 +45,40 @@ bool Guard::has_token(std::string_view cookies) const {
   return false;
 }
 
-bool Guard::is_entrance(std::string_view path) const {
+bool Guard::is_entrance(const HttpRequest& request) const {
   constexpr std::string_view kEntrance = "/enter/";
-  return path.starts_with(kEntrance) && same(path.substr(kEntrance.size()), token_);
+  const std::string_view path = request.path;
+  return request.method == "GET" && path.starts_with(kEntrance) &&
+         same(path.substr(kEntrance.size()), secrets_.entrance);
 }
 
-std::string Guard::cookie() const {
-  return fmt::format("{}-{}={}; Path=/; HttpOnly; SameSite=Strict", kCookie, port_, token_);
+HttpAnswer Guard::enter() const {
+  return {.status = 303,
+          .type = {},
+          .body = {},
+          .headers = {{"Set-Cookie", fmt::format("{}-{}={}; Path=/; HttpOnly; SameSite=Strict",
+                                                 kCookie, port_, secrets_.cookie)},
+                      {"Location", "/#" + secrets_.call}},
+          .events = {}};
 }
 
-std::optional<Refusal> Guard::check(const Request& request) const {
-  if (!is_own_host(request.host)) return Refusal{403, "this server has another name"};
-  if (!request.origin.empty() &&
-      (!request.origin.starts_with("http://") || !is_own_host(request.origin.substr(7)))) {
-    return Refusal{403, "the request comes from another page"};
+std::optional<HttpAnswer> Guard::check(const HttpRequest& request, bool is_page) const {
+  if (!is_own_host(request.header("host"))) return refusal(403, "this server has another name");
+  const std::string_view origin = request.header("origin");
+  if (!origin.empty() && (!origin.starts_with("http://") || !is_own_host(origin.substr(7)))) {
+    return refusal(403, "the request comes from another page");
   }
   if (request.method != "GET" && request.method != "POST" && request.method != "DELETE") {
-    return Refusal{405, "only GET, POST and DELETE are known"};
+    return refusal(405, "only GET, POST and DELETE are known");
   }
-  if (is_entrance(request.path) && request.method == "GET") return std::nullopt;
-  if (!has_token(request.cookie)) {
-    return Refusal{403, "open the address that seamwright workbench printed"};
+  if (is_entrance(request)) return std::nullopt;
+  if (!has_cookie(request.header("cookie"))) return refusal(403, kWayIn);
+  if (!is_page && !same(request.header(kCallHeader), secrets_.call)) return refusal(403, kWayIn);
+  if (request.method != "GET" && origin.empty()) {
+    return refusal(403, "the request does not say which page it comes from");
   }
-  if (request.method != "GET" && request.origin.empty()) {
-    return Refusal{403, "the request does not say which page it comes from"};
-  }
-  if (request.method == "POST" && !request.content_type.starts_with("application/json")) {
-    return Refusal{415, "send application/json"};
+  if (request.method == "POST" && !request.header("content-type").starts_with("application/json")) {
+    return refusal(415, "send application/json");
   }
   return std::nullopt;
 }

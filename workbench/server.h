@@ -1,6 +1,6 @@
 #pragma once
 
-// The page's server: this machine only, a port of the system's choice, one secret in the address.
+// The page's server: this machine only, a port of the system's choice, a secret in the address.
 // docs/workbench-api.md describes every call. Files are only ever named by the number of a shot in
 // the list; no path from a request is opened.
 
@@ -10,16 +10,14 @@
 
 #include "base/result.h"
 #include "workbench/desk.h"
+#include "workbench/http_server.h"
 #include "workbench/shot_list.h"
 
 namespace seamwright::workbench {
 
 class Server {
  public:
-  /// Bodies of requests beyond this are refused.
-  static constexpr std::size_t kMostBody_bytes = std::size_t{256} << 10U;
-
-  Server(std::vector<ShotEntry> shots, OpenShotFn open_shot);
+  Server(std::vector<ShotEntry> shots, OpenShotFn open_shot, HttpLimits limits = {});
   Server(const Server&) = delete;
   Server& operator=(const Server&) = delete;
   ~Server();
@@ -29,9 +27,9 @@ class Server {
   [[nodiscard]] int port() const;
   /// With the secret: for the person only.
   [[nodiscard]] std::string address() const;
-  /// Serves until stop().
+  /// HttpServer::run.
   [[nodiscard]] Result<void> run();
-  /// From any thread.
+  /// From any thread, also before run(); for good.
   void stop();
 
  private:

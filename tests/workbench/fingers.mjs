@@ -1,5 +1,6 @@
 // Two fingers on the ring and on the sphere, as a tablet tells them.
 import assert from 'node:assert/strict';
+import { shotView } from './shot_view.mjs';
 
 /** `page` was opened with touch; nothing of the shot changes. */
 export async function zoomByFingers(page) {
@@ -22,10 +23,10 @@ export async function zoomByFingers(page) {
     await send('touchEnd', []);
     await rest();
   }
-  const edits = () => page.evaluate(async () => {
-    const { ties, strokes, verticals } = await (await fetch('/api/shots/0')).json();
+  const edits = async () => {
+    const { ties, strokes, verticals } = await shotView(page);
     return { ties, strokes, verticals };
-  });
+  };
   const before = await edits();
 
   await page.locator('#ring').scrollIntoViewIfNeeded();

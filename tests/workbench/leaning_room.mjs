@@ -4,6 +4,7 @@ import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { correlation } from './pictures.mjs';
+import { shotView } from './shot_view.mjs';
 
 const rad = (deg) => (deg * Math.PI) / 180;
 const deg = (angle) => (angle * 180) / Math.PI;
@@ -33,7 +34,7 @@ export async function levelByHand({ browser, serve, ended, open, until, picture,
   const template = join(folder, 'truth', 'body.template.yaml');
   let { child, address } = await serve(frames, template);
   let page = await open(address, name);
-  const view = () => page.evaluate(async () => (await fetch('/api/shots/0')).json());
+  const view = () => shotView(page);
   const sharp = () => document.querySelector('#sphere').dataset.sharp === 'true';
   const said = (text) => until(page, `document.querySelector('#message').textContent.includes(${JSON.stringify(text)})`);
   const level = async () => (await view()).level?.levelled_from_rig ?? UNTURNED;

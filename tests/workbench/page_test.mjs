@@ -11,6 +11,7 @@ import { join } from 'node:path';
 import { zoomByFingers } from './fingers.mjs';
 import { levelByHand } from './leaning_room.mjs';
 import { correlation, misfitBesideSeam } from './pictures.mjs';
+import { shotView } from './shot_view.mjs';
 
 const [program, modules, scratch, pictures] = process.argv.slice(2);
 const FRAME_PX = 800;
@@ -63,6 +64,7 @@ const browser = await chromium.launch({
     '--disable-background-networking', '--disable-component-update', '--disable-sync'],
 });
 const faults = [];
+let calls = 0;
 // The page's policy forbids what waitForFunction does, so this asks again and again.
 async function until(page, truth, patience_ms = 10000) {
   for (let waited = 0; waited < patience_ms; waited += 50) {
@@ -72,9 +74,14 @@ async function until(page, truth, patience_ms = 10000) {
   throw new Error(`never came true: ${truth}`);
 }
 async function open(address, name = 'library_1', form = { viewport: { width: 1280, height: 720 } }) {
-  const page = await browser.newPage(form);
+  const page = await (await browser.newContext(form)).newPage();
   page.on('pageerror', (fault) => faults.push(String(fault)));
   page.on('console', (line) => { if (line.type() === 'error') faults.push(line.text()); });
+  page.on('request', (request) => {
+    if (!request.url().includes('/api/')) return;
+    ++calls;
+    if (!/^[0-9a-f]{64}$/.test(request.headers()['workbench-token'] ?? '')) faults.push(`no token: ${request.url()}`);
+  });
   await page.goto(address);
   await until(page, `document.querySelector('#shot-name').textContent === '${name}'`);
   await until(page, () => document.querySelector('#message').textContent !== 'opening the shot');
@@ -90,7 +97,19 @@ async function checkAccess(page, pressed = null) {
     assert.deepEqual(violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(' ')}`), []);
   }
 }
-const view = (page) => page.evaluate(async () => (await fetch('/api/shots/0')).json());
+const view = shotView;
+// The cookie opens the page in any tab, but only the tab that came by the printed address may call.
+async function keepsToItsTab(page, address) {
+  const home = new URL('/', address).href;
+  assert.equal(page.url(), home, 'the token does not stay in the address');
+  const other = await page.context().newPage();
+  await other.goto(home);
+  await until(other, () => document.querySelector('#message').textContent.startsWith('open the address'));
+  await other.close();
+  await page.reload();
+  await until(page, () => document.querySelector('#shot-name').textContent === 'library_1');
+  await until(page, () => document.querySelector('#message').textContent !== 'opening the shot');
+}
 async function picture(page, name) {
   if (!pictures) return;
   mkdirSync(pictures, { recursive: true });
@@ -137,6 +156,7 @@ async function measurePanorama(shot) {
 try {
   let { child, address } = await serve();
   let page = await open(address);
+  await keepsToItsTab(page, address);
   await page.waitForTimeout(500); // strips are pictures: there is no event for them on the canvas
 
   // Places that both lenses show well, found by clicking along the middle of the upper strip.
@@ -316,4 +336,5 @@ try {
   await browser.close();
   running?.kill('SIGKILL');
 }
-console.log('the page works');
+assert.ok(calls > 100);
+console.log(`the page works; ${calls} calls, each with its token`);

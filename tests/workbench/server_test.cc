@@ -2,127 +2,116 @@
 
 #include <cmath>
 #include <string>
-#include <thread>
+#include <utility>
 #include <vector>
 
 #include <catch2/catch.hpp>
-#include <httplib.h>
 #include <nlohmann/json.hpp>
 
 #include "imaging/read_image.h"
 #include "tests/support/random.h"
-#include "tests/support/scratch_dir.h"
-#include "tests/workbench/small_shot.h"
+#include "tests/workbench/running_server.h"
 #include "workbench/guard.h"
+#include "workbench/page_files.h"
 
 using namespace seamwright;
 using namespace seamwright::workbench;
-using test::ScratchDir;
+using test::RunningServer;
 
-namespace {
-
-// A server that runs while this lives.
-struct Running {
-  ScratchDir scratch;
-  Server server{{{"room", scratch / "room.shot.yaml", false, {"front.tif", "back.tif"}}},
-                [](const ShotEntry&) -> Result<OpenedShot> { return test::small_shot(); }};
-  std::thread thread;
-  std::string secret;
-  std::string cookie;
-
-  Running() {
-    if (auto bound = server.bind(); !bound) FAIL(bound.error().line());
-    secret = server.address().substr(server.address().find("/enter/"));
-    thread = std::thread([this] { static_cast<void>(server.run()); });
-    httplib::Client client("127.0.0.1", server.port());
-    client.set_connection_timeout(5);
-    const auto entered = client.Get(secret);
-    REQUIRE(entered);
-    CHECK(entered->status == 303);
-    const std::string set = entered->get_header_value("Set-Cookie");
-    CHECK_THAT(set, Catch::Contains("HttpOnly") && Catch::Contains("SameSite=Strict"));
-    cookie = set.substr(0, set.find(';'));
-  }
-  ~Running() {
-    server.stop();
-    thread.join();
-  }
-  [[nodiscard]] std::string origin() const {
-    return "http://127.0.0.1:" + std::to_string(server.port());
-  }
-  [[nodiscard]] httplib::Headers headers() const {
-    return {{"Cookie", cookie}, {"Origin", origin()}};
-  }
-  [[nodiscard]] int get(const std::string& path, const httplib::Headers& headers) const {
-    httplib::Client client("127.0.0.1", server.port());
-    const auto answer = client.Get(path, headers);
-    return answer ? answer->status : 0;
-  }
-  [[nodiscard]] int post(const std::string& path, const std::string& body,
-                         const httplib::Headers& headers,
-                         const char* type = "application/json") const {
-    httplib::Client client("127.0.0.1", server.port());
-    const auto answer = client.Post(path, headers, body, type);
-    return answer ? answer->status : 0;
-  }
-};
-
-}  // namespace
-
-TEST_CASE("the server lets in who has the secret, from its own page only") {
-  const Running running;
-  const auto with = [&](httplib::Headers more) {
-    for (const auto& [name, value] : running.headers()) {
-      if (more.count(name) == 0) more.emplace(name, value);
-    }
-    return more;
+TEST_CASE("the server lets in who has the secrets, from its own page only") {
+  const RunningServer running;
+  const auto get = [&](const std::string& path, const test::HttpHeaders& changed) {
+    return running.ask("GET", path, running.with(changed)).status;
   };
-  CHECK(running.get("/api/shots", running.headers()) == 200);
-  CHECK(running.get("/api/shots", {}) == 403);
-  CHECK(running.get("/api/shots", with({{"Cookie", running.cookie + "0"}})) == 403);
-  CHECK(running.get("/api/shots", with({{"Cookie", "other=1; " + running.cookie}})) == 200);
-  CHECK(running.get("/enter/" + std::string(64, '0'), {}) == 403);
-  CHECK(running.get(running.secret.substr(0, running.secret.size() - 1), {}) == 403);
-  CHECK(running.get("/api/shots", with({{"Host", "rebound.example"}})) == 403);
-  CHECK(running.get("/api/shots", with({{"Host", "127.0.0.1"}})) == 403);
-  CHECK(running.get("/api/shots", with({{"Origin", "http://elsewhere.example"}})) == 403);
-  CHECK(running.get("/api/shots", with({{"Origin", "null"}})) == 403);
-  CHECK(running.post("/api/shots/0/undo", "{}", running.headers()) == 200);
-  CHECK(running.post("/api/shots/0/undo", "{}", {{"Cookie", running.cookie}}) == 403);
-  CHECK(running.post("/api/shots/0/undo", "{}", running.headers(), "text/plain") == 415);
-  httplib::Client client("127.0.0.1", running.server.port());
-  CHECK(client.Put("/api/shots", running.headers(), "{}", "application/json")->status == 405);
-  const auto answer = client.Get("/api/shots", running.headers());
-  CHECK_THAT(answer->get_header_value("Content-Security-Policy"),
+  CHECK(get("/api/shots", {}) == 200);
+  CHECK(get("/api/shots", {{"Cookie", ""}}) == 403);
+  CHECK(get("/api/shots", {{"Cookie", running.cookie + "0"}}) == 403);
+  CHECK(get("/api/shots", {{"Cookie", "other=1; " + running.cookie}}) == 200);
+  CHECK(get("/api/shots", {{"Host", "rebound.example"}}) == 403);
+  CHECK(get("/api/shots", {{"Host", "127.0.0.1"}}) == 403);
+  CHECK(get("/api/shots", {{"Host", ""}}) == 403);
+  CHECK(get("/api/shots", {{"Origin", "http://elsewhere.example"}}) == 403);
+  CHECK(get("/api/shots", {{"Origin", "null"}}) == 403);
+  const test::HttpHeaders stranger = {{"Host", running.host()}};
+  CHECK(running.ask("GET", "/enter/" + std::string(64, '0'), stranger).status == 403);
+  CHECK(running.ask("GET", running.entrance.substr(0, running.entrance.size() - 1), stranger)
+            .status == 403);
+  CHECK(running.ask("GET", "/", stranger).status == 403);
+  CHECK(running.post("/api/shots/0/undo", "{}").status == 200);
+  const auto post = [&](const test::HttpHeaders& changed) {
+    return running.ask("POST", "/api/shots/0/undo", running.with(changed), "{}").status;
+  };
+  CHECK(post({{"Content-Type", "application/json"}, {"Origin", ""}}) == 403);
+  CHECK(post({{"Content-Type", "text/plain"}}) == 415);
+  CHECK(running.ask("PUT", "/api/shots", running.headers(), "{}").status == 405);
+  const auto answer = running.get("/api/shots");
+  CHECK_THAT(answer.headers.at("content-security-policy"),
              Catch::Contains("default-src 'none'") && !Catch::Contains("unsafe"));
+  CHECK(answer.headers.at("x-content-type-options") == "nosniff");
+}
+
+TEST_CASE("no call is let in by the cookie alone, which other servers of this machine are sent") {
+  const RunningServer running;
+  const std::pair<std::string, std::string> calls[] = {{"GET", "/api/shots"},
+                                                       {"GET", "/api/shots/0"},
+                                                       {"GET", "/api/shots/0/sphere"},
+                                                       {"GET", "/api/shots/0/strips/0/0/template"},
+                                                       {"GET", "/api/check/events"},
+                                                       {"GET", "/api/nothing"},
+                                                       {"GET", "/nothing"},
+                                                       {"DELETE", "/api/seam"},
+                                                       {"POST", "/api/shots/0/save"},
+                                                       {"POST", "/api/check"}};
+  const std::string secret = running.cookie.substr(running.cookie.find('=') + 1);
+  int asked = 0;
+  for (const auto& [method, path] : calls) {
+    for (const std::string& token :
+         {std::string(), secret, running.entrance.substr(7), running.token + "0"}) {
+      CAPTURE(method, path, token);
+      CHECK(
+          running
+              .ask(method, path,
+                   running.with({{"Workbench-Token", token}, {"Content-Type", "application/json"}}))
+              .status == 403);
+      ++asked;
+    }
+  }
+  CHECK(asked == 40);
+  // Nor does the cookie lead to the token: the page does not hold it, and no other address gives
+  // it.
+  CHECK(running.ask("GET", "/enter/" + secret, running.with({{"Workbench-Token", ""}})).status ==
+        403);
+  for (const PageFile& file : page_files()) {
+    CHECK(file.bytes.find(running.token) == std::string_view::npos);
+  }
+  CHECK(running.get("/api/shots").status == 200);
 }
 
 TEST_CASE("no path of a request is opened") {
-  const Running running;
+  const RunningServer running;
   test::put_file(running.scratch / "secret.txt", "secret");
   for (const std::string path :
        {"/../secret.txt", "/..%2fsecret.txt", "/%2e%2e/secret.txt", "/secret.txt", "//etc/passwd",
         "/api/shots/../../etc/passwd", "/api/shots/0/strips/0/0/..%2f..%2fsecret.txt",
         "/api/shots/-1", "/api/shots/99999999999999999999", "/api/shots/0x0"}) {
     CAPTURE(path);
-    const int status = running.get(path, running.headers());
+    const int status = running.get(path).status;
     CHECK((status == 404 || status == 400));
   }
-  CHECK(running.get("/api/shots/7", running.headers()) == 422);
-  CHECK(running.get("/api/shots/0/strips/0/5/template", running.headers()) == 422);
-  CHECK(running.get("/api/shots/0/strips/0/0/template", running.headers()) == 200);
+  CHECK(running.get("/api/shots/7").status == 422);
+  CHECK(running.get("/api/shots/0/strips/0/5/template").status == 422);
+  CHECK(running.get("/api/shots/0/strips/0/0/template").status == 200);
 }
 
 TEST_CASE("looks out of the shot are pictures of the size asked for") {
-  const Running running;
-  httplib::Client client("127.0.0.1", running.server.port());
+  const RunningServer running;
   const std::string look =
       "/api/shots/0/look/touched?longitude_deg=88&latitude_deg=-5&field_deg=50";
-  const auto picture = client.Get(look + "&width=96&height=64", running.headers());
-  REQUIRE(picture->status == 200);
-  CHECK(picture->get_header_value("Content-Type") == "image/jpeg");
+  const auto picture = running.get(look + "&width=96&height=64");
+  REQUIRE(picture.status == 200);
+  CHECK(picture.headers.at("content-type") == "image/jpeg");
   const test::ScratchDir scratch;
-  test::put_file(scratch / "look.jpg", picture->body);
+  test::put_file(scratch / "look.jpg", picture.body);
   const auto read = read_image(scratch / "look.jpg");
   REQUIRE(read);
   CHECK(read->width() == 96);
@@ -130,44 +119,39 @@ TEST_CASE("looks out of the shot are pictures of the size asked for") {
   for (const char* wrong : {"&width=96", "&width=9&height=64", "&width=96&height=1e9",
                             "&width=96&height=nan", "&width=96&height=64px"}) {
     CAPTURE(wrong);
-    CHECK(running.get(look + wrong, running.headers()) == 422);
+    CHECK(running.get(look + wrong).status == 422);
   }
-  CHECK(running.get("/api/shots/0/look/other", running.headers()) == 404);
-  CHECK(running.get("/api/shots/3/sphere", running.headers()) == 422);
-  const auto whole = client.Get("/api/shots/0/sphere", running.headers());
-  REQUIRE(whole->status == 200);
-  test::put_file(scratch / "sphere.jpg", whole->body);
+  CHECK(running.get("/api/shots/0/look/other").status == 404);
+  CHECK(running.get("/api/shots/3/sphere").status == 422);
+  const auto whole = running.get("/api/shots/0/sphere");
+  REQUIRE(whole.status == 200);
+  test::put_file(scratch / "sphere.jpg", whole.body);
   CHECK(read_image(scratch / "sphere.jpg")->width() == Desk::kSphereWidth_px);
 
   // The ring runs through the places at right angles to both lenses.
-  const auto view = nlohmann::json::parse(client.Get("/api/shots/0", running.headers())->body);
+  const auto view = nlohmann::json::parse(running.get("/api/shots/0").body);
   const double middle = 0.5 * view["pairs"][0]["height_px"].get<double>();
   const auto asked = nlohmann::json{{"pair", 0}, {"at", {1.0, middle}}}.dump();
-  const auto answer =
-      client.Post("/api/shots/0/place", running.headers(), asked, "application/json");
-  REQUIRE(answer->status == 200);
-  const auto place = nlohmann::json::parse(answer->body)["on_sphere"];
+  const auto answer = running.post("/api/shots/0/place", asked);
+  REQUIRE(answer.status == 200);
+  const auto place = nlohmann::json::parse(answer.body)["on_sphere"];
   const double longitude_rad = rad_from_deg(place[0].get<double>());
   CHECK(std::cos(longitude_rad) * std::cos(rad_from_deg(place[1].get<double>())) ==
         Approx(0).margin(0.02));
 }
 
 TEST_CASE("a marked edge levels the sphere at once, and goes with its removal") {
-  const Running running;
-  httplib::Client client("127.0.0.1", running.server.port());
+  const RunningServer running;
   const auto call = [&](const std::string& what, const nlohmann::json& body) {
-    const auto answer =
-        client.Post("/api/shots/0/" + what, running.headers(), body.dump(), "application/json");
-    REQUIRE(answer);
-    return std::pair(answer->status, nlohmann::json::parse(answer->body));
+    const auto answer = running.post("/api/shots/0/" + what, body.dump());
+    return std::pair(answer.status, nlohmann::json::parse(answer.body));
   };
   const auto picture = [&] {
-    return client
-        .Get(
+    return running
+        .get(
             "/api/shots/0/look/touched?longitude_deg=0&latitude_deg=0&field_deg=60&width=64&"
-            "height=48",
-            running.headers())
-        ->body;
+            "height=48")
+        .body;
   };
   const auto add = [](double lower_rad, double upper_rad, double longitude_rad) {
     return nlohmann::json{
@@ -176,8 +160,7 @@ TEST_CASE("a marked edge levels the sphere at once, and goes with its removal") 
          {{"ends_rad", {{longitude_rad + upper_rad, 0.5}, {longitude_rad + lower_rad, -0.5}}}}}};
   };
   const std::string as_it_stood = picture();
-  CHECK(nlohmann::json::parse(client.Get("/api/shots/0", running.headers())->body)["level"]
-            .is_null());
+  CHECK(nlohmann::json::parse(running.get("/api/shots/0").body)["level"].is_null());
 
   // Ahead, its upper end to the right: the sphere rolls to the left until it is upright.
   const auto [status, one] = call("edits", add(-0.05, 0.05, 0));
@@ -240,10 +223,10 @@ TEST_CASE("a marked edge levels the sphere at once, and goes with its removal") 
 }
 
 TEST_CASE("huge and broken bodies are refused, and the server stays up") {
-  const Running running;
-  const std::string huge(Server::kMostBody_bytes + 1, ' ');
-  CHECK(running.post("/api/shots/0/edits", huge, running.headers()) == 413);
-  CHECK(running.post("/api/shots/0/edits", std::string(100'000, '['), running.headers()) == 400);
+  const RunningServer running;
+  const std::string huge(HttpLimits{}.most_body_bytes + 1, ' ');
+  CHECK(running.post("/api/shots/0/edits", huge).status == 413);
+  CHECK(running.post("/api/shots/0/edits", std::string(100'000, '[')).status == 400);
   CAPTURE(test::seed());
   test::Random random(3);
   const std::string bodies[] = {
@@ -259,32 +242,30 @@ TEST_CASE("huge and broken bodies are refused, and the server stays up") {
       body[static_cast<std::size_t>(random.integer(0, static_cast<int>(body.size()) - 1))] =
           random.bytes(1)[0];
     }
-    const int status = running.post("/api/shots/0/" + calls[i % 5], body, running.headers());
+    const int status = running.post("/api/shots/0/" + calls[i % 5], body).status;
     CAPTURE(body);
     CHECK((status == 200 || status == 400 || status == 422));
     if (status != 200) ++refused;
   }
   CHECK(refused > 100);
-  CHECK(running.get("/api/shots", running.headers()) == 200);
+  CHECK(running.get("/api/shots").status == 200);
 }
 
 TEST_CASE("a check tells of its way until it is over") {
-  const Running running;
-  httplib::Client client("127.0.0.1", running.server.port());
-  CHECK(running.get("/api/shots/0/picture", running.headers()) == 422);
-  CHECK(client.Post("/api/check", running.headers(), "{}", "application/json")->status == 200);
-  const auto events = client.Get("/api/check/events", running.headers());
-  REQUIRE(events);
-  CHECK(events->get_header_value("Content-Type") == "text/event-stream");
-  CHECK_THAT(events->body, Catch::Contains("data: {") && Catch::Contains("\"state\":\"done\""));
-  const auto list = nlohmann::json::parse(client.Get("/api/shots", running.headers())->body);
+  const RunningServer running;
+  CHECK(running.get("/api/shots/0/picture").status == 422);
+  CHECK(running.post("/api/check", "{}").status == 200);
+  const auto events = running.get("/api/check/events");
+  CHECK(events.headers.at("content-type") == "text/event-stream");
+  CHECK_THAT(events.body, Catch::Contains("data: {") && Catch::Contains("\"state\":\"done\""));
+  const auto list = nlohmann::json::parse(running.get("/api/shots").body);
   CHECK(list["order"] == std::vector{0});
   CHECK(list["shots"][0]["check"]["findings"][0]["kind"] == "unreadable");
-  CHECK(running.get("/api/shots/0/picture", running.headers()) == 200);
+  CHECK(running.get("/api/shots/0/picture").status == 200);
   // What is saved is not known any more.
-  CHECK(running.post("/api/shots/0/save", "{}", running.headers()) == 200);
-  CHECK(running.get("/api/shots/0/picture", running.headers()) == 422);
-  CHECK(client.Delete("/api/check", running.headers())->status == 200);
+  CHECK(running.post("/api/shots/0/save", "{}").status == 200);
+  CHECK(running.get("/api/shots/0/picture").status == 422);
+  CHECK(running.ask("DELETE", "/api/check", running.headers()).status == 200);
 }
 
 TEST_CASE("the secret is long and never twice the same") {

@@ -87,21 +87,67 @@ export interface SeamStatus {
   result: { pairs?: { pair: number; line: [number, number, number][] }[]; error?: string } | null;
 }
 
+const HEADER = 'Workbench-Token';
+const KEPT = 'workbench-token';
+
+/** The printed address leads here with a secret behind its #, which a browser tells no server; the tab
+ * remembers it for a reload. Each call carries it: a cookie alone goes to every server of this machine. */
+function takeToken(): string {
+  const given = window.location.hash.slice(1);
+  if (/^[0-9a-f]{64}$/.test(given)) {
+    sessionStorage.setItem(KEPT, given);
+    history.replaceState(null, '', window.location.pathname);
+  }
+  return sessionStorage.getItem(KEPT) ?? '';
+}
+const token = takeToken();
+
+/** The answer, whatever it is made of; throws what the server says where it refuses. */
+async function ask(path: string, request: RequestInit = {}): Promise<Response> {
+  const headers = { ...(request.headers as Record<string, string> | undefined), [HEADER]: token };
+  let response: Response;
+  try {
+    response = await fetch(path, { ...request, headers, credentials: 'same-origin' });
+  } catch (fault) {
+    if (request.signal?.aborted) throw fault;
+    throw new Error('the workbench has stopped: start it again, the edits are kept');
+  }
+  if (response.ok) return response;
+  const { error } = await response.json().catch(() => ({})) as { error?: string };
+  throw new Error(error ?? `refused (${response.status})`);
+}
+
 async function call<T>(method: string, path: string, body?: unknown): Promise<T> {
-  const request: RequestInit = { method, credentials: 'same-origin' };
+  const request: RequestInit = { method };
   if (method === 'POST') {
     request.headers = { 'Content-Type': 'application/json' };
     request.body = JSON.stringify(body ?? {});
   }
-  let response: Response;
+  return (await ask(path, request)).json() as Promise<T>;
+}
+
+/** An <img> would not send the token. The picture is decoded and can be drawn. */
+export async function picture(path: string, image = new Image()): Promise<HTMLImageElement> {
+  const url = URL.createObjectURL(await (await ask(path)).blob());
+  image.src = url;
   try {
-    response = await fetch(path, request);
-  } catch {
-    throw new Error('the workbench has stopped: start it again, the edits are kept');
+    await image.decode();
+  } finally {
+    URL.revokeObjectURL(url);
   }
-  const answer = (await response.json()) as T & { error?: string };
-  if (!response.ok) throw new Error(answer.error ?? `refused (${response.status})`);
-  return answer;
+  return image;
+}
+
+/** Hears a stream of events until it ends or `signal` says so. */
+export async function listen<T>(path: string, signal: AbortSignal, hear: (event: T) => void): Promise<void> {
+  const reader = (await ask(path, { signal })).body?.pipeThrough(new TextDecoderStream()).getReader();
+  let text = '';
+  for (let piece = await reader?.read(); piece && !piece.done; piece = await reader?.read()) {
+    text += piece.value;
+    const events = text.split('\n\n');
+    text = events.pop() ?? '';
+    for (const event of events) if (event.startsWith('data: ')) hear(JSON.parse(event.slice(6)) as T);
+  }
 }
 
 const at = (shot: number, what: string): string => `/api/shots/${shot}${what}`;
@@ -125,6 +171,7 @@ export const api = {
     at(shot, `/look/${through}?longitude_deg=${middle[0]}&latitude_deg=${middle[1]}&field_deg=${field_deg}` +
       `&width=${width}&height=${height}&v=${version}`),
   sphere: (shot: number) => at(shot, '/sphere'),
+  checkEvents: '/api/check/events',
   startCheck: () => call<CheckStatus>('POST', '/api/check'),
   stopCheck: () => call<CheckStatus>('DELETE', '/api/check'),
   picture: (shot: number, version: number) => at(shot, `/picture?v=${version}`),

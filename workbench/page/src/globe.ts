@@ -1,6 +1,7 @@
 // The whole sphere on a WebGL canvas, coarse but at once, for while the viewer turns. Panorama axes
 // (x right, y down, z ahead) become three.js' (x right, y up, −z ahead).
-import { Matrix4, Mesh, MeshBasicMaterial, PerspectiveCamera, Scene, SphereGeometry, SRGBColorSpace, TextureLoader, WebGLRenderer } from 'three';
+import { Matrix4, Mesh, MeshBasicMaterial, PerspectiveCamera, Scene, SphereGeometry, SRGBColorSpace, Texture, WebGLRenderer } from 'three';
+import { picture } from './api';
 import type { SphereView } from './sphere_view';
 
 const RADIUS = 10;
@@ -10,7 +11,6 @@ export class Globe {
   private readonly camera = new PerspectiveCamera();
   private readonly material = new MeshBasicMaterial({ visible: false });
   private readonly mesh: Mesh;
-  private readonly loader = new TextureLoader();
   private shown = '';
 
   private constructor(private renderer: WebGLRenderer) {
@@ -32,18 +32,20 @@ export class Globe {
   }
 
   /** A picture of the whole sphere; `then` once it is there. */
-  load(url: string, then: () => void): void {
-    if (url === this.shown) return;
-    this.shown = url;
-    this.loader.load(url, (texture) => {
-      if (url !== this.shown) return texture.dispose();
+  load(path: string, then: () => void): void {
+    if (path === this.shown) return;
+    this.shown = path;
+    picture(path).then((image) => {
+      if (path !== this.shown) return;
+      const texture = new Texture(image);
       texture.colorSpace = SRGBColorSpace;
+      texture.needsUpdate = true;
       this.material.map?.dispose();
       this.material.map = texture;
       this.material.visible = true;
       this.material.needsUpdate = true;
       then();
-    });
+    }).catch(() => { if (path === this.shown) this.shown = ''; }); // asked for again with the next edit
   }
 
   draw(view: SphereView): void {

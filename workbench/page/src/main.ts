@@ -1,5 +1,5 @@
 // Wires the ring, the lists and the server together. Calls go one after the other, in order.
-import { api, type Place, type SeamStatus, type ShotView, type TieView } from './api';
+import { api, picture, type Place, type SeamStatus, type ShotView, type TieView } from './api';
 import { viridis } from './colours';
 import { element, say, showChosen, showFigures, showStrokes, showTies, showVerticals, showWords } from './panel';
 import { Pinch } from './pinch';
@@ -16,6 +16,8 @@ const sphere = new Sphere(markEdge);
 const shots = new ShotList((shot) => void open(shot));
 let scene: Scene | null = null;
 let version = 0; // of the strips: the touched ones change with every edit
+let loads = 0; // of strips
+const shownLoads = [0, 0];
 let queue: Promise<unknown> = Promise.resolve();
 let waiting = false;
 let crossRests = 0;
@@ -86,13 +88,15 @@ function loadStrips(): void {
   if (!pair) return;
   const through = picker('through').value;
   if (through === 'touched') ++version;
+  const load = ++loads;
   [pair.lens_a, pair.lens_b].forEach((lens, row) => {
-    const image = new Image();
-    image.onload = () => {
+    const path = api.strip(current.view.shot, current.pair, lens, through, through === 'touched' ? version : 0);
+    picture(path).then((image) => {
+      if (load < (shownLoads[row] ?? 0)) return; // a later one was quicker
+      shownLoads[row] = load;
       current.strips[row] = image;
       redraw();
-    };
-    image.src = api.strip(current.view.shot, current.pair, lens, through, through === 'touched' ? version : 0);
+    }).catch((fault: Error) => say(fault.message, true));
   });
 }
 

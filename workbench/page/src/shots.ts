@@ -1,5 +1,5 @@
 // The list of shots: by name, and worst first once they are checked; the check runs on the server.
-import { api, type CheckStatus, type ShotLine } from './api';
+import { api, listen, picture, type CheckStatus, type ShotLine } from './api';
 import { element, say } from './panel';
 
 /** The first clause of a finding; the rest stands in the panel of the open shot. */
@@ -24,7 +24,8 @@ export class ShotList {
   private order: number[] = [];
   private current = 0;
   private checked = -1;
-  private events: EventSource | null = null;
+  private events: AbortController | null = null;
+  private pictures = new Map<number, { path: string; image: HTMLImageElement }>();
   private heard: Promise<void> = Promise.resolve(); // news is taken in the order it came
 
   constructor(private open: (shot: number) => void) {
@@ -71,13 +72,13 @@ export class ShotList {
   private async check(): Promise<void> {
     await api.startCheck();
     if (this.events) return;
-    this.events = new EventSource('/api/check/events');
-    this.events.onmessage = (event) => {
-      const status = JSON.parse(event.data as string) as CheckStatus;
-      this.heard = this.heard.then(() => this.hear(status)).catch((fault: Error) => say(fault.message, true));
-    };
-    this.events.onerror = () => this.over();
+    const events = new AbortController();
+    this.events = events;
     element('check').textContent = 'Stop checking';
+    listen<CheckStatus>(api.checkEvents, events.signal, (status) => {
+      this.heard = this.heard.then(() => this.hear(status)).catch((fault: Error) => say(fault.message, true));
+    }).catch((fault: Error) => { if (!events.signal.aborted) say(fault.message, true); })
+      .finally(() => { this.heard = this.heard.then(() => { if (this.events === events) this.over(); }); });
   }
 
   private async hear(status: CheckStatus): Promise<void> {
@@ -95,7 +96,7 @@ export class ShotList {
   }
 
   private over(): void {
-    this.events?.close();
+    this.events?.abort();
     this.events = null;
     element('check').textContent = 'Check all shots';
   }
@@ -115,12 +116,8 @@ export class ShotList {
     button.type = 'button';
     button.dataset.shot = String(index);
     if (index === this.current) button.setAttribute('aria-current', 'true');
-    if (shot.check && !shot.check.failure) {
-      const picture = new Image(320, 192);
-      picture.alt = '';
-      picture.src = api.picture(index, shot.check.score_px);
-      button.append(picture);
-    }
+    if (shot.check && !shot.check.failure) button.append(this.pictureOf(index, shot.check.score_px));
+    else this.pictures.delete(index);
     button.append(span('name', shot.name));
     if (shot.check) button.append(span('worst', worst(shot)));
     button.append(span('state', shot.unsaved ? 'unsaved edits' : shot.has_file ? 'shot file' : 'not touched'));
@@ -128,5 +125,19 @@ export class ShotList {
     const entry = document.createElement('li');
     entry.append(button);
     return entry;
+  }
+
+  // Every list takes over the pictures of the one before.
+  private pictureOf(index: number, score_px: number): HTMLImageElement {
+    const path = api.picture(index, score_px);
+    const known = this.pictures.get(index);
+    if (known?.path === path) return known.image;
+    const image = new Image(320, 192);
+    image.alt = '';
+    this.pictures.set(index, { path, image });
+    picture(path, image).catch(() => { // asked for again with the next list
+      if (this.pictures.get(index)?.image === image) this.pictures.delete(index);
+    });
+    return image;
   }
 }

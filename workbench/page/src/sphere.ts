@@ -1,7 +1,7 @@
 // The finished place as a viewer will see it, before and after the touch. The server draws a sharp look
 // for where the viewer rests; while it turns, the globe shows the whole sphere coarsely (by the template:
 // a touch is less than its pixels), or, without WebGL, the last look stays until the next one is there.
-import { api, type Place, type ShotView } from './api';
+import { api, picture, type Place, type ShotView } from './api';
 import { residualColour } from './colours';
 import { along, UNTURNED } from './directions';
 import { EdgeMarker } from './edge_marker';
@@ -169,12 +169,10 @@ export class Sphere {
     const [key, edits] = [this.viewKey(), this.edits];
     const { middle, width, height } = this.view;
     const scale = Math.min(1, Math.sqrt(MOST_LOOK_PX / (width * height)));
-    const image = new Image();
-    image.src = api.look(this.shot.shot, missing, middle, this.view.wide_deg(),
+    const path = api.look(this.shot.shot, missing, middle, this.view.wide_deg(),
       Math.max(16, Math.round(width * scale)), Math.max(16, Math.round(height * scale)), edits);
     try {
-      await image.decode();
-      this.looks[missing] = { image, view: key, edits };
+      this.looks[missing] = { image: await picture(path), view: key, edits };
     } catch {
       this.looks[missing] = null; // said by the next call that fails
     }

@@ -1,0 +1,215 @@
+// Clients that mean no good, over loopback: requests within requests, bodies longer than they say,
+// connections that never come to an end. All bounded in number.
+
+#include <string>
+#include <utility>
+#include <vector>
+
+#include <catch2/catch.hpp>
+#include <fmt/format.h>
+
+#include "tests/support/random.h"
+#include "tests/workbench/running_server.h"
+
+using namespace seamwright;
+using test::HttpHeaders;
+using test::RawClient;
+using test::request_text;
+using test::RunningServer;
+using workbench::HttpLimits;
+
+namespace {
+
+const std::string kUndo = "/api/shots/0/undo";
+
+int answers_in(const std::string& text) {
+  int count = 0;
+  for (auto at = text.find("HTTP/1.1 "); at != std::string::npos;
+       at = text.find("HTTP/1.1 ", at + 1)) {
+    ++count;
+  }
+  return count;
+}
+
+std::string all_answers(const RunningServer& running, const std::string& bytes) {
+  RawClient client(running.server.port());
+  client.send(bytes);
+  const auto text = client.to_end();
+  REQUIRE(text);
+  return *text;
+}
+
+std::string chunk(const std::string& bytes) {
+  return fmt::format("{:x}\r\n{}\r\n", bytes.size(), bytes);
+}
+
+HttpHeaders json_headers(const RunningServer& running, HttpHeaders changed = {}) {
+  changed.emplace("Content-Type", "application/json");
+  return running.with(changed);
+}
+
+}  // namespace
+
+TEST_CASE("the body of a refused request is never answered as a request") {
+  const RunningServer running;
+  // All that a request needs, as a browser's next one on the same connection might add it.
+  const std::string within = request_text("GET", "/api/shots", running.headers());
+  const std::string too_long = std::to_string(HttpLimits{}.most_body_bytes + 1);
+  const std::pair<std::string, std::string> refused[] = {
+      {"403", request_text("POST", kUndo, json_headers(running, {{"Cookie", ""}}), within)},
+      {"403", request_text("POST", kUndo, json_headers(running, {{"Origin", ""}}), within)},
+      {"403", request_text("POST", kUndo, json_headers(running, {{"Host", "a.example"}}), within)},
+      {"403", request_text("POST", kUndo, json_headers(running, {{"Origin", "http://a.example"}}),
+                           within)},
+      {"403", request_text("GET", kUndo, running.with({{"Cookie", ""}}), within)},
+      {"405", request_text("PUT", kUndo, json_headers(running), within)},
+      {"415", request_text("POST", kUndo, running.with({{"Content-Type", "text/plain"}}), within)},
+      {"413",
+       request_text("POST", kUndo, json_headers(running, {{"Content-Length", too_long}})) + within},
+      {"417",
+       request_text("POST", kUndo, json_headers(running, {{"Expect", "100-continue"}}), within)}};
+  int cases = 0;
+  for (const auto& [status, text] : refused) {
+    CAPTURE(text);
+    const std::string answers = all_answers(running, text);
+    CHECK(answers_in(answers) == 1);
+    CHECK(answers.substr(0, 12) == "HTTP/1.1 " + status);
+    ++cases;
+  }
+  CHECK(cases == 9);
+}
+
+TEST_CASE("requests whose end can be read in two ways are refused") {
+  const RunningServer running;
+  const std::string within = request_text("GET", "/api/shots", running.headers());
+  const std::string head = request_text("POST", kUndo, json_headers(running));
+  const std::string start = head.substr(0, head.size() - 2);
+  int cases = 0;
+  for (const std::string lines :
+       {"Content-Length: 2\r\nTransfer-Encoding: chunked\r\n",
+        "Transfer-Encoding: chunked\r\nContent-Length: 2\r\n",
+        "Content-Length: 2\r\nContent-Length: 0\r\n", "Content-Length: 2, 0\r\n",
+        "Content-Length: +2\r\n", "Content-Length: -1\r\n", "Content-Length: 0x2\r\n",
+        "Content-Length: 99999999999999999999\r\n", "Transfer-Encoding: gzip, chunked\r\n",
+        "Transfer-Encoding: chunked, gzip\r\n", "Transfer-Encoding: chunked, chunked\r\n",
+        "Transfer-Encoding: xchunked\r\n", "Transfer-Encoding: identity\r\n",
+        "Transfer-Encoding : chunked\r\n", "Transfer-Encoding:\r\n chunked, identity\r\n"}) {
+    CAPTURE(lines);
+    const std::string answers = all_answers(running, start + lines + "\r\n{}" + within);
+    CHECK(answers_in(answers) == 1);
+    CHECK(answers.substr(0, 10) == "HTTP/1.1 4");
+    ++cases;
+  }
+  CHECK(cases == 15);
+}
+
+TEST_CASE("bodies in chunks are counted while they are read") {
+  const RunningServer running;
+  const std::string head =
+      request_text("POST", kUndo, json_headers(running, {{"Transfer-Encoding", "chunked"}}));
+  {
+    RawClient client(running.server.port());
+    client.send(head + chunk("{") + chunk("}") + "0\r\n\r\n");
+    CHECK(client.reply().status == 200);
+  }
+  constexpr std::size_t kPiece = 64 << 10;
+  constexpr std::size_t kMost = 64 << 20;  // far more than sockets buffer
+  for (const bool in_one : {false, true}) {
+    CAPTURE(in_one);
+    RawClient client(running.server.port());
+    bool taken = client.send(head);
+    if (in_one) taken = client.send(fmt::format("{:x}\r\n", kMost));
+    std::size_t sent = 0;
+    const std::string piece(kPiece, ' ');
+    while (taken && sent < kMost) {
+      taken = client.send(in_one ? piece : chunk(piece));
+      sent += kPiece;
+    }
+    CHECK(sent < kMost);
+    CHECK(client.reply().status == 413);
+  }
+}
+
+TEST_CASE("bodies that are compressed are refused unread") {
+  const RunningServer running;
+  const std::string zipped(
+      "\x1f\x8b\x08\x00\x00\x00\x00\x00\x02\x03\xab\xae\x05\x00\x43\xbf\xa6\xa3\x02\x00\x00\x00",
+      22);
+  for (const char* encoding : {"gzip", "GZIP", "deflate", "br", "gzip, identity", "unheard-of"}) {
+    CAPTURE(encoding);
+    const std::string answers = all_answers(
+        running, request_text("POST", kUndo,
+                              json_headers(running, {{"Content-Encoding", encoding}}), zipped));
+    CHECK(answers_in(answers) == 1);
+    CHECK(answers.substr(0, 12) == "HTTP/1.1 415");
+  }
+}
+
+TEST_CASE("many slow clients keep out nobody, and stopping waits for none of them") {
+  RunningServer running;
+  std::vector<RawClient> slow;
+  const auto dribble = [&] {
+    for (RawClient& client : slow) client.send("x");
+  };
+  // Half of them say nothing of who they are; half could call, but never finish.
+  const std::string unfinished =
+      request_text("POST", kUndo, json_headers(running, {{"Content-Length", "200000"}}));
+  for (int i = 0; i < 200; ++i) {
+    slow.emplace_back(running.server.port());
+    slow.back().send(i % 2 == 0 ? "GET /" : unfinished);
+  }
+  for (int round = 0; round < 5; ++round) {
+    dribble();
+    REQUIRE(running.get("/api/shots").status == 200);
+    REQUIRE(running.post(kUndo, "{}").status == 200);
+    REQUIRE(running.ask("GET", running.entrance, {{"Host", running.host()}}).status == 303);
+  }
+  running.stop();
+  CHECK(slow.size() == 200);
+  for (RawClient& client : slow) CHECK(client.is_closed());
+}
+
+TEST_CASE("a tab keeps its connection while others come and go") {
+  const RunningServer running;
+  RawClient tab(running.server.port());
+  const std::string twice = request_text("GET", "/api/shots", running.headers());
+  REQUIRE(tab.send(twice + twice));
+  CHECK(tab.reply().status == 200);
+  CHECK(tab.reply().status == 200);
+  for (int i = 0; i < 200; ++i) static_cast<void>(RawClient(running.server.port()).send("G"));
+  REQUIRE(tab.send(twice));
+  CHECK(tab.reply().status == 200);
+  // What cannot be done closes nothing.
+  REQUIRE(tab.send(request_text("POST", "/api/shots/9/undo", json_headers(running), "{}") + twice));
+  CHECK(tab.reply().status == 422);
+  CHECK(tab.reply().status == 200);
+}
+
+TEST_CASE("broken requests are refused, and the server stays up") {
+  const RunningServer running;
+  CAPTURE(test::seed());
+  test::Random random(11);
+  const std::string whole[] = {
+      request_text("GET", "/api/shots", running.headers()),
+      request_text("POST", kUndo, json_headers(running), "{}"),
+      request_text("POST", kUndo, json_headers(running, {{"Transfer-Encoding", "chunked"}})) +
+          chunk("{}") + "0\r\n\r\n"};
+  int answered = 0;
+  for (int i = 0; i < 300; ++i) {
+    std::string text = whole[i % 3];
+    for (int k = random.integer(1, 4); k > 0; --k) {
+      text[static_cast<std::size_t>(random.integer(0, static_cast<int>(text.size()) - 1))] =
+          random.bytes(1)[0];
+    }
+    RawClient client(running.server.port());
+    client.send(text);
+    client.finish_sending();
+    const auto answers = client.to_end();
+    CAPTURE(text);
+    REQUIRE(answers);
+    CHECK(answers_in(*answers) <= 2);  // of a body that has become shorter, the rest may be refused
+    if (!answers->empty()) ++answered;
+  }
+  CHECK(answered > 200);
+  CHECK(running.get("/api/shots").status == 200);
+}
