@@ -1,7 +1,9 @@
 #pragma once
 
 #include <filesystem>
+#include <utility>
 
+#include "archive/own_file.h"
 #include "base/result.h"
 
 namespace seamwright {
@@ -15,16 +17,10 @@ class FolderLock {
   /// `file` in the folder; made where it is missing, and left there. Fails where another holds it.
   [[nodiscard]] static Result<FolderLock> take(const std::filesystem::path& file, Kind kind);
 
-  FolderLock(FolderLock&& other) noexcept;
-  FolderLock& operator=(FolderLock&& other) = delete;
-  FolderLock(const FolderLock&) = delete;
-  FolderLock& operator=(const FolderLock&) = delete;
-  ~FolderLock();
-
  private:
-  explicit FolderLock(int descriptor) : descriptor_(descriptor) {}
+  explicit FolderLock(OwnFile file) : file_(std::move(file)) {}
 
-  int descriptor_ = -1;
+  OwnFile file_;
 };
 
 }  // namespace seamwright

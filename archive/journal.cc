@@ -4,7 +4,6 @@
 #include <cstring>
 #include <utility>
 
-#include <fcntl.h>
 #include <fmt/format.h>
 #include <sys/file.h>
 #include <unistd.h>
@@ -17,7 +16,6 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr std::size_t kChecksum = 16;
-constexpr std::size_t kMostBytes = std::size_t{1} << 32U;
 
 Error journal_error(const fs::path& path, const std::string& what, const std::string& remedy) {
   return {.kind = ErrorKind::io,
@@ -47,7 +45,12 @@ Parsed parse(std::string_view text) {
       ++parsed.damaged_lines;
       continue;
     }
-    parsed.entries.push_back(nlohmann::json::parse(line.substr(kChecksum + 1), nullptr, false));
+    auto entry = nlohmann::json::parse(line.substr(kChecksum + 1), nullptr, false);
+    if (entry.is_object()) {
+      parsed.entries.push_back(std::move(entry));
+    } else {
+      ++parsed.damaged_lines;
+    }
   }
   return parsed;
 }
@@ -55,23 +58,19 @@ Parsed parse(std::string_view text) {
 }  // namespace
 
 Result<Journal> Journal::open(const fs::path& path) {
-  std::error_code code;
-  if (path.has_parent_path()) fs::create_directories(path.parent_path(), code);
-  const int file = ::open(path.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0666);
-  if (file < 0) {
-    return fail(journal_error(path, fmt::format("cannot be written: {}", std::strerror(errno)),
-                              "choose an output folder you may write to"));
-  }
-  Journal journal(path, file);
-  if (::flock(file, LOCK_EX | LOCK_NB) != 0) {
+  auto file = OwnFile::open(path, "journal");
+  if (!file) return tl::unexpected(file.error());
+  Journal journal(path, std::move(*file));
+  const int descriptor = journal.file_.descriptor();
+  if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
     return fail(journal_error(path, "another run works on this folder",
                               "wait for it, or choose another output folder"));
   }
-  const auto text = read_file(path, kMostBytes);
+  const auto text = journal.file_.bytes();
   if (!text) return tl::unexpected(text.error());
   Parsed parsed = parse(*text);
   if (parsed.whole_bytes < text->size() &&
-      ::ftruncate(file, static_cast<off_t>(parsed.whole_bytes)) != 0) {
+      ::ftruncate(descriptor, static_cast<off_t>(parsed.whole_bytes)) != 0) {
     return fail(journal_error(path, "its torn last line cannot be cut off",
                               "check the disk and the folder's permissions"));
   }
@@ -82,28 +81,21 @@ Result<Journal> Journal::open(const fs::path& path) {
 
 Result<JournalContents> Journal::read(const fs::path& path) {
   std::error_code code;
-  if (!fs::exists(path, code)) return JournalContents{};
-  const auto text = read_file(path, kMostBytes);
+  if (!fs::exists(fs::symlink_status(path, code))) return JournalContents{};
+  const auto file = OwnFile::open_to_read(path, "journal");
+  if (!file) return tl::unexpected(file.error());
+  const auto text = file->bytes();
   if (!text) return tl::unexpected(text.error());
   Parsed parsed = parse(*text);
   return JournalContents{std::move(parsed.entries), parsed.damaged_lines};
-}
-
-Journal::Journal(Journal&& other) noexcept
-    : path_(std::move(other.path_)),
-      file_(std::exchange(other.file_, -1)),
-      entries_(std::move(other.entries_)),
-      damaged_lines_(other.damaged_lines_) {}
-
-Journal::~Journal() {
-  if (file_ >= 0) ::close(file_);
 }
 
 Result<void> Journal::append(const nlohmann::json& entry) {
   const std::string text = entry.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
   const std::string line = checksum_of(text) + " " + text + "\n";
   const auto size = static_cast<ssize_t>(line.size());
-  if (::write(file_, line.data(), line.size()) == size && ::fsync(file_) == 0) {
+  const int file = file_.descriptor();
+  if (::write(file, line.data(), line.size()) == size && ::fsync(file) == 0) {
     entries_.push_back(entry);
     return {};
   }

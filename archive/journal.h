@@ -6,13 +6,16 @@
 //   <first 16 hex digits of the SHA-256 of the rest of the line> <a JSON object>
 //
 // A kill can tear the last line only; it is cut off when the journal is opened. A line damaged
-// elsewhere is left out and counted.
+// elsewhere is left out and counted. The file and its folder are never taken through a symbolic
+// link (own_file.h).
 
 #include <filesystem>
+#include <utility>
 #include <vector>
 
 #include <nlohmann/json.hpp>
 
+#include "archive/own_file.h"
 #include "base/result.h"
 
 namespace seamwright {
@@ -31,12 +34,6 @@ class Journal {
   /// Of a journal that may be in use by another process; nothing where there is no file.
   [[nodiscard]] static Result<JournalContents> read(const std::filesystem::path& path);
 
-  Journal(Journal&& other) noexcept;
-  Journal& operator=(Journal&& other) = delete;
-  Journal(const Journal&) = delete;
-  Journal& operator=(const Journal&) = delete;
-  ~Journal();
-
   [[nodiscard]] const std::vector<nlohmann::json>& entries() const { return entries_; }
   [[nodiscard]] int damaged_lines() const { return damaged_lines_; }
 
@@ -44,10 +41,11 @@ class Journal {
   [[nodiscard]] Result<void> append(const nlohmann::json& entry);
 
  private:
-  Journal(std::filesystem::path path, int descriptor) : path_(std::move(path)), file_(descriptor) {}
+  Journal(std::filesystem::path path, OwnFile file)
+      : path_(std::move(path)), file_(std::move(file)) {}
 
   std::filesystem::path path_;
-  int file_ = -1;
+  OwnFile file_;
   std::vector<nlohmann::json> entries_;
   int damaged_lines_ = 0;
 };

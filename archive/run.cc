@@ -5,82 +5,24 @@
 #include <chrono>
 #include <map>
 #include <optional>
+#include <set>
 #include <system_error>
+#include <utility>
+#include <variant>
 
 #include <fmt/format.h>
 
 #include "archive/folder_lock.h"
+#include "archive/journal.h"
+#include "archive/sample.h"
 #include "base/file.h"
+#include "base/leftovers.h"
 #include "base/median.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
 
 namespace {
-
-constexpr std::int64_t kClearlyOlder_ns = 2'000'000'000;
-
-std::int64_t now_ns() {
-  return std::chrono::duration_cast<std::chrono::nanoseconds>(
-             fs::file_time_type::clock::now().time_since_epoch())
-      .count();
-}
-
-/// A file as it lies on the disk.
-struct Stamp {
-  std::uintmax_t bytes = 0;
-  std::int64_t changed_ns = 0;
-
-  bool operator==(const Stamp&) const = default;
-};
-
-std::optional<Stamp> stamp_of(const fs::path& file) {
-  std::error_code code;
-  Stamp stamp;
-  stamp.bytes = fs::file_size(file, code);
-  if (code) return std::nullopt;
-  const auto changed = fs::last_write_time(file, code);
-  if (code) return std::nullopt;
-  stamp.changed_ns =
-      std::chrono::duration_cast<std::chrono::nanoseconds>(changed.time_since_epoch()).count();
-  return stamp;
-}
-
-/// Contents by file, remembered over runs.
-class Hashes {
- public:
-  void remember(const nlohmann::json& entry) {
-    known_[entry.value("file", "")] = {
-        {entry.value("bytes", std::uintmax_t{0}), entry.value("changed_ns", std::int64_t{0})},
-        entry.value("sha256", "")};
-  }
-
-  /// New knowledge that may be trusted later goes to `learned`.
-  Result<std::string> of(const fs::path& file, std::vector<nlohmann::json>& learned) {
-    const std::string name = fs::absolute(file).lexically_normal().string();
-    const auto before = stamp_of(file);
-    if (before) {
-      const auto known = known_.find(name);
-      if (known != known_.end() && known->second.first == *before) return known->second.second;
-    }
-    const std::int64_t began_ns = now_ns();
-    auto hash = sha256_of_file(file);
-    if (!hash) return hash;
-    const auto after = stamp_of(file);
-    if (before && after == before && before->changed_ns < began_ns - kClearlyOlder_ns) {
-      known_[name] = {*before, *hash};
-      learned.push_back({{"event", "hash"},
-                         {"file", name},
-                         {"bytes", before->bytes},
-                         {"changed_ns", before->changed_ns},
-                         {"sha256", *hash}});
-    }
-    return hash;
-  }
-
- private:
-  std::map<std::string, std::pair<Stamp, std::string>> known_;
-};
 
 /// What an item is made from, as two hashes.
 struct Key {
@@ -93,7 +35,7 @@ struct Key {
 class Runner {
  public:
   Runner(const RunOptions& options, const ItemWork& work, const ItemTold& told)
-      : options_(options), work_(work), told_(told) {}
+      : options_(options), work_(work), told_(told), hashes_(options.clock) {}
 
   Result<RunReport> run(std::vector<ArchiveItem> items) {
     std::erase_if(items, [&](const ArchiveItem& item) {
@@ -103,9 +45,8 @@ class Runner {
               [](const ArchiveItem& a, const ArchiveItem& b) { return a.name < b.name; });
     if (auto done = open_journals(); !done) return tl::unexpected(done.error());
     report_.usual_seconds = median(seconds_);
-    if (!options_.dry_run) {
-      for (const ArchiveItem& item : items) clear_leftovers(item);
-    }
+    choose_sample(items);
+    if (!options_.dry_run) remove_leftovers(options_.folder);
     for (std::size_t i = 0; i < items.size(); ++i) {
       auto outcome = one(items[i]);
       if (!outcome) return tl::unexpected(outcome.error());
@@ -114,6 +55,7 @@ class Runner {
                                          static_cast<int>(items.size()));
       if (!go_on) report_.stopped = true;
     }
+    report_.read_again = static_cast<int>(read_again_.size());
     return std::move(report_);
   }
 
@@ -148,106 +90,134 @@ class Runner {
       const auto contents = Journal::read(other);
       if (!contents) return tl::unexpected(contents.error());
       report_.damaged_lines += contents->damaged_lines;
-      take(contents->entries);
+      take(contents->entries, other == own_journal());
     }
     if (options_.dry_run) return {};
     auto journal = Journal::open(own_journal());
     if (!journal) return tl::unexpected(journal.error());
     journal_.emplace(std::move(*journal));
     report_.damaged_lines += journal_->damaged_lines();
-    take(journal_->entries());
-    return {};
+    take(journal_->entries(), true);
+    return journal_->append(as_json(RunLine{}));
   }
 
-  void take(const std::vector<nlohmann::json>& entries) {
+  void take(const std::vector<nlohmann::json>& entries, bool own) {
     for (const nlohmann::json& entry : entries) {
-      const std::string event = entry.value("event", "");
-      const std::string name = entry.value("name", "");
-      if (event == "hash") hashes_.remember(entry);
-      if (event == "begin") begun_[name] = true;
-      if (event == "done") {
-        done_[name].push_back(entry);
-        seconds_.push_back(entry.value("seconds", 0.0));
+      const auto line = read_journal_line(entry);
+      if (!line) {
+        ++report_.damaged_lines;
+        continue;
       }
-      if (event == "done" || event == "failed") begun_[name] = false;
+      if (std::holds_alternative<RunLine>(*line) && own) ++runs_before_;
+      if (const auto* hash = std::get_if<HashLine>(&*line)) hashes_.remember(*hash);
+      if (const auto* done = std::get_if<DoneLine>(&*line)) {
+        // The guard of files cannot know what an older program wrote; this journal does.
+        for (const OutputLine& output : done->outputs) {
+          note_written(options_.folder / output.file, output.sha256);
+        }
+        seconds_.push_back(done->seconds);
+        done_[done->name].push_back(*done);
+      }
     }
   }
 
-  // Temporaries of a run that was killed, and scratch of an item that it was at.
-  void clear_leftovers(const ArchiveItem& item) const {
-    std::error_code code;
-    for (const fs::path& output : item.outputs) remove_partials_of(output);
-    const auto begun = begun_.find(item.name);
-    if (begun == begun_.end() || !begun->second) return;
-    for (const fs::path& file : item.scratch) {
-      fs::remove(file, code);
-      remove_partials_of(file);
-    }
+  void choose_sample(const std::vector<ArchiveItem>& items) {
+    std::vector<std::string> names;
+    for (const ArchiveItem& item : items) names.push_back(item.name);
+    sample_ = sample_of(std::move(names), options_.sample_every, runs_before_);
   }
 
-  static void remove_partials_of(const fs::path& output) {
-    std::error_code code;
-    const std::string begin = fmt::format(".{}.", output.filename().string());
-    const fs::path folder = output.has_parent_path() ? output.parent_path() : fs::path(".");
-    std::vector<fs::path> partials;
-    for (const auto& entry : fs::directory_iterator(folder, code)) {
-      const std::string name = entry.path().filename().string();
-      if (name.starts_with(begin) && name.ends_with(".partial")) partials.push_back(entry.path());
-    }
-    for (const fs::path& partial : partials) fs::remove(partial, code);
+  Result<void> keep(const HashLine& learned) {
+    return journal_ ? journal_->append(as_json(learned)) : Result<void>();
   }
 
-  // Remembers what it learns in the journal.
-  Result<std::string> hash_of(const fs::path& file) {
-    std::vector<nlohmann::json> learned;
-    auto hash = hashes_.of(file, learned);
-    if (!hash || !journal_) return hash;
-    for (const nlohmann::json& entry : learned) {
-      if (auto kept = journal_->append(entry); !kept) return tl::unexpected(kept.error());
+  // A frame that decayed is never worked from: what was made of it while it was whole is better.
+  Result<std::string> input_hash(const fs::path& file) {
+    auto content = hashes_.of(file, options_.read_all ? Reading::anew : Reading::remembered);
+    if (!content) return tl::unexpected(content.error());
+    if (content->decayed) {
+      return fail({.kind = ErrorKind::io,
+                   .where = file.string(),
+                   .field = {},
+                   .what = "holds something else than it did, though nothing has written to it",
+                   .remedy = "restore it from a backup; if it is right as it is, touch it"});
     }
-    return hash;
+    if (content->learned) {
+      if (auto kept = keep(*content->learned); !kept) return tl::unexpected(kept.error());
+    }
+    return std::move(content->sha256);
+  }
+
+  Result<std::string> output_hash(const fs::path& file, Reading reading) {
+    auto content = hashes_.of(file, reading);
+    if (!content) return tl::unexpected(content.error());
+    if (content->decayed) {
+      report_.decayed.push_back(file);
+      // Nobody wrote it since: what the disk made of it may be replaced.
+      note_written(file, content->sha256);
+    }
+    if (content->learned) {
+      hashes_.remember(*content->learned);
+      if (auto kept = keep(*content->learned); !kept) return tl::unexpected(kept.error());
+    }
+    return std::move(content->sha256);
   }
 
   Result<Key> key_of(const ArchiveItem& item) {
     std::string text;
     for (const fs::path& input : item.inputs) {
-      const auto hash = hash_of(input);
+      const auto hash = input_hash(input);
       if (!hash) return tl::unexpected(hash.error());
       text += fmt::format("{} {}\n", *hash, input.filename().string());
     }
     return Key{sha256(text), sha256(item.settings)};
   }
 
+  // As the journal names it.
+  std::string name_of(const fs::path& output) const {
+    return output.lexically_normal()
+        .lexically_proximate(options_.folder.lexically_normal())
+        .generic_string();
+  }
+
+  bool has_outputs_of(const ArchiveItem& item, const DoneLine& done) const {
+    return std::equal(item.outputs.begin(), item.outputs.end(), done.outputs.begin(),
+                      done.outputs.end(), [this](const fs::path& output, const OutputLine& line) {
+                        return name_of(output) == line.file;
+                      });
+  }
+
   // Why its outputs are not those of that time; empty where they are.
-  Result<std::string> outputs_differ(const nlohmann::json& done) {
-    for (const auto& output : done.at("outputs")) {
-      const fs::path file = options_.folder / output.value("file", "");
+  Result<std::string> outputs_differ(const ArchiveItem& item, const DoneLine& done) {
+    if (!has_outputs_of(item, done)) return std::string("output missing");
+    const bool anew = options_.read_all || sample_.contains(item.name);
+    std::string differ;
+    for (const OutputLine& output : done.outputs) {
+      const fs::path file = options_.folder / output.file;
       const auto stamp = stamp_of(file);
       if (!stamp) return std::string("output missing");
-      if (stamp->bytes != output.value("bytes", std::uintmax_t{0})) {
-        return std::string("output changed");
-      }
-      const auto hash = hash_of(file);
+      if (stamp->bytes != output.bytes) return std::string("output changed");
+      const auto hash = output_hash(file, anew ? Reading::anew : Reading::remembered);
       if (!hash) return tl::unexpected(hash.error());
-      if (*hash != output.value("sha256", "")) return std::string("output changed");
+      if (*hash != output.sha256) differ = "output changed";
     }
-    return std::string();
+    if (anew) read_again_.insert(item.name);
+    return differ;
   }
 
   // The time it was done from the very same, with these outputs; else why it has to be done.
-  Result<const nlohmann::json*> find_done(const ArchiveItem& item, const Key& key,
-                                          std::string& why) {
+  Result<const DoneLine*> find_done(const ArchiveItem& item, const Key& key, std::string& why) {
     const auto known = done_.find(item.name);
     why = "new";
     if (known == done_.end()) return nullptr;
     for (auto done = known->second.rbegin(); done != known->second.rend(); ++done) {
       const bool last = done == known->second.rbegin();
-      const bool same_inputs = done->value("inputs", "") == key.inputs;
-      if (!same_inputs || done->value("settings", "") != key.settings) {
+      const bool same_inputs = done->inputs == key.inputs;
+      if (!same_inputs || done->settings != key.settings) {
         if (last) why = same_inputs ? "settings changed" : "inputs changed";
         continue;
       }
-      auto differ = outputs_differ(*done);
+      auto differ = outputs_differ(item, *done);
       if (!differ) return tl::unexpected(differ.error());
       if (differ->empty()) return &*done;
       if (last) why = *differ;
@@ -261,6 +231,7 @@ class Runner {
       outcome.why = "the run was stopped";
       return outcome;
     }
+    if (item.failure) return failed(std::move(outcome), *item.failure);
     auto key = key_of(item);
     if (!key) return failed_or_stop(std::move(outcome), key.error());
     const auto done = find_done(item, *key, outcome.why);
@@ -268,13 +239,11 @@ class Runner {
     if (*done != nullptr) {
       outcome.state = ItemState::unchanged;
       outcome.why.clear();
-      for (const auto& finding : (*done)->value("findings", nlohmann::json::array())) {
-        outcome.findings.push_back(finding.get<std::string>());
-      }
+      outcome.findings = (*done)->findings;
       return outcome;
     }
     if (options_.dry_run) return outcome;
-    if (auto kept = journal_->append({{"event", "begin"}, {"name", item.name}}); !kept) {
+    if (auto kept = journal_->append(as_json(BeginLine{item.name})); !kept) {
       return tl::unexpected(kept.error());
     }
     return work_on(item, *key, std::move(outcome));
@@ -320,7 +289,12 @@ class Runner {
   }
 
   Result<ItemOutcome> done(const ArchiveItem& item, const Key& key, ItemOutcome outcome) {
-    nlohmann::json outputs = nlohmann::json::array();
+    DoneLine line{.name = item.name,
+                  .inputs = key.inputs,
+                  .settings = key.settings,
+                  .outputs = {},
+                  .findings = outcome.findings,
+                  .seconds = outcome.seconds};
     for (const fs::path& output : item.outputs) {
       const auto stamp = stamp_of(output);
       if (!stamp) {
@@ -330,17 +304,11 @@ class Runner {
                                            .what = "is not there after the work",
                                            .remedy = "check the output folder"});
       }
-      const auto hash = hash_of(output);
+      auto hash = output_hash(output, Reading::remembered);
       if (!hash) return failed_or_stop(std::move(outcome), hash.error());
-      outputs.push_back({{"file", fs::proximate(output, options_.folder).generic_string()},
-                         {"bytes", stamp->bytes},
-                         {"sha256", *hash}});
+      line.outputs.push_back({name_of(output), stamp->bytes, std::move(*hash)});
     }
-    const nlohmann::json entry = {{"event", "done"},           {"name", item.name},
-                                  {"inputs", key.inputs},      {"settings", key.settings},
-                                  {"outputs", outputs},        {"findings", outcome.findings},
-                                  {"seconds", outcome.seconds}};
-    if (auto kept = journal_->append(entry); !kept) return tl::unexpected(kept.error());
+    if (auto kept = journal_->append(as_json(line)); !kept) return tl::unexpected(kept.error());
     outcome.state = ItemState::done;
     return outcome;
   }
@@ -349,24 +317,22 @@ class Runner {
     outcome.state = ItemState::failed;
     outcome.why = error.line();
     if (!journal_) return outcome;
-    if (auto kept =
-            journal_->append({{"event", "failed"}, {"name", outcome.name}, {"error", outcome.why}});
-        !kept) {
-      return tl::unexpected(kept.error());
-    }
+    const FailedLine line{.name = outcome.name, .error = outcome.why};
+    if (auto kept = journal_->append(as_json(line)); !kept) return tl::unexpected(kept.error());
     return outcome;
   }
 
   const RunOptions& options_;
   const ItemWork& work_;
   const ItemTold& told_;
+  std::optional<FolderLock> lock_;
   std::optional<Journal> journal_;
   Hashes hashes_;
-  std::map<std::string, std::vector<nlohmann::json>>
-      done_;  // every time, oldest first in a journal
+  std::map<std::string, std::vector<DoneLine>> done_;  // every time, oldest first in a journal
   std::vector<double> seconds_;
-  std::optional<FolderLock> lock_;
-  std::map<std::string, bool> begun_;
+  int runs_before_ = 0;
+  std::set<std::string> sample_;
+  std::set<std::string> read_again_;
   RunReport report_;
 };
 

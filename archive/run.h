@@ -4,21 +4,24 @@
 //
 // What a piece depends on is told by content: the SHA-256 of its inputs and the text of its
 // settings. A piece is skipped when a journal says that it was done from the very same, and its
-// outputs still hold the very bytes that were written then. Outputs appear whole or not at all
+// outputs still hold the very bytes that were written then. An output that somebody changed since
+// is kept: its piece fails and says so (base/file_guard.h). Outputs appear whole or not at all
 // (base/file.h), and a piece counts as done only when its outputs are on the disk and then the
 // journal says so: a kill between the two costs one piece done again, to the same bytes.
 //
-// Hashes are remembered by size and time of change. A file whose time of change is not clearly
-// older than the moment it was hashed is hashed again, so that neither a quick edit nor a clock
-// that jumps can pass off old content as new.
+// Not everything is read at every run. A file whose stamp (stamp.h) is the one it had when it was
+// read is trusted to hold what it held then; one whose stamp moved is read again, and only its
+// content decides. Of every run a sample of the finished pieces is read again all the same, and
+// `read_all` trusts nothing.
 
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
-#include "archive/journal.h"
+#include "archive/hashes.h"
 #include "base/result.h"
 
 namespace seamwright {
@@ -28,7 +31,7 @@ struct ArchiveItem {
   std::vector<std::filesystem::path> inputs;   ///< everything it is made from
   std::string settings;                        ///< everything else that decides its bytes
   std::vector<std::filesystem::path> outputs;  ///< in the run's folder
-  std::vector<std::filesystem::path> scratch;  ///< what the work leaves behind when it is killed
+  std::optional<Error> failure = {};  ///< why it cannot even be begun; it is told and left out
 };
 
 enum class ItemState {
@@ -51,6 +54,9 @@ struct RunReport {
   int damaged_lines = 0;           ///< of all journals
   double usual_seconds = 0;        ///< of one item, median over what the journals tell; 0: unknown
   bool stopped = false;            ///< before all was done
+  int read_again = 0;              ///< items whose outputs were read though their stamps were known
+  /// Outputs that no longer held what was written though their stamps were the same.
+  std::vector<std::filesystem::path> decayed = {};
 
   [[nodiscard]] int count(ItemState state) const;
 };
@@ -60,6 +66,9 @@ struct RunOptions {
   int part = 1;                  ///< of `parts`: items go to parts by the hash of their names
   int parts = 1;                 ///< parts of one number may run side by side, a whole run alone
   bool dry_run = false;          ///< nothing is written, not even the journal
+  bool read_all = false;         ///< every input and output is read, whatever is remembered of it
+  int sample_every = 50;         ///< one in so many items' outputs is read at each run; 0: none
+  ClockFn clock = {};            ///< empty: the system's
 };
 
 /// Does one item: makes its outputs, gives findings. An error of kind `cancelled` stops the run.

@@ -40,6 +40,14 @@ Error list_error(const fs::path& path, std::string what, std::string remedy) {
           .remedy = std::move(remedy)};
 }
 
+Result<ListedFrame> listed(const fs::path& file) {
+  const auto header = read_image_header(file);
+  if (!header) return tl::unexpected(header.error());
+  auto info = read_frame_info(file);
+  if (!info) return tl::unexpected(info.error());
+  return ListedFrame{file, std::move(*info), header->width, header->height};
+}
+
 }  // namespace
 
 Result<std::vector<fs::path>> pictures_in(const fs::path& folder) {
@@ -58,6 +66,34 @@ Result<std::vector<fs::path>> pictures_in(const fs::path& folder) {
   }
   std::sort(files.begin(), files.end());
   return files;
+}
+
+Result<FrameListing> list_readable_frames(const std::vector<fs::path>& paths,
+                                          const ProgressFn& progress) {
+  FrameListing listing;
+  std::vector<fs::path> files;
+  for (const fs::path& path : paths) {
+    std::error_code code;
+    if (!fs::is_directory(path, code)) {
+      files.push_back(path);
+      continue;
+    }
+    const auto inside = pictures_in(path);
+    if (inside) files.insert(files.end(), inside->begin(), inside->end());
+    if (!inside) listing.unlisted.push_back({path, inside.error()});
+  }
+  std::set<fs::path> seen;
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    if (!tell(progress, "reading headers",
+              static_cast<double>(i) / static_cast<double>(files.size()))) {
+      return fail(stopped_while("listing frames"));
+    }
+    if (!seen.insert(files[i].lexically_normal()).second) continue;
+    auto frame = listed(files[i]);
+    if (frame) listing.frames.push_back(std::move(*frame));
+    if (!frame) listing.unlisted.push_back({files[i], frame.error()});
+  }
+  return listing;
 }
 
 Result<std::vector<ListedFrame>> list_frames(const std::vector<fs::path>& paths,
@@ -87,11 +123,9 @@ Result<std::vector<ListedFrame>> list_frames(const std::vector<fs::path>& paths,
                    .what = "listing the frames was stopped",
                    .remedy = {}});
     }
-    const auto header = read_image_header(file);
-    if (!header) return tl::unexpected(header.error());
-    auto info = read_frame_info(file);
-    if (!info) return tl::unexpected(info.error());
-    frames.push_back({file, std::move(*info), header->width, header->height});
+    auto frame = listed(file);
+    if (!frame) return tl::unexpected(frame.error());
+    frames.push_back(std::move(*frame));
   }
   return frames;
 }

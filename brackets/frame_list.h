@@ -28,4 +28,21 @@ struct ListedFrame {
 [[nodiscard]] Result<std::vector<ListedFrame>> list_frames(
     const std::vector<std::filesystem::path>& paths, const ProgressFn& progress = {});
 
+/// A picture whose header cannot be read.
+struct UnlistedFrame {
+  std::filesystem::path file;
+  Error error;
+};
+
+/// What can be listed, and what cannot.
+struct FrameListing {
+  std::vector<ListedFrame> frames;
+  std::vector<UnlistedFrame> unlisted;
+};
+
+/// As list_frames, but goes on past what it would fail on; a file named twice is listed once. Fails
+/// only when it is told to stop.
+[[nodiscard]] Result<FrameListing> list_readable_frames(
+    const std::vector<std::filesystem::path>& paths, const ProgressFn& progress = {});
+
 }  // namespace seamwright

@@ -3,11 +3,15 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
+#include <map>
+#include <set>
+#include <tuple>
 
 #include <fmt/format.h>
 
 #include "brackets/exposure.h"
 #include "brackets/shot_split.h"
+#include "brackets/whole_shot.h"
 
 namespace seamwright {
 namespace {
@@ -24,22 +28,38 @@ std::string body_of(const FrameInfo& info) {
   return info.body_make.value_or("") + " " + info.body_model.value_or("");
 }
 
-std::optional<Error> check_one_body(const std::vector<ListedFrame>& frames) {
-  const ListedFrame& first = frames.front();
+/// What most frames have in common.
+const ListedFrame* usual_frame(const std::vector<ListedFrame>& frames) {
+  std::map<std::tuple<std::string, int, int>, std::pair<int, const ListedFrame*>> count;
   for (const ListedFrame& frame : frames) {
-    if (body_of(frame.info) != body_of(first.info)) {
-      return grouping_error(frame.file.string(), "body",
-                            fmt::format("taken with '{}', but {} with '{}'", body_of(frame.info),
-                                        first.file.string(), body_of(first.info)),
-                            "group the frames of one body at a time");
-    }
-    if (frame.width_px != first.width_px || frame.height_px != first.height_px) {
-      return grouping_error(
-          frame.file.string(), "size",
-          fmt::format("{} x {} px, but {} has {} x {} px", frame.width_px, frame.height_px,
-                      first.file.string(), first.width_px, first.height_px),
-          "group the frames of one body and one setting at a time");
-    }
+    auto& [times, first] = count[{body_of(frame.info), frame.width_px, frame.height_px}];
+    if (times++ == 0) first = &frame;
+  }
+  int most = 0;
+  const ListedFrame* usual = nullptr;
+  for (const auto& [kind, counted] : count) {
+    // Of equally frequent ones the one that comes first in the list.
+    const bool before = counted.first == most && counted.second < usual;
+    if (counted.first <= most && !before) continue;
+    most = counted.first;
+    usual = counted.second;
+  }
+  return usual;
+}
+
+std::optional<Error> check_body(const ListedFrame& frame, const ListedFrame& usual) {
+  if (body_of(frame.info) != body_of(usual.info)) {
+    return grouping_error(frame.file.string(), "body",
+                          fmt::format("taken with '{}', but {} with '{}'", body_of(frame.info),
+                                      usual.file.string(), body_of(usual.info)),
+                          "group the frames of one body at a time");
+  }
+  if (frame.width_px != usual.width_px || frame.height_px != usual.height_px) {
+    return grouping_error(
+        frame.file.string(), "size",
+        fmt::format("{} x {} px, but {} has {} x {} px", frame.width_px, frame.height_px,
+                    usual.file.string(), usual.width_px, usual.height_px),
+        "group the frames of one body and one setting at a time");
   }
   return std::nullopt;
 }
@@ -72,25 +92,22 @@ Result<double> find_exposure(const ListedFrame& frame,
   return relative_exposure(frame.info).value_or(kUnknownExposure);
 }
 
-std::map<std::string, std::string> groups_of(const ListedFrame& frame,
+std::map<std::string, std::string> groups_of(const std::filesystem::path& file,
                                              const GroupingOptions& options) {
   if (!options.pattern) return {};
-  return options.pattern->match(frame.file.filename().string());
+  return options.pattern->match(file.filename().string());
 }
 
 std::optional<Error> check_exposures(const std::vector<ListedFrame>& frames,
-                                     const std::vector<BracketShot>& shots,
-                                     const GroupingOptions& options) {
-  for (const BracketShot& shot : shots) {
-    for (const BracketSeries& series : shot.lenses) {
-      if (series.frame_count() == 1) continue;
-      for (const BracketStep& step : series.steps) {
-        for (const BracketMember& member : step.members) {
-          const ListedFrame& frame = frames[member.frame];
-          if (tells_exposure(frame, groups_of(frame, options))) continue;
-          return grouping_error(frame.file.string(), "EXIF", "says no exposure time",
-                                "name the exposures by --pattern with a group (?<ev>...)");
-        }
+                                     const BracketShot& shot, const GroupingOptions& options) {
+  for (const BracketSeries& series : shot.lenses) {
+    if (series.frame_count() == 1) continue;
+    for (const BracketStep& step : series.steps) {
+      for (const BracketMember& member : step.members) {
+        const ListedFrame& frame = frames[member.frame];
+        if (tells_exposure(frame, groups_of(frame.file, options))) continue;
+        return grouping_error(frame.file.string(), "EXIF", "says no exposure time",
+                              "name the exposures by --pattern with a group (?<ev>...)");
       }
     }
   }
@@ -99,7 +116,7 @@ std::optional<Error> check_exposures(const std::vector<ListedFrame>& frames,
 
 Result<FramePlace> place_of(std::size_t index, const ListedFrame& frame,
                             const GroupingOptions& options) {
-  const std::map<std::string, std::string> groups = groups_of(frame, options);
+  const std::map<std::string, std::string> groups = groups_of(frame.file, options);
   if (options.pattern && groups.empty()) {
     return fail(
         grouping_error(frame.file.string(), "pattern",
@@ -187,96 +204,49 @@ void make_names_unique(std::vector<BracketShot>& shots) {
   }
 }
 
-bool has_step(const BracketSeries& series, double exposure, double step_ev) {
-  return std::any_of(series.steps.begin(), series.steps.end(), [&](const BracketStep& step) {
-    return std::abs(ev_between(step.members.front().exposure, exposure)) <= step_ev;
-  });
-}
+/// What stays out of the groups, each shot once.
+class Omissions {
+ public:
+  explicit Omissions(const GroupingOptions& options) : options_(options) {}
 
-std::string series_name(const BracketShot& shot, const BracketSeries& series) {
-  return series.lens.empty() ? shot.name : fmt::format("{}, {}", shot.name, series.lens);
-}
-
-/// The EVs of a series between its steps: what series of other brightness have in common.
-std::vector<int> rhythm(const BracketSeries& series) {
-  std::vector<int> tenths;
-  for (const BracketStep& step : series.steps) {
-    tenths.push_back(static_cast<int>(
-        std::lround(10 * ev_between(step.members.front().exposure,
-                                    series.steps.front().members.front().exposure))));
+  void add_frame(const std::filesystem::path& file, Error error) {
+    const auto groups = groups_of(file, options_);
+    const auto shot = groups.find("shot");
+    const bool known = shot != groups.end();
+    if (known && !shots_.insert(shot->second).second) return;
+    const std::string name = file.has_filename() ? file.filename().string() : file.string();
+    left_out_.push_back({known ? shot->second : name, file, known, std::move(error)});
   }
-  return tenths;
-}
-
-// The rhythm that most series have; of equally frequent ones the longest.
-std::vector<int> usual_rhythm(const std::vector<BracketShot>& shots) {
-  std::map<std::vector<int>, int> count;
-  for (const BracketShot& shot : shots) {
-    for (const BracketSeries& series : shot.lenses) ++count[rhythm(series)];
+  void add_shot(const std::string& name, Error error) {
+    left_out_.push_back({name, {}, true, std::move(error)});
   }
-  std::vector<int> usual;
-  int most = 0;
-  for (const auto& [steps, times] : count) {
-    if (times > most || (times == most && steps.size() > usual.size())) {
-      usual = steps;
-      most = times;
+  /// A shot that lost a frame, by its name in the pattern.
+  [[nodiscard]] bool holds(const std::string& shot) const { return shots_.contains(shot); }
+  [[nodiscard]] std::vector<LeftOut> take() { return std::move(left_out_); }
+
+ private:
+  const GroupingOptions& options_;
+  std::set<std::string> shots_;
+  std::vector<LeftOut> left_out_;
+};
+
+std::vector<FramePlace> places_of(const std::vector<ListedFrame>& frames,
+                                  const GroupingOptions& options, Omissions& omissions) {
+  const ListedFrame* usual = usual_frame(frames);
+  std::vector<FramePlace> places;
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    if (auto error = check_body(frames[i], *usual)) {
+      omissions.add_frame(frames[i].file, std::move(*error));
+      continue;
+    }
+    auto place = place_of(i, frames[i], options);
+    if (place) {
+      places.push_back(std::move(*place));
+    } else {
+      omissions.add_frame(frames[i].file, std::move(place.error()));
     }
   }
-  return usual;
-}
-
-std::string in_words(const std::vector<int>& tenths) {
-  std::string text;
-  for (const int tenth : tenths)
-    text += fmt::format("{}{:+.1f}", text.empty() ? "" : " ", tenth / 10.0);
-  return text + " EV";
-}
-
-// Within one shot the lenses must have the very same exposures.
-std::optional<Error> check_lenses_alike(const BracketShot& shot, double step_ev) {
-  for (const BracketSeries& a : shot.lenses) {
-    for (const BracketSeries& b : shot.lenses) {
-      for (const BracketStep& step : b.steps) {
-        const double exposure = step.members.front().exposure;
-        if (has_step(a, exposure, step_ev)) continue;
-        return grouping_error(
-            series_name(shot, a), "brackets",
-            fmt::format("lacks the {:+.1f} EV step that {} has", step.ev, series_name(shot, b)),
-            "add the missing frame, or go on without by --allow-missing");
-      }
-    }
-  }
-  return std::nullopt;
-}
-
-std::optional<Error> check_complete(const std::vector<BracketShot>& shots, double step_ev) {
-  const std::vector<int> usual = usual_rhythm(shots);
-  const std::size_t lens_count = shots.front().lenses.size();
-  for (const BracketShot& shot : shots) {
-    if (shot.lenses.size() != lens_count) {
-      return grouping_error(shot.name, "lenses",
-                            fmt::format("has {} lenses, but {} has {}", shot.lenses.size(),
-                                        shots.front().name, lens_count),
-                            "tell lenses apart by --pattern with a group (?<lens>...), or shots by "
-                            "(?<shot>...)");
-    }
-    if (auto error = check_lenses_alike(shot, step_ev)) return error;
-    for (const BracketSeries& series : shot.lenses) {
-      const std::vector<int> own = rhythm(series);
-      // A tenth of a stop is rounding.
-      const bool same = own.size() == usual.size() &&
-                        std::equal(own.begin(), own.end(), usual.begin(),
-                                   [](int a, int b) { return std::abs(a - b) <= 2; });
-      if (same) continue;
-      return grouping_error(
-          series_name(shot, series), "brackets",
-          fmt::format("{} exposures ({} from its darkest) where most series have {} ({}): a "
-                      "bracket is missing or shots are mixed",
-                      own.size(), in_words(own), usual.size(), in_words(usual)),
-          "add the missing frame, tell shots apart by --pattern, or go on by --allow-missing");
-    }
-  }
-  return std::nullopt;
+  return places;
 }
 
 std::string step_text(const BracketSeries& series) {
@@ -327,29 +297,41 @@ Result<BracketSeries> written_series(const std::vector<ListedFrame>& frames,
   return series_of({}, std::move(members), step_ev);
 }
 
-Result<std::vector<BracketShot>> group_brackets(const std::vector<ListedFrame>& frames,
-                                                const GroupingOptions& options) {
+Result<WholeShots> group_whole_shots(const std::vector<ListedFrame>& frames,
+                                     const GroupingOptions& options,
+                                     const std::vector<UnlistedFrame>& unlisted) {
   if (auto error = options.validate()) return fail(std::move(*error));
-  if (frames.empty()) {
-    return fail(grouping_error({}, "frames", "there are none", "give files or a folder"));
-  }
-  if (auto error = check_one_body(frames)) return fail(std::move(*error));
-  std::vector<FramePlace> places;
-  for (std::size_t i = 0; i < frames.size(); ++i) {
-    auto place = place_of(i, frames[i], options);
-    if (!place) return tl::unexpected(place.error());
-    places.push_back(std::move(*place));
-  }
+  Omissions omissions(options);
+  for (const UnlistedFrame& frame : unlisted) omissions.add_frame(frame.file, frame.error);
   std::vector<BracketShot> shots;
-  for (const ShotPlaces& members : split_shots(std::move(places), frames, options)) {
+  for (const ShotPlaces& members :
+       split_shots(places_of(frames, options, omissions), frames, options)) {
+    if (omissions.holds(members.front().shot)) continue;  // it lost a frame
     shots.push_back(shot_of(members, frames, options.step_ev));
   }
-  if (auto error = check_exposures(frames, shots, options)) return fail(std::move(*error));
   make_names_unique(shots);
-  if (!options.allow_missing) {
-    if (auto error = check_complete(shots, options.step_ev)) return fail(std::move(*error));
+  const UsualShot usual = usual_shot(shots);
+  WholeShots whole;
+  for (BracketShot& shot : shots) {
+    auto error = check_exposures(frames, shot, options);
+    if (!error && !options.allow_missing) error = check_whole(shot, usual, options.step_ev);
+    if (error) {
+      omissions.add_shot(shot.name, std::move(*error));
+    } else {
+      whole.shots.push_back(std::move(shot));
+    }
   }
-  return shots;
+  whole.left_out = omissions.take();
+  return whole;
+}
+
+Result<std::vector<BracketShot>> group_brackets(const std::vector<ListedFrame>& frames,
+                                                const GroupingOptions& options) {
+  auto whole = group_whole_shots(frames, options);
+  if (!whole) return tl::unexpected(whole.error());
+  if (!whole->left_out.empty()) return fail(std::move(whole->left_out.front().error));
+  if (!whole->shots.empty()) return std::move(whole->shots);
+  return fail(grouping_error({}, "frames", "there are none", "give files or a folder"));
 }
 
 std::string bracket_table(const std::vector<ListedFrame>& frames,

@@ -14,6 +14,7 @@
 //             come step by step or series by series.
 // A pattern with named groups overrides any of these (frame_pattern.h).
 
+#include <filesystem>
 #include <optional>
 #include <string>
 #include <vector>
@@ -55,14 +56,35 @@ struct BracketSeries {
 };
 
 struct BracketShot {
-  std::string name;                   ///< by pattern, or from its first file's name
+  std::string name;                   ///< by pattern, or from what its files' names share
   std::vector<BracketSeries> lenses;  ///< in order, lens 0 first
 };
 
-/// Groups by the rule above. Fails, naming the file or shot: frames of several bodies or sizes, no
-/// exposure (of frames that are not alone in their series) or time in EXIF where the pattern does
-/// not say it, a name that the pattern does not match, a series that lacks a step which most series
-/// have or has one that they lack, and lenses of one shot that differ in number.
+/// A frame or a shot that stays out of the groups.
+struct LeftOut {
+  std::string name;             ///< the shot's, as far as it is known; else the file's
+  std::filesystem::path frame;  ///< empty where it is a whole shot that stays out
+  bool shot_known = false;      ///< then nothing of the frame's shot is in a group
+  Error error;
+};
+
+struct WholeShots {
+  std::vector<BracketShot> shots;
+  std::vector<LeftOut> left_out;  ///< each shot and each frame without a shot once
+};
+
+/// Groups by the rule above what can be grouped, and leaves out, saying why: frames of another body
+/// or size than most, without the exposure (where they are not alone in their series) or time in
+/// EXIF that the pattern does not say either, and with a name that the pattern does not match;
+/// shots that lost one of their frames so; and, unless `allow_missing`, shots with another number
+/// of lenses or another series of exposures than most, or whose lenses differ. `unlisted`: frames
+/// that could not even be listed. Fails on options that make no sense.
+[[nodiscard]] Result<WholeShots> group_whole_shots(const std::vector<ListedFrame>& frames,
+                                                   const GroupingOptions& options,
+                                                   const std::vector<UnlistedFrame>& unlisted = {});
+
+/// The same where every frame must find its place: fails with the first thing that would be left
+/// out, and where there are no frames.
 [[nodiscard]] Result<std::vector<BracketShot>> group_brackets(
     const std::vector<ListedFrame>& frames, const GroupingOptions& options = {});
 

@@ -35,6 +35,7 @@ constexpr std::string_view kCheckExample =
     "sharpness, level; with --seams also whether the pictures meet along the seam, and what it "
     "would cut. Panoramas alone are judged by "
     "shape, level, clipping and border. Bracketed shots are judged by their middle exposure.\n"
+    "What cannot be read or grouped is named and left out.\n"
     "Finishes with findings (exit 2) when something should be looked at.";
 
 // Lenses of the template that loose frames belong to.
@@ -52,6 +53,7 @@ Result<Outcome> check(const CheckCommand& command, const Console& console) {
   if (!lens_count) return tl::unexpected(lens_count.error());
   const auto inputs = check_inputs(command.inputs, *grouping, *lens_count, console);
   if (!inputs) return tl::unexpected(inputs.error());
+  if (auto error = nothing_left(*inputs)) return fail(std::move(*error));
   // What they are made of is known now: the page may be none of it.
   for (const CheckInput& input : *inputs) {
     for (const auto& frame : input.frames) note_read(frame);

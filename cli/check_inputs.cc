@@ -1,11 +1,16 @@
 #include "cli/check_inputs.h"
 
 #include <algorithm>
+#include <cctype>
+#include <cstddef>
 #include <set>
+#include <string_view>
 #include <system_error>
+#include <utility>
 
 #include <fmt/format.h>
 
+#include "base/file.h"
 #include "brackets/frame_list.h"
 #include "brackets/grouping.h"
 #include "cli/shot_input.h"
@@ -17,57 +22,97 @@ namespace fs = std::filesystem;
 
 namespace {
 
-/// Files of the arguments: those named, and what lies in folders.
-struct Found {
-  std::vector<fs::path> shot_files;
-  std::vector<fs::path> pictures;
-};
+constexpr auto npos = std::string::npos;
 
-Result<Found> look_through(const std::vector<std::string>& arguments) {
-  Found found;
-  for (const std::string& argument : arguments) {
-    if (is_shot_file(argument)) {
-      found.shot_files.emplace_back(argument);
-      continue;
-    }
-    std::error_code code;
-    if (!fs::exists(argument, code)) {
-      return fail({.kind = ErrorKind::user_input,
-                   .where = argument,
-                   .field = {},
-                   .what = "no such file or folder",
-                   .remedy = "check the path"});
-    }
-    if (!fs::is_directory(argument, code)) {
-      found.pictures.emplace_back(argument);
-      continue;
-    }
-    for (const fs::directory_entry& entry : fs::directory_iterator(argument, code)) {
-      if (is_shot_file(entry.path())) found.shot_files.push_back(entry.path());
-    }
-    const auto pictures = pictures_in(argument);
-    if (pictures) found.pictures.insert(found.pictures.end(), pictures->begin(), pictures->end());
-    if (!pictures && found.shot_files.empty()) return tl::unexpected(pictures.error());
-  }
-  std::sort(found.shot_files.begin(), found.shot_files.end());
-  if (found.shot_files.empty() && found.pictures.empty()) {
-    return fail({.kind = ErrorKind::user_input,
-                 .where = arguments.front(),
-                 .field = {},
-                 .what = "holds no frames and no shot files",
-                 .remedy = "give folders of frames, frames or *.shot.yaml"});
-  }
-  return found;
+CheckInput failed_input(const std::string& name, const Error& error) {
+  CheckInput input;
+  input.name = name;
+  input.failure = error;
+  return input;
 }
 
-Result<CheckInput> from_shot_file(const fs::path& file, std::set<fs::path>& taken) {
+/// Files of the arguments: those named, and what lies in folders; each once.
+class Found {
+ public:
+  std::vector<fs::path> shot_files;
+  std::vector<fs::path> pictures;
+  std::vector<CheckInput> failed;  ///< arguments that hold nothing
+
+  void look_into(const fs::path& argument) {
+    std::error_code code;
+    if (is_shot_file(argument)) return add(argument, shot_files);
+    if (!fs::exists(argument, code)) {
+      return add_failed(argument, {.kind = ErrorKind::user_input,
+                                   .where = argument.string(),
+                                   .field = {},
+                                   .what = "no such file or folder",
+                                   .remedy = "check the path"});
+    }
+    if (!fs::is_directory(argument, code)) return add(argument, pictures);
+    const std::size_t before = shot_files.size();
+    for (fs::directory_iterator at(argument, code), end; !code && at != end; at.increment(code)) {
+      if (is_shot_file(at->path())) add(at->path(), shot_files);
+    }
+    const auto inside = pictures_in(argument);
+    if (inside) {
+      for (const fs::path& picture : *inside) add(picture, pictures);
+    } else if (shot_files.size() == before) {
+      add_failed(argument, inside.error());
+    }
+  }
+
+ private:
+  void add(const fs::path& file, std::vector<fs::path>& list) {
+    std::error_code code;
+    const fs::path canonical = fs::weakly_canonical(file, code);
+    if (seen_.insert(code ? file : canonical).second) list.push_back(file);
+  }
+  void add_failed(const fs::path& argument, const Error& error) {
+    failed.push_back(failed_input(argument.string(), error));
+  }
+
+  std::set<fs::path> seen_;
+};
+
+bool names_file(const std::string& text, const std::string& name) {
+  const auto ends_name = [&](std::size_t at) {
+    const auto c = static_cast<unsigned char>(text[at]);
+    return std::isalnum(c) == 0 && c < 0x80 && std::string_view("_-.").find(text[at]) == npos;
+  };
+  for (auto at = text.find(name); at != npos; at = text.find(name, at + 1)) {
+    const std::size_t end = at + name.size();
+    if ((at == 0 || ends_name(at - 1)) && (end == text.size() || ends_name(end))) return true;
+  }
+  return false;
+}
+
+/// Frames that shot files name, and what broken ones say: they may name frames too.
+struct Taken {
+  std::set<fs::path> frames;
+  std::vector<std::string> broken_texts;
+
+  [[nodiscard]] bool holds(const fs::path& picture) const {
+    std::error_code code;
+    if (frames.contains(fs::weakly_canonical(picture, code))) return true;
+    const std::string name = picture.filename().string();
+    return std::any_of(broken_texts.begin(), broken_texts.end(),
+                       [&](const std::string& text) { return names_file(text, name); });
+  }
+};
+
+CheckInput from_shot_file(const fs::path& file, Taken& taken) {
   const auto shot = read_shot_file(file);
-  if (!shot) return tl::unexpected(shot.error());
+  if (!shot) {
+    if (auto text = read_file(file)) taken.broken_texts.push_back(std::move(*text));
+    CheckInput broken = failed_input(file.filename().string(), shot.error());
+    broken.shot_file = file;
+    return broken;
+  }
   CheckInput input{
       .name = file.filename().string(), .shot_file = file, .frames = {}, .intake = shot->intake};
   std::error_code code;
   const auto take = [&](const fs::path& frame) {
-    taken.insert(fs::weakly_canonical(beside_shot_file(file, frame), code));
+    taken.frames.insert(fs::weakly_canonical(beside_shot_file(file, frame), code));
   };
   for (const fs::path& frame : shot->frames) {
     input.frames.push_back(beside_shot_file(file, frame));
@@ -82,9 +127,10 @@ Result<CheckInput> from_shot_file(const fs::path& file, std::set<fs::path>& take
   return input;
 }
 
-/// The middle exposure of each lens.
+/// The middle exposure of each lens. `one_holds_all`: a file of its own may hold all lenses side by
+/// side.
 Result<CheckInput> from_group(const std::vector<ListedFrame>& frames, const BracketShot& shot,
-                              int lens_count) {
+                              int lens_count, bool one_holds_all) {
   CheckInput input{.name = shot.name, .frames = {}, .intake = {.lens_count = lens_count}};
   for (const BracketSeries& series : shot.lenses) {
     const BracketStep& step = series.steps[(series.steps.size() - 1) / 2];
@@ -96,7 +142,7 @@ Result<CheckInput> from_group(const std::vector<ListedFrame>& frames, const Brac
       }
     }
   }
-  if (input.frames.size() == 1 && lens_count > 1) {
+  if (input.frames.size() == 1 && lens_count > 1 && one_holds_all) {
     input.intake.layout = FrameLayout::side_by_side;
   } else if (static_cast<int>(input.frames.size()) != lens_count) {
     return fail(
@@ -110,60 +156,41 @@ Result<CheckInput> from_group(const std::vector<ListedFrame>& frames, const Brac
   return input;
 }
 
-}  // namespace
-
-namespace {
-
-/// The shot that a file would belong to, as far as its name tells.
-std::string shot_of(const fs::path& file, const GroupingOptions& grouping) {
-  if (grouping.pattern) {
-    const auto groups = grouping.pattern->match(file.filename().string());
-    if (const auto shot = groups.find("shot"); shot != groups.end()) return shot->second;
+// A file that is alone in its shot holds all lenses, or the others were left out. Nothing tells but
+// whether there are more such shots than frames of their size that stay without one.
+bool lone_files_are_whole(const FrameListing& listing, const WholeShots& grouped) {
+  const ListedFrame* lone = nullptr;
+  std::ptrdiff_t lone_count = 0;
+  for (const BracketShot& shot : grouped.shots) {
+    if (shot.lenses.size() != 1) continue;
+    lone = &listing.frames[shot.lenses.front().steps.front().members.front().frame];
+    ++lone_count;
   }
-  return file.filename().string();
-}
-
-CheckInput failed_input(const std::string& name, const Error& error) {
-  CheckInput input;
-  input.name = name;
-  input.failure = error;
-  return input;
+  if (lone == nullptr) return false;
+  const auto may_belong = [&](const LeftOut& left) {
+    if (left.shot_known) return false;
+    const auto listed =
+        std::find_if(listing.frames.begin(), listing.frames.end(),
+                     [&](const ListedFrame& frame) { return frame.file == left.frame; });
+    return listed == listing.frames.end() ||
+           (listed->width_px == lone->width_px && listed->height_px == lone->height_px);
+  };
+  return lone_count > std::count_if(grouped.left_out.begin(), grouped.left_out.end(), may_belong);
 }
 
 Result<void> add_loose(const std::vector<fs::path>& files, const GroupingOptions& grouping,
                        int lens_count, const Console& console, std::vector<CheckInput>& inputs) {
-  std::vector<ListedFrame> readable;
-  std::set<std::string> failed;
-  const ProgressFn progress = console.progress();
-  for (std::size_t i = 0; i < files.size(); ++i) {
-    if (!tell(progress, "listing", static_cast<double>(i) / static_cast<double>(files.size()))) {
-      return fail(stopped_while("listing frames"));
-    }
-    auto listed = list_frames({files[i]});
-    if (listed) {
-      readable.push_back(std::move(listed->front()));
-      continue;
-    }
-    const std::string name = shot_of(files[i], grouping);
-    if (!failed.insert(name).second) continue;
-    inputs.push_back(failed_input(name, listed.error()));
+  const auto listing = list_readable_frames(files, console.progress());
+  if (!listing) return tl::unexpected(listing.error());
+  const auto grouped = group_whole_shots(listing->frames, grouping, listing->unlisted);
+  if (!grouped) return tl::unexpected(grouped.error());
+  const bool one_holds_all = lone_files_are_whole(*listing, *grouped);
+  for (const LeftOut& left : grouped->left_out) {
+    inputs.push_back(failed_input(left.name, left.error));
   }
-  if (readable.empty()) return {};
-  GroupingOptions options = grouping;
-  // A shot that lost a frame is no reason to refuse the others.
-  options.allow_missing = options.allow_missing || !failed.empty();
-  const auto shots = group_brackets(readable, options);
-  if (!shots) return tl::unexpected(shots.error());
-  for (const BracketShot& shot : *shots) {
-    if (failed.contains(shot.name)) continue;
-    auto input = from_group(readable, shot, lens_count);
-    if (input) {
-      inputs.push_back(std::move(*input));
-    } else if (failed.empty()) {
-      return tl::unexpected(input.error());
-    } else {
-      inputs.push_back(failed_input(shot.name, input.error()));
-    }
+  for (const BracketShot& shot : grouped->shots) {
+    auto input = from_group(listing->frames, shot, lens_count, one_holds_all);
+    inputs.push_back(input ? std::move(*input) : failed_input(shot.name, input.error()));
   }
   return {};
 }
@@ -173,19 +200,15 @@ Result<void> add_loose(const std::vector<fs::path>& files, const GroupingOptions
 Result<std::vector<CheckInput>> check_inputs(const std::vector<std::string>& arguments,
                                              const GroupingOptions& grouping, int lens_count,
                                              const Console& console) {
-  const auto found = look_through(arguments);
-  if (!found) return tl::unexpected(found.error());
-  std::vector<CheckInput> inputs;
-  std::set<fs::path> taken;
-  for (const fs::path& file : found->shot_files) {
-    auto input = from_shot_file(file, taken);
-    if (!input) return tl::unexpected(input.error());
-    inputs.push_back(std::move(*input));
-  }
+  Found found;
+  for (const std::string& argument : arguments) found.look_into(argument);
+  std::sort(found.shot_files.begin(), found.shot_files.end());
+  std::vector<CheckInput> inputs = std::move(found.failed);
+  Taken taken;
+  for (const fs::path& file : found.shot_files) inputs.push_back(from_shot_file(file, taken));
   std::vector<fs::path> loose;
-  for (const fs::path& picture : found->pictures) {
-    std::error_code code;
-    if (taken.contains(fs::weakly_canonical(picture, code))) continue;
+  for (const fs::path& picture : found.pictures) {
+    if (taken.holds(picture)) continue;
     const auto sphere = read_panorama_info(picture);
     if (sphere && *sphere) {
       inputs.push_back({.name = picture.filename().string(), .panorama = picture});
@@ -197,6 +220,16 @@ Result<std::vector<CheckInput>> check_inputs(const std::vector<std::string>& arg
     return tl::unexpected(done.error());
   }
   return inputs;
+}
+
+std::optional<Error> nothing_left(const std::vector<CheckInput>& inputs) {
+  const auto good = [](const CheckInput& input) { return !input.failure; };
+  if (inputs.empty() || std::any_of(inputs.begin(), inputs.end(), good)) return std::nullopt;
+  Error error = *inputs.front().failure;
+  if (inputs.size() > 1) {
+    error.what += fmt::format(", and {} more cannot be used", inputs.size() - 1);
+  }
+  return error;
 }
 
 }  // namespace seamwright

@@ -26,10 +26,14 @@ struct CheckInput {
 
 /// What files and folders hold: shot files by themselves; pictures that say they are panoramas;
 /// all other pictures grouped into shots as brackets are (brackets/grouping.h), of each lens the
-/// middle exposure. Frames that a shot file names belong to it alone. A file that cannot be read
-/// fails its own shot only.
+/// middle exposure. Frames that a shot file names belong to it alone. What cannot be read or
+/// grouped fails its own shot only. Fails on grouping options that make no sense, and when told to
+/// stop.
 [[nodiscard]] Result<std::vector<CheckInput>> check_inputs(
     const std::vector<std::string>& arguments, const GroupingOptions& grouping, int lens_count,
     const Console& console);
+
+/// How a command fails whose inputs all have a failure; nothing where one has none.
+[[nodiscard]] std::optional<Error> nothing_left(const std::vector<CheckInput>& inputs);
 
 }  // namespace seamwright

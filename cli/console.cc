@@ -12,6 +12,8 @@
 #include <nlohmann/json.hpp>
 #include <unistd.h>
 
+#include "base/readable_text.h"
+
 namespace seamwright {
 
 namespace {
@@ -91,7 +93,8 @@ void open_standard_streams() {
 }
 
 void Console::say(std::string_view line) const {
-  if (!quiet_) put(fmt::format("{}\n", line));
+  // Names of files and what foreign files say may hold commands to the terminal.
+  if (!quiet_) put(printable_text(line) + "\n");
 }
 
 void Console::answer(const nlohmann::json& object) const {

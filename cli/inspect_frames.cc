@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "base/readable_text.h"
 #include "cli/inspect.h"
 #include "features/image_circle.h"
 #include "imaging/metadata.h"
@@ -60,36 +61,39 @@ std::string exposure_text(const FrameInfo& info) {
 
 void tell_people(const FrameFacts& facts) {
   const ImageHeader& header = facts.header;
-  fmt::print("{}\n", facts.file);
-  fmt::print("  size       {} x {} px, {}\n", header.width, header.height,
-             channels_name(header.channels));
-  fmt::print("  depth      {} bits{}, {}, compression {}\n", header.bits_per_sample,
-             header.type == SampleType::f32 ? " float" : "", header.format, header.compression);
+  std::string text;
+  text += fmt::format("{}\n", facts.file);
+  text += fmt::format("  size       {} x {} px, {}\n", header.width, header.height,
+                      channels_name(header.channels));
+  text += fmt::format("  depth      {} bits{}, {}, compression {}\n", header.bits_per_sample,
+                      header.type == SampleType::f32 ? " float" : "", header.format,
+                      header.compression);
   if (header.icc_bytes == 0) {
-    fmt::print("  profile    none\n");
+    text += fmt::format("  profile    none\n");
   } else {
-    fmt::print("  profile    {} ({} bytes)\n",
-               header.icc_description.empty() ? "without a name" : header.icc_description,
-               header.icc_bytes);
+    text += fmt::format("  profile    {} ({} bytes)\n",
+                        header.icc_description.empty() ? "without a name" : header.icc_description,
+                        header.icc_bytes);
   }
-  fmt::print("  exposure   {}\n", exposure_text(facts.info));
+  text += fmt::format("  exposure   {}\n", exposure_text(facts.info));
   if (facts.made_from) {
-    fmt::print("  made by    {}, template {}\n", facts.made_from->program,
-               facts.made_from->template_sha256);
+    text += fmt::format("  made by    {}, template {}\n", facts.made_from->program,
+                        facts.made_from->template_sha256);
     for (const MadeFromFile& made : facts.made_from->files) {
-      fmt::print("  made from  {} {}\n", made.sha256, made.name);
+      text += fmt::format("  made from  {} {}\n", made.sha256, made.name);
     }
   }
   if (facts.circle) {
     const ImageCircle& circle = *facts.circle;
-    fmt::print(
+    text += fmt::format(
         "  circle     centre {:.2f} {:.2f} px, radius {:.2f} px (rim seen over {:.0f} % of the "
         "turn, {:.2f} px RMS)\n",
         circle.centre_px.x(), circle.centre_px.y(), circle.radius_px, 100 * circle.coverage,
         circle.residual_px);
   } else {
-    fmt::print("  circle     none found: {}\n", facts.circle.error().what);
+    text += fmt::format("  circle     none found: {}\n", facts.circle.error().what);
   }
+  fmt::print("{}", printable_text(text));
 }
 
 template <class T>
@@ -126,7 +130,7 @@ nlohmann::json as_json(const FrameFacts& facts) {
   if (facts.made_from) {
     nlohmann::json files = nlohmann::json::array();
     for (const MadeFromFile& made : facts.made_from->files) {
-      files.push_back({{"name", made.name}, {"sha256", made.sha256}});
+      files.push_back({{"name", readable_text(made.name)}, {"sha256", made.sha256}});
     }
     object["made_from"] = {{"program", facts.made_from->program},
                            {"template_sha256", facts.made_from->template_sha256},

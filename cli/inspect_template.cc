@@ -37,7 +37,8 @@ void tell_people(const std::string& file, const RigTemplate& value) {
   const Rig& rig = value.rig();
   const Lens& first = rig.lenses[0].lens;
   const SolutionQuality& quality = value.solution.quality;
-  fmt::print("{}: {}\n", file, value.body.empty() ? "a body without a label" : value.body);
+  fmt::print("{}: {}\n", printable_text(file),
+             value.body.empty() ? "a body without a label" : value.body);
   fmt::print("{} lenses, frames of {} x {} px{}, native panorama {} px wide\n", rig.lens_count(),
              first.width_px, first.height_px, value.mirrored ? ", mirrored" : "",
              native_width(rig));

@@ -1,4 +1,5 @@
 #include <filesystem>
+#include <optional>
 #include <system_error>
 
 #include <fmt/format.h>
@@ -37,8 +38,9 @@ constexpr std::string_view kMergeExample =
     "exposure. Frames "
     "are grouped by EXIF: lens model, times (a new shot after a rest of --rest-s) and exposures "
     "(frames within 1/6 stop are one step; several of one step are averaged).\n"
-    "Finishes with findings (exit 2) when EXIF and pixels disagree on an exposure, or when the "
-    "shortest exposure is clipped.";
+    "A frame or shot that cannot be read or grouped is named and left out.\n"
+    "Finishes with findings (exit 2) when EXIF and pixels disagree on an exposure, when the "
+    "shortest exposure is clipped, or when something was left out.";
 
 std::vector<fs::path> as_paths(const std::vector<std::string>& inputs) {
   return {inputs.begin(), inputs.end()};
@@ -101,6 +103,21 @@ std::vector<fs::path> outputs(const MergeCommand& command, const std::vector<Bra
   return files;
 }
 
+Error all_left_out(const std::vector<LeftOut>& left_out) {
+  if (left_out.empty()) {
+    return {.kind = ErrorKind::user_input,
+            .where = {},
+            .field = "frames",
+            .what = "there are none",
+            .remedy = "give files or a folder"};
+  }
+  Error error = left_out.front().error;
+  if (left_out.size() > 1) {
+    error.what += fmt::format(", and {} more cannot be used", left_out.size() - 1);
+  }
+  return error;
+}
+
 /// Merges and writes shot after shot, and keeps what is to be told.
 class MergeRun {
  public:
@@ -109,7 +126,14 @@ class MergeRun {
 
   Result<void> shot(const std::vector<ListedFrame>& frames, const BracketShot& shot) {
     const auto merged = merge_shot(frames, shot, options_, console_.progress());
-    if (!merged) return tl::unexpected(merged.error());
+    if (!merged && merged.error().kind == ErrorKind::cancelled) {
+      return tl::unexpected(merged.error());
+    }
+    if (!merged) {
+      leave_out(shot.name, merged.error());
+      if (!failure_) failure_ = merged.error();
+      return {};
+    }
     std::vector<const Image*> pictures;
     for (const MergedFrame& lens : *merged) pictures.push_back(&lens.frame.image);
     const DisplayOptions display = command_.tone.display_options(pictures);
@@ -119,6 +143,14 @@ class MergeRun {
     return {};
   }
 
+  void leave_out(const std::string& name, const Error& error) {
+    findings_.push_back(fmt::format("{} is left out: {}", name, error.line()));
+  }
+
+  /// Why nothing at all was merged.
+  [[nodiscard]] std::optional<Error> failure() const {
+    return answer_.empty() ? failure_ : std::nullopt;
+  }
   [[nodiscard]] const std::vector<std::string>& findings() const { return findings_; }
   [[nodiscard]] const nlohmann::json& answer() const { return answer_; }
 
@@ -153,6 +185,7 @@ class MergeRun {
   const MergeCommand& command_;
   const MergeOptions& options_;
   const Console& console_;
+  std::optional<Error> failure_;  // the first
   std::vector<std::string> findings_;
   nlohmann::json answer_ = nlohmann::json::array();
 };
@@ -169,28 +202,30 @@ Result<Outcome> merge(const MergeCommand& command, const Console& console) {
                  .what = "no folder to write to",
                  .remedy = "give --out FOLDER, or --list to see the groups only"});
   }
-  const auto frames = list_frames(as_paths(command.inputs), console.progress());
-  if (!frames) return tl::unexpected(frames.error());
-  const auto shots = group_brackets(*frames, *grouping);
-  if (!shots) return tl::unexpected(shots.error());
-  console.say(bracket_table(*frames, *shots));
-  nlohmann::json answer = {{"command", "merge"}, {"groups", groups_json(*frames, *shots)}};
-  if (command.list) {
-    if (console.json()) console.answer(answer);
-    return Outcome::done;
-  }
-  for (const ListedFrame& frame : *frames) note_read(frame.file);
-  if (auto made = make_folder(command.out); !made) return tl::unexpected(made.error());
-  if (auto free = check_destinations(outputs(command, *shots)); !free) {
-    return tl::unexpected(free.error());
-  }
+  const auto listing = list_readable_frames(as_paths(command.inputs), console.progress());
+  if (!listing) return tl::unexpected(listing.error());
+  const auto grouped = group_whole_shots(listing->frames, *grouping, listing->unlisted);
+  if (!grouped) return tl::unexpected(grouped.error());
+  if (grouped->shots.empty()) return fail(all_left_out(grouped->left_out));
+  console.say(bracket_table(listing->frames, grouped->shots));
+  nlohmann::json answer = {{"command", "merge"},
+                           {"groups", groups_json(listing->frames, grouped->shots)}};
   MergeRun run(command, *options, console);
-  for (const BracketShot& shot : *shots) {
-    if (auto done = run.shot(*frames, shot); !done) return tl::unexpected(done.error());
+  for (const LeftOut& left : grouped->left_out) run.leave_out(left.name, left.error);
+  if (!command.list) {
+    for (const ListedFrame& frame : listing->frames) note_read(frame.file);
+    if (auto made = make_folder(command.out); !made) return tl::unexpected(made.error());
+    if (auto free = check_destinations(outputs(command, grouped->shots)); !free) {
+      return tl::unexpected(free.error());
+    }
+    for (const BracketShot& shot : grouped->shots) {
+      if (auto done = run.shot(listing->frames, shot); !done) return tl::unexpected(done.error());
+    }
+    if (auto error = run.failure()) return fail(std::move(*error));
+    answer["merged"] = run.answer();
   }
   for (const std::string& finding : run.findings()) console.say("finding: " + finding);
   if (console.json()) {
-    answer["merged"] = run.answer();
     answer["findings"] = run.findings();
     console.answer(answer);
   }

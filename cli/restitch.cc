@@ -1,6 +1,5 @@
 #include <algorithm>
 #include <cstdio>
-#include <cstdlib>
 #include <filesystem>
 #include <map>
 #include <memory>
@@ -17,6 +16,7 @@
 #include "cli/file_options.h"
 #include "cli/program.h"
 #include "cli/restitch_options.h"
+#include "cli/restitch_report.h"
 #include "cli/restitch_slurm.h"
 #include "cli/shot_template.h"
 #include "cli/template_choice.h"
@@ -37,6 +37,7 @@ constexpr std::string_view kRestitchExample =
     "again. Of several templates each shot takes the one that fits it best. With --part several "
     "machines share the work; the same command without it then does what is missing and reports "
     "all.\n"
+    "A shot that cannot be read or grouped is named and left out; the rest goes on.\n"
     "Finishes with findings (exit 2) when a shot failed or has something to look at.";
 
 struct Part {
@@ -87,14 +88,19 @@ class Restitch {
     RunOptions options{.folder = command_.out,
                        .part = part_.part,
                        .parts = part_.parts,
-                       .dry_run = command_.dry_run};
+                       .dry_run = command_.dry_run,
+                       .read_all = command_.verify};
+    RestitchTeller teller(console_, command_);
     const auto report = run_archive(
         items_, options, [this](const ArchiveItem& item) { return stitch(item); },
-        [this](const ItemOutcome& item, int at, int of) { return tell_one(item, at, of); });
+        [&](const ItemOutcome& item, int at, int of) { return teller.tell_one(item, at, of); });
     if (!report) return tl::unexpected(report.error());
-    tell_all(*report);
+    teller.tell_all(*report);
     bool checked_fine = true;
     nlohmann::json answer = as_json(*report);
+    answer["command"] = "restitch";
+    answer["part"] = part_.part;
+    answer["parts"] = part_.parts;
     if (!command_.page.empty() && !report->stopped) {
       const auto checked = check_all(*report);
       if (!checked) return tl::unexpected(checked.error());
@@ -103,12 +109,12 @@ class Restitch {
     }
     if (console_.json()) console_.answer(answer);
     const bool fine =
-        checked_fine &&
+        checked_fine && report->damaged_lines == 0 && report->decayed.empty() &&
         std::all_of(report->items.begin(), report->items.end(), [this](const ItemOutcome& item) {
           return item.state != ItemState::failed && item.findings.empty() &&
                  (command_.dry_run || item.state != ItemState::to_do);
         });
-    return fine && report->damaged_lines == 0 ? Outcome::done : Outcome::findings;
+    return fine ? Outcome::done : Outcome::findings;
   }
 
  private:
@@ -128,29 +134,58 @@ class Restitch {
     if (!grouping) return tl::unexpected(grouping.error());
     auto inputs = check_inputs(command_.inputs, *grouping, lens_count, console_);
     if (!inputs) return tl::unexpected(inputs.error());
-    for (CheckInput& input : *inputs) {
-      if (!input.panorama.empty()) continue;  // finished already
-      if (auto added = add(std::move(input)); !added) return added;
+    std::erase_if(*inputs, [](const CheckInput& input) { return !input.panorama.empty(); });
+    leave_out_unusable(*inputs);
+    if (auto error = nothing_left(*inputs)) return fail(std::move(*error));
+    for (const CheckInput& input : *inputs) {
+      if (input.failure) continue;
+      if (auto added = add(input); !added) return added;
+    }
+    for (const CheckInput& input : *inputs) {
+      if (input.failure) add_left_out(input);
     }
     return {};
   }
 
-  Result<void> add(CheckInput shot) {
+  // Shots without a template, and those that would take each other's place.
+  void leave_out_unusable(std::vector<CheckInput>& shots) const {
+    std::map<std::string, int> stems;
+    for (const CheckInput& shot : shots) {
+      // The frames of a broken shot file may be here as a shot of their own.
+      if (!shot.failure || !shot.shot_file.empty()) ++stems[stem_of(shot)];
+    }
+    for (CheckInput& shot : shots) {
+      if (shot.failure) continue;
+      if (const std::string stem = stem_of(shot); stems.at(stem) > 1) {
+        shot.failure = {.kind = ErrorKind::user_input,
+                        .where = shot.name,
+                        .field = "inputs",
+                        .what = fmt::format("two shots would be written as {}.tif", stem),
+                        .remedy = "run them into different --out folders"};
+      } else if (shot.shot_file.empty() && command_.templates.empty()) {
+        shot.failure = {.kind = ErrorKind::user_input,
+                        .where = shot.name,
+                        .field = "--template",
+                        .what = "is required",
+                        .remedy = "give the template of the body; only shot files may name theirs"};
+      }
+    }
+  }
+
+  // Named as it is, for it is never written, but not as another one.
+  void add_left_out(const CheckInput& shot) {
+    ArchiveItem item;
+    item.name = shot.name;
+    item.failure = shot.failure;
+    for (int i = 2; shots_.contains(item.name); ++i) {
+      item.name = fmt::format("{} ({})", shot.name, i);
+    }
+    shots_.emplace(item.name, shot);
+    items_.push_back(std::move(item));
+  }
+
+  Result<void> add(const CheckInput& shot) {
     const std::string stem = stem_of(shot);
-    if (shots_.contains(stem)) {
-      return fail({.kind = ErrorKind::user_input,
-                   .where = shot.name,
-                   .field = "inputs",
-                   .what = fmt::format("two shots would be written as {}.tif", stem),
-                   .remedy = "run them into different --out folders"});
-    }
-    if (shot.shot_file.empty() && command_.templates.empty()) {
-      return fail({.kind = ErrorKind::user_input,
-                   .where = shot.name,
-                   .field = "--template",
-                   .what = "is required",
-                   .remedy = "give the template of the body; only shot files may name theirs"});
-    }
     ArchiveItem item;
     item.name = stem;
     item.inputs = shot.frames;
@@ -168,7 +203,7 @@ class Restitch {
     item.outputs.push_back(folder / (stem + ".tif"));
     if (command_.jpeg) item.outputs.push_back(folder / (stem + ".jpg"));
     for (const fs::path& input : item.inputs) note_read(input);
-    shots_.emplace(stem, std::move(shot));
+    shots_.emplace(stem, shot);
     items_.push_back(std::move(item));
     return {};
   }
@@ -254,7 +289,6 @@ class Restitch {
 
   Result<std::vector<std::string>> stitch(const ArchiveItem& item) {
     const CheckInput& shot = shots_.at(item.name);
-    if (shot.failure) return tl::unexpected(*shot.failure);
     StitchOptions options = command_.stitch;
     options.out = item.outputs.front().string();
     if (command_.jpeg) options.jpeg = item.outputs.back().string();
@@ -271,104 +305,6 @@ class Restitch {
     return stitch_shot(options, console_.hushed());
   }
 
-  bool tell_one(const ItemOutcome& item, int at, int of) {
-    const std::size_t bad = item.state == ItemState::failed ? 1000 : item.findings.size();
-    if (bad > worst_findings_) {
-      worst_findings_ = bad;
-      worst_ = item.name;
-    }
-    if (item.state == ItemState::done) {
-      ++stitched_;
-      spent_s_ += item.seconds;
-    }
-    std::string line = fmt::format("{}/{} {}: {}", at, of, item.name, state_words(item));
-    if (item.state == ItemState::done) {
-      line += fmt::format(" in {:.1f} s; {:.0f} an hour, {} left", item.seconds,
-                          3600 * stitched_ / spent_s_,
-                          duration_words(spent_s_ / stitched_ * (of - at)));
-    }
-    if (!worst_.empty()) line += fmt::format("; look at {}", worst_);
-    console_.say(line);
-    return console_.progress()({.stage = "restitching", .fraction = 1.0 * at / of});
-  }
-
-  static std::string duration_words(double seconds) {
-    if (seconds < 90) return fmt::format("{:.0f} s", seconds);
-    if (seconds < 5400) return fmt::format("{:.0f} min", seconds / 60);
-    return fmt::format("{:.1f} h", seconds / 3600);
-  }
-
-  static std::string state_words(const ItemOutcome& item) {
-    switch (item.state) {
-      case ItemState::unchanged:
-        return "done before";
-      case ItemState::done:
-        return fmt::format("stitched ({})", item.why);
-      case ItemState::failed:
-        return "failed: " + item.why;
-      case ItemState::to_do:
-        break;
-    }
-    return fmt::format("to do ({})", item.why);
-  }
-
-  void tell_all(const RunReport& report) const {
-    if (report.damaged_lines > 0) {
-      console_.say(
-          fmt::format("finding: {} lines of the journal are damaged; what they told was "
-                      "done again",
-                      report.damaged_lines));
-    }
-    for (const ItemOutcome& item : report.items) {
-      if (item.state == ItemState::failed)
-        console_.say(fmt::format("{}: failed: {}", item.name, item.why));
-    }
-    for (const ItemOutcome& item : report.items) {
-      for (const std::string& finding : item.findings) {
-        console_.say(fmt::format("{}: finding: {}", item.name, finding));
-      }
-    }
-    console_.say(fmt::format("{} stitched, {} done before, {} failed, {} to do{}",
-                             report.count(ItemState::done), report.count(ItemState::unchanged),
-                             report.count(ItemState::failed), report.count(ItemState::to_do),
-                             report.stopped ? "; stopped: start again to go on" : ""));
-    if (command_.dry_run) tell_estimate(report);
-  }
-
-  // Disk by what TIFFs of that width take, time by what shots took before.
-  void tell_estimate(const RunReport& report) const {
-    const int count = report.count(ItemState::to_do);
-    if (count == 0) return;
-    if (command_.stitch.width != "native") {
-      const double width = std::strtod(command_.stitch.width.c_str(), nullptr);
-      console_.say(fmt::format("about {:.0f} MB of uncompressed TIFF to write",
-                               0.5e-6 * width * width * 6 * count));
-    }
-    console_.say(report.usual_seconds > 0
-                     ? fmt::format("about {} at {:.1f} s a shot, as before",
-                                   duration_words(count * report.usual_seconds),
-                                   report.usual_seconds)
-                     : "how long a shot takes is not known yet");
-  }
-
-  nlohmann::json as_json(const RunReport& report) const {
-    constexpr std::string_view kStates[] = {"unchanged", "done", "to_do", "failed"};
-    nlohmann::json items = nlohmann::json::array();
-    for (const ItemOutcome& item : report.items) {
-      items.push_back({{"name", item.name},
-                       {"state", kStates[static_cast<std::size_t>(item.state)]},
-                       {"why", item.why},
-                       {"findings", item.findings},
-                       {"seconds", item.seconds}});
-    }
-    return {{"command", "restitch"},
-            {"part", part_.part},
-            {"parts", part_.parts},
-            {"stopped", report.stopped},
-            {"damaged_lines", report.damaged_lines},
-            {"shots", items}};
-  }
-
   Result<Outcome> emit() const {
     const std::string report =
         (fs::absolute(command_.out) / "restitch-report.json").lexically_normal().string();
@@ -377,7 +313,7 @@ class Restitch {
     if (auto written = write_file(command_.emit, script); !written) {
       return tl::unexpected(written.error());
     }
-    console_.say(fmt::format("{}: start it with 'sh {}'", command_.emit, command_.emit));
+    console_.say(fmt::format("{}: start it with: sh {}", command_.emit, shell_word(command_.emit)));
     return Outcome::done;
   }
 
@@ -389,10 +325,6 @@ class Restitch {
   std::map<std::string, std::string> chosen_;  // template by shot
   std::map<std::string, CheckInput> shots_;
   std::vector<ArchiveItem> items_;
-  std::string worst_;  // failed, or with the most findings so far
-  std::size_t worst_findings_ = 0;
-  int stitched_ = 0;
-  double spent_s_ = 0;
 };
 
 Result<Outcome> restitch(const RestitchOptions& given, const Console& console) {
@@ -448,6 +380,9 @@ void add_restitch(Program& program) {
       .add_option("--page", options->page,
                   "Then check every shot, and write the list, worst first, as an HTML page")
       ->type_name(value_kind::kNewFile);
+  command.add_flag("--verify", options->verify,
+                   "Read every frame and panorama again, whatever their times say, and stitch what "
+                   "the disk has damaged");
   command.add_flag("--dry-run", options->dry_run, "Show what would be done and why, write nothing");
   command.add_option("--pattern", stitch.brackets.pattern,
                      "Regular expression over file names with named groups shot, lens, ev, frame; "

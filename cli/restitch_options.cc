@@ -70,6 +70,7 @@ Result<RestitchOptions> with_run_file(RestitchOptions options) {
 std::vector<std::string> restitch_words(const RestitchOptions& given) {
   std::vector<std::string> words = {"restitch"};
   for (const std::string& input : given.inputs) words.push_back(absolute(input));
+  if (given.verify) words.emplace_back("--verify");
   if (given.stitch.level.no_level) words.emplace_back("--no-level");
   if (given.inputs.size() == 1 && is_run_file(given.inputs.front())) return words;
   const auto add = [&](const std::string& option, const std::string& value) {

@@ -18,6 +18,7 @@ struct RestitchOptions {
   StitchOptions stitch;
   bool jpeg = false;
   bool dry_run = false;
+  bool verify = false;  ///< read everything again
 };
 
 /// True for `*.run.yaml`.

@@ -1,5 +1,6 @@
 #include <csignal>
 #include <cstdio>
+#include <optional>
 #include <thread>
 
 #include <fmt/format.h>
@@ -86,6 +87,59 @@ Result<void> serve(workbench::Server& server, const sigset_t& stops) {
   return done;
 }
 
+// Why a shot's own file or frames are of no use, without reading any picture.
+std::optional<Error> failure_of(const workbench::ShotEntry& entry) {
+  std::vector<fs::path> frames = entry.frames;
+  if (entry.has_file) {
+    const auto shot = read_shot_file(entry.shot_file);
+    if (!shot) return shot.error();
+    for (const fs::path& frame : shot->frames) {
+      frames.push_back(beside_shot_file(entry.shot_file, frame));
+    }
+  }
+  for (const fs::path& frame : frames) {
+    std::error_code code;
+    if (fs::is_regular_file(frame, code)) continue;
+    return Error{.kind = ErrorKind::user_input,
+                 .where = entry.has_file ? entry.shot_file.string() : entry.name,
+                 .field = "frames",
+                 .what = fmt::format("{} is not there", frame.string()),
+                 .remedy = "bring it back, or mend the shot file"};
+  }
+  return std::nullopt;
+}
+
+// Those that can be opened, as far as their files tell without their pictures; of the first one the
+// pictures are read as well: a wrong template is told here rather than in the page. The others are
+// named and left out. Fails where none is left.
+Result<std::vector<workbench::ShotEntry>> usable_shots(const WorkbenchOptions& options,
+                                                       const Console& console) {
+  auto list = workbench::list_shots(options.place);
+  if (!list) return tl::unexpected(list.error());
+  if (!options.template_file.empty()) {
+    if (auto body = read_template(options.template_file); !body) {
+      return tl::unexpected(body.error());
+    }
+  }
+  std::vector<workbench::ShotEntry> usable;
+  std::vector<Error> left_out = std::move(list->left_out);
+  const std::size_t incomplete = left_out.size();
+  for (workbench::ShotEntry& entry : list->shots) {
+    auto failure = failure_of(entry);
+    if (!failure && usable.empty()) {
+      if (auto opened = open_shot(entry, options.template_file); !opened) failure = opened.error();
+    }
+    if (failure) {
+      left_out.push_back(std::move(*failure));
+    } else {
+      usable.push_back(std::move(entry));
+    }
+  }
+  if (usable.empty()) return fail(std::move(left_out[incomplete]));
+  for (const Error& error : left_out) console.say("left out: " + error.line());
+  return usable;
+}
+
 Result<Outcome> run_workbench(const WorkbenchOptions& options, const Console& console) {
   if (workbench::page_files().empty()) {
     return fail({.kind = ErrorKind::user_input,
@@ -95,12 +149,8 @@ Result<Outcome> run_workbench(const WorkbenchOptions& options, const Console& co
                  .remedy = "install nodejs and npm, and build again"});
   }
   const sigset_t stops = held_stops();
-  auto shots = workbench::list_shots(options.place);
+  auto shots = usable_shots(options, console);
   if (!shots) return tl::unexpected(shots.error());
-  // A wrong template or shot is told here rather than in the page.
-  if (auto first = open_shot(shots->front(), options.template_file); !first) {
-    return tl::unexpected(first.error());
-  }
   const auto count = shots->size();
   workbench::Server server(std::move(*shots), [&](const workbench::ShotEntry& entry) {
     return open_shot(entry, options.template_file);

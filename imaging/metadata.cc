@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "base/readable_text.h"
 #include "imaging/bigtiff_exif.h"
 #include "imaging/exif_date.h"
 #include "imaging/exif_reader.h"
@@ -65,8 +66,8 @@ class Packet {
     text_ += fmt::format("   <made:Template>{}</made:Template>\n", escaped(made.template_sha256));
     text_ += "   <made:Files>\n    <rdf:Seq>\n";
     for (const MadeFromFile& file : made.files) {
-      text_ +=
-          fmt::format("     <rdf:li>{} {}</rdf:li>\n", escaped(file.sha256), escaped(file.name));
+      text_ += fmt::format("     <rdf:li>{} {}</rdf:li>\n", escaped(file.sha256),
+                           escaped(readable_text(file.name)));
     }
     text_ += "    </rdf:Seq>\n   </made:Files>\n";
     namespaces_ = fmt::format("\n    xmlns:made=\"{}\"", kMadeNamespace);

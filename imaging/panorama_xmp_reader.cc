@@ -2,6 +2,7 @@
 
 #include <exiv2/exiv2.hpp>
 
+#include "base/readable_text.h"
 #include "imaging/exif_reader.h"
 #include "imaging/metadata.h"
 #include "imaging/picture_file.h"
@@ -72,7 +73,7 @@ std::optional<MadeFrom> made_from(const Exiv2::XmpData& xmp) {
       const std::string line = datum.toString(i);
       const std::size_t space = line.find(' ');
       if (space == std::string::npos) continue;
-      made.files.push_back({line.substr(space + 1), line.substr(0, space)});
+      made.files.push_back({bytes_of_readable(line.substr(space + 1)), line.substr(0, space)});
     }
   }
   if (!found) return {};

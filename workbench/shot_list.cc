@@ -5,6 +5,8 @@
 #include <string_view>
 #include <system_error>
 
+#include <fmt/format.h>
+
 namespace seamwright::workbench {
 namespace fs = std::filesystem;
 
@@ -44,40 +46,57 @@ Error nothing(const fs::path& where, const std::string& what) {
               "NAME_back.tif"};
 }
 
+// The first lens that is not there, beside the frame of another one.
+Error lacks_lens(const Frames& frames) {
+  int missing = 0;
+  while (frames.contains(missing)) ++missing;
+  return {.kind = ErrorKind::user_input,
+          .where = frames.begin()->second.string(),
+          .field = "lenses",
+          .what = fmt::format("the frame of lens {} is missing beside it", missing),
+          .remedy = "add the frame, or a shot file that names all of them"};
+}
+
 }  // namespace
 
-Result<std::vector<ShotEntry>> list_shots(const fs::path& shot_or_folder) {
+Result<ShotList> list_shots(const fs::path& shot_or_folder) {
   std::error_code code;
   if (!fs::exists(shot_or_folder, code)) return fail(nothing(shot_or_folder, "is not there"));
   if (!fs::is_directory(shot_or_folder, code)) {
     if (!shot_or_folder.filename().string().ends_with(kShotSuffix)) {
       return fail(nothing(shot_or_folder, "is neither a shot file nor a folder"));
     }
-    return std::vector<ShotEntry>{{name_of(shot_or_folder), shot_or_folder, true, {}}};
+    return ShotList{{{name_of(shot_or_folder), shot_or_folder, true, {}}}, {}};
   }
   std::map<std::string, ShotEntry> entries;
   std::map<std::string, Frames> shots;
-  for (const auto& file : fs::directory_iterator(shot_or_folder, code)) {
-    if (!file.is_regular_file(code)) continue;
-    if (file.path().filename().string().ends_with(kShotSuffix)) {
-      const std::string name = name_of(file.path());
-      entries[name] = {name, file.path(), true, {}};
+  for (fs::directory_iterator at(shot_or_folder, code), end; !code && at != end;
+       at.increment(code)) {
+    std::error_code unknown;
+    if (!at->is_regular_file(unknown)) continue;
+    if (at->path().filename().string().ends_with(kShotSuffix)) {
+      const std::string name = name_of(at->path());
+      entries[name] = {name, at->path(), true, {}};
     } else {
-      add_frame(file.path(), shots);
+      add_frame(at->path(), shots);
     }
   }
   if (code) return fail(nothing(shot_or_folder, "cannot be read: " + code.message()));
+  ShotList list;
   for (const auto& [name, frames] : shots) {
+    if (entries.contains(name)) continue;
     const bool whole = frames.size() >= 2 && frames.begin()->first == 0 &&
                        frames.rbegin()->first == static_cast<int>(frames.size()) - 1;
-    if (!whole || entries.contains(name)) continue;
+    if (!whole) {
+      list.left_out.push_back(lacks_lens(frames));
+      continue;
+    }
     ShotEntry entry{name, shot_or_folder / (name + std::string(kShotSuffix)), false, {}};
     for (const auto& [lens, file] : frames) entry.frames.push_back(file);
     entries[name] = std::move(entry);
   }
-  std::vector<ShotEntry> list;
-  for (auto& [name, entry] : entries) list.push_back(std::move(entry));
-  if (list.empty()) return fail(nothing(shot_or_folder, "holds no shots"));
+  for (auto& [name, entry] : entries) list.shots.push_back(std::move(entry));
+  if (list.shots.empty()) return fail(nothing(shot_or_folder, "holds no shots"));
   return list;
 }
 

@@ -2,72 +2,20 @@
 
 #include <chrono>
 #include <filesystem>
-#include <map>
 
 #include <catch2/catch.hpp>
-#include <fmt/format.h>
 
+#include "archive/journal.h"
 #include "base/file.h"
+#include "tests/archive/copies.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
 
 using namespace seamwright;
-using test::ScratchDir;
 using test::seed;
 
-namespace {
-
 namespace fs = std::filesystem;
-
-/// Items a, b, c… that copy an input with their settings behind it.
-struct Archive {
-  ScratchDir dir;
-  std::vector<ArchiveItem> items;
-  std::map<std::string, int> worked;  // times
-  RunOptions options;
-
-  explicit Archive(int count = 4) {
-    fs::create_directories(dir / "in");
-    fs::create_directories(dir / "out");
-    options.folder = dir / "out";
-    for (int i = 0; i < count; ++i) {
-      const std::string name(1, static_cast<char>('a' + i));
-      write(name, "pixels of " + name);
-      items.push_back({.name = name,
-                       .inputs = {input(name)},
-                       .settings = "width 64",
-                       .outputs = {dir / "out" / (name + ".tif")},
-                       .scratch = {dir / "out" / (name + ".light")}});
-    }
-  }
-
-  fs::path input(const std::string& name) const { return dir / "in" / name; }
-  // Old enough for its hash to be remembered.
-  void write(const std::string& name, const std::string& text) const {
-    test::put_file(input(name), text);
-    fs::last_write_time(input(name), fs::file_time_type::clock::now() - std::chrono::hours(1));
-  }
-
-  Result<std::vector<std::string>> work(const ArchiveItem& item) {
-    ++worked[item.name];
-    const auto text = read_file(item.inputs[0]);
-    if (!text) return tl::unexpected(text.error());
-    if (auto done = write_file(item.outputs[0], *text + item.settings); !done) {
-      return tl::unexpected(done.error());
-    }
-    return std::vector<std::string>{"a finding of " + item.name};
-  }
-
-  RunReport run() {
-    worked.clear();
-    auto report =
-        run_archive(items, options, [this](const ArchiveItem& item) { return work(item); });
-    if (!report) FAIL(report.error().line());
-    return std::move(*report);
-  }
-};
-
-}  // namespace
+using test::Archive;
 
 TEST_CASE("what was done from the same is not done again, what changed is", "[archive]") {
   Archive archive;
@@ -87,7 +35,13 @@ TEST_CASE("what was done from the same is not done again, what changed is", "[ar
   CHECK(third.items[3].why == "output missing");
   CHECK(third.count(ItemState::done) == 3);
   CHECK(test::get_file(archive.dir / "out" / "c.tif") == "pixels of cwidth 128");
+  // Somebody changed it: it is kept, until the person allows its replacement.
   test::put_file(archive.dir / "out" / "a.tif", "cut");
+  const RunReport kept = archive.run();
+  CHECK(kept.items[0].state == ItemState::failed);
+  CHECK_THAT(kept.items[0].why, Catch::Contains("not as this program wrote it"));
+  CHECK(test::get_file(archive.dir / "out" / "a.tif") == "cut");
+  const FileGuard allowed({.overwrite = true});
   CHECK(archive.run().items[0].why == "output changed");
   std::string bytes = test::get_file(archive.dir / "out" / "a.tif");
   bytes[3] = '!';  // as long as before
@@ -290,19 +244,22 @@ TEST_CASE("what a kill left behind is cleared, what is not ours stays", "[archiv
   const fs::path out = archive.dir / "out";
   test::put_file(out / ".a.tif.4711-0.partial", "half");
   test::put_file(out / ".mine.partial", "mine");
-  test::put_file(out / "a.light", "mine too: nothing was begun");
   archive.run();
   CHECK_FALSE(fs::exists(out / ".a.tif.4711-0.partial"));
   CHECK(fs::exists(out / ".mine.partial"));
-  CHECK(fs::exists(out / "a.light"));
-  // Begun and never finished: then the scratch is the killed run's.
-  {
-    auto journal = Journal::open(out / ".restitch" / "journal.log");
-    REQUIRE(journal);
-    REQUIRE(journal->append({{"event", "begin"}, {"name", "a"}}));
-  }
+}
+
+TEST_CASE("what an older program wrote is known by the journal, and made again", "[archive]") {
+  Archive archive(2);
   archive.run();
-  CHECK_FALSE(fs::exists(out / "a.light"));
+  // A copy without what the file system notes of it.
+  const fs::path output = archive.output("a");
+  const std::string bytes = test::get_file(output);
+  fs::remove(output);
+  test::put_file(output, bytes);
+  archive.items[0].settings = "width 128";
+  CHECK(archive.run().items[0].state == ItemState::done);
+  CHECK(archive.outputs_are_right());
 }
 
 TEST_CASE("a folder that cannot be written is refused before any work", "[archive]") {

@@ -179,6 +179,62 @@ TEST_CASE("What cannot be grouped is refused in a clear line") {
              Catch::Contains("no number of stops"));
 }
 
+TEST_CASE("What does not fit in is left out by name, and the rest is grouped") {
+  // Two whole rooms, then what may go wrong, each a minute after the other.
+  std::vector<ListedFrame> frames = two_rooms();
+  const auto add = [&](const std::string& name, int minute) -> ListedFrame& {
+    frames.push_back(frame(name, 60 * minute, 1.0 / 64, "Lantern fisheye front"));
+    return frames.back();
+  };
+  add("lone_front.tif", 2);
+  add("six.tif", 3).info.body_model = "Lantern Six";
+  add("wide.tif", 4).width_px = 201;
+  add("timeless.tif", 5).info.taken_at.reset();
+  const auto grouped = group_whole_shots(
+      frames, {}, {{.file = "torn.tif", .error = {.where = "torn.tif", .what = "is cut off"}}});
+  REQUIRE(grouped);
+  CHECK(grouped->shots.size() == 2);
+  std::string told;
+  for (const LeftOut& left : grouped->left_out)
+    told += left.name + " | " + left.error.line() + "\n";
+  INFO(told);
+  REQUIRE(grouped->left_out.size() == 5);
+  for (const std::string line :
+       {"torn.tif | torn.tif: is cut off",
+        "six.tif | six.tif: body: taken with 'Lantern Lantern Six'",
+        "wide.tif | wide.tif: size: 201 x 200 px",
+        "timeless.tif | timeless.tif: EXIF: says no date",
+        "lone_front | lone_front: lenses: has 1 of them where most shots have 2"}) {
+    CHECK_THAT(told, Catch::Contains(line));
+  }
+  for (const LeftOut& left : grouped->left_out) CHECK(left.shot_known == left.frame.empty());
+  // With the exception of the first thing to say, it is what group_brackets refuses.
+  CHECK_THAT(refusal(frames), Catch::Contains("Lantern Six"));
+}
+
+TEST_CASE("A shot that lost a frame by its name is left out as a whole, and once") {
+  std::vector<ListedFrame> frames;
+  for (const std::string room : {"attic", "bath", "cellar"}) {
+    for (const char* lens : {"front", "back"}) {
+      frames.push_back(frame(fmt::format("{}_{}.tif", room, lens), 0, 1.0 / 64));
+    }
+  }
+  frames[2].width_px = 201;  // of the bath
+  const GroupingOptions options = with_pattern("(?<shot>[a-z]+)_(?<lens>front|back)\\.tif");
+  const auto grouped = group_whole_shots(
+      frames, options,
+      {{.file = "den_front.tif", .error = {}}, {.file = "den_back.tif", .error = {}}});
+  REQUIRE(grouped);
+  REQUIRE(grouped->shots.size() == 2);
+  CHECK(grouped->shots[0].name == "attic");
+  CHECK(grouped->shots[1].name == "cellar");
+  REQUIRE(grouped->left_out.size() == 2);
+  CHECK(grouped->left_out[0].name == "den");
+  CHECK(grouped->left_out[1].name == "bath");
+  // Nothing to group is no failure here.
+  CHECK(group_whole_shots({}, options)->shots.empty());
+}
+
 TEST_CASE("Patterns are checked") {
   const auto refused = [](const std::string& text) {
     const auto pattern = FramePattern::parse(text);

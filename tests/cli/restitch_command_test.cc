@@ -3,8 +3,6 @@
 #include <csignal>
 #include <cstdlib>
 #include <filesystem>
-#include <map>
-#include <sstream>
 
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
@@ -16,6 +14,7 @@
 #include "imaging/read_image.h"
 #include "imaging/write_image.h"
 #include "templates/rig_template.h"
+#include "tests/cli/archive_shots.h"
 #include "tests/cli/run.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
@@ -23,93 +22,16 @@
 using namespace seamwright;
 using test::run;
 using test::seed;
+using test::Shots;
 
 namespace {
 
 namespace fs = std::filesystem;
 
-/// Shots that differ by a stripe, each a front and a back frame without EXIF.
-class Shots {
- public:
-  explicit Shots(int count) : shot_(dir.path()), count_(count) {
-    fs::create_directories(dir / "frames");
-    for (int i = 0; i < count; ++i) write(i, i);
-  }
-
-  void write(int index, int stripe) const {
-    for (const std::string lens : {"front", "back"}) {
-      auto picture = read_image(shot_.at(lens + ".tif"));
-      REQUIRE(picture);
-      const auto row = picture->row<std::uint16_t>(picture->height() / 2 + stripe % 20);
-      std::ranges::fill(row, static_cast<std::uint16_t>(1000 * stripe + 500));
-      REQUIRE(write_image(frame(index, lens), *picture));
-    }
-  }
-
-  std::string frame(int index, const std::string& lens) const {
-    return (dir / "frames" / fmt::format("room{:02}_{}.tif", index, lens)).string();
-  }
-  std::vector<std::string> command(const std::string& out, std::vector<std::string> more = {},
-                                   const std::string& width = "256") const {
-    std::vector<std::string> arguments = {"restitch",
-                                          (dir / "frames").string(),
-                                          "--template",
-                                          shot_.template_file(),
-                                          "--out",
-                                          (dir / out).string(),
-                                          "--width",
-                                          width,
-                                          "--jpeg",
-                                          "--pattern",
-                                          "(?<shot>room\\d+)_(?<lens>front|back)\\.tif"};
-    arguments.insert(arguments.end(), more.begin(), more.end());
-    return arguments;
-  }
-
-  /// Every file below the folder but the journal, by name.
-  std::map<std::string, std::string> tree(const std::string& out) const {
-    std::map<std::string, std::string> files;
-    for (const auto& entry : fs::recursive_directory_iterator(dir / out)) {
-      if (!entry.is_regular_file() || entry.path().parent_path().filename() == ".restitch")
-        continue;
-      files[fs::relative(entry.path(), dir / out).string()] = test::get_file(entry.path());
-    }
-    return files;
-  }
-
-  int begun(const std::string& out) const {
-    std::istringstream journal(test::get_file(dir / out / ".restitch" / "journal.log"));
-    int count = 0;
-    for (std::string line; std::getline(journal, line);) {
-      count += line.find("\"event\":\"begin\"") != std::string::npos ? 1 : 0;
-    }
-    return count;
-  }
-  int count() const { return count_; }
-
-  test::ScratchDir dir;
-
- private:
-  test::SmallShot shot_;
-  int count_;
-};
-
-/// What a child does: it becomes the program, and says nothing.
-[[noreturn]] void become_program(const std::vector<std::string>& arguments) {
-  std::freopen("/dev/null", "w", stderr);
-  std::vector<std::string> words = {test::program()};
-  words.insert(words.end(), arguments.begin(), arguments.end());
-  std::vector<char*> pointers;
-  for (std::string& word : words) pointers.push_back(word.data());
-  pointers.push_back(nullptr);
-  ::execv(pointers[0], pointers.data());
-  ::_exit(127);
-}
-
 /// Starts the program and kills it after some time; true where it was still at work.
 bool killed_after(const std::vector<std::string>& arguments, double seconds) {
   const pid_t child = ::fork();
-  if (child == 0) become_program(arguments);
+  if (child == 0) test::become_program(arguments);
   ::usleep(static_cast<useconds_t>(1e6 * seconds));
   ::kill(child, SIGKILL);
   int status = 0;
@@ -130,7 +52,7 @@ Peak run_within(const std::vector<std::string>& arguments, std::size_t address_b
       const rlimit limit{address_bytes, address_bytes};
       ::setrlimit(RLIMIT_AS, &limit);
     }
-    become_program(arguments);
+    test::become_program(arguments);
   }
   int status = 0;
   rusage usage{};
@@ -382,4 +304,106 @@ TEST_CASE("restitch writes a script for a job array") {
              Catch::Contains("--array=1-4") && Catch::Contains("--dependency=afterany"));
   CHECK_FALSE(fs::exists(shots.dir / "out"));
   CHECK(std::system(fmt::format("sh -n '{}'", script).c_str()) == 0);
+}
+
+TEST_CASE("whatever stands in a name stays a name in the job's script") {
+  if (test::program().empty()) return;
+  const Shots shots(1);
+  // An sbatch that runs what it is told to wrap as the first job would be, and a program under an
+  // odd name that tells its words.
+  const fs::path bin = shots.dir / "bin";
+  fs::create_directories(bin);
+  const auto script = [](const fs::path& file, const std::string& text) {
+    test::put_file(file, "#!/bin/sh\n" + text);
+    fs::permissions(file, fs::perms::owner_all);
+  };
+  script(
+      bin / "sbatch",
+      "for word; do case $word in --wrap=*)\n"
+      "  SLURM_ARRAY_TASK_ID=1 sh -c \"${word#--wrap=}\" >>\"$TOLD\" ;; esac; done\necho 4711\n");
+  const fs::path program = bin / "it's $(touch hit) | a & program";
+  script(program, "for word; do printf '[%s]' \"$word\"; done; exit 2\n");
+  const std::vector<std::string> odd = {"o$(touch hit)",  "o`touch hit`",
+                                        "o';touch hit;'", "o\";touch hit;\"",
+                                        "o\n touch hit",  "o\\ & touch hit $HOME"};
+  int cases = 0;
+  for (const std::string& name : odd) {
+    CAPTURE(name);
+    const std::string out = (shots.dir / name).string();
+    const std::string job = (shots.dir / "job.sh").string();
+    const std::string told = (shots.dir / "told").string();
+    auto words = shots.command(name, {"--emit-slurm", job});
+    words.back() = job;
+    REQUIRE(run(words).exit_code == 0);
+    fs::create_directories(out);  // for the report
+    const std::string line = fmt::format(
+        "cd '{}' && PATH='{}':\"$PATH\" TOLD='{}' SEAMWRIGHT=\"$(cat '{}')\" sh '{}' "
+        ">/dev/null",
+        shots.dir.path().string(), bin.string(), told, (shots.dir / "program").string(), job);
+    test::put_file(shots.dir / "program", program.string());
+    test::put_file(told, "");
+    REQUIRE(std::system(line.c_str()) == 0);
+    const std::string expected = "[restitch][" + (shots.dir / "frames").string() + "]";
+    const std::string first = test::get_file(told);
+    CHECK_THAT(first, Catch::StartsWith(expected) && Catch::Contains("[--out][" + out + "]") &&
+                          Catch::Contains("[(?<shot>room\\d+)_(?<lens>front|back)\\.tif]") &&
+                          Catch::EndsWith("[--part][1/2]"));
+    CHECK_THAT(test::get_file(fs::path(out) / "restitch-report.json"),
+               Catch::StartsWith(expected) && Catch::EndsWith("[--json]"));
+    CHECK_FALSE(fs::exists(shots.dir / "hit"));
+    ++cases;
+  }
+  CHECK(cases == 6);
+}
+
+TEST_CASE("restitch reads everything again where it is asked to") {
+  if (test::program().empty()) return;
+  const Shots shots(2);
+  REQUIRE(run(shots.command("out")).exit_code != 1);
+  const std::string room = (shots.dir / "out" / "room01.tif").string();
+  const std::string whole = test::get_file(room);
+  const auto time = fs::last_write_time(room);
+  std::string flipped = whole;
+  flipped[flipped.size() / 2] = static_cast<char>(flipped[flipped.size() / 2] ^ 4);
+  test::put_file(room, flipped);
+  fs::last_write_time(room, time);
+  const auto verified = run(shots.command("out", {"--verify", "--dry-run", "--json"}));
+  CHECK_THAT(verified.err, Catch::Contains("room01: to do (output changed)") &&
+                               Catch::Contains("1 done before, 0 failed, 1 to do"));
+  CHECK(verified.json().at("read_again") == 2);
+  test::put_file(room, whole);
+  CHECK_THAT(run(shots.command("out", {"--verify"})).err,
+             Catch::Contains("0 stitched, 2 done before"));
+}
+
+TEST_CASE("names that are not UTF-8 are stitched once, and told readably") {
+  if (test::program().empty()) return;
+  const Shots shots(1);
+  const std::string odd = "caf\xE9\x1b[31m_";
+  for (const std::string lens : {"front", "back"}) {
+    fs::rename(shots.frame(0, lens), shots.dir / "frames" / (odd + lens + ".tif"));
+  }
+  auto command = shots.command("out");
+  command.back() = "(?<shot>.+)_(?<lens>front|back)\\.tif";
+  const auto first = run(command);
+  INFO(first.err);
+  REQUIRE((first.exit_code == 0 || first.exit_code == 2));
+  CHECK_THAT(first.err, Catch::Contains("caf\\xE9\\x1B[31m: stitched (new)"));
+  const auto second = run(command);
+  CHECK_THAT(second.err, Catch::Contains("0 stitched, 1 done before"));
+  for (const auto& told : {first.err, second.err}) {
+    CHECK(told.find('\x1b') == std::string::npos);
+    CHECK(told.find('\xE9') == std::string::npos);
+  }
+  const std::string room = (shots.dir / "out" / "caf\xE9\x1b[31m.tif").string();
+  REQUIRE(fs::exists(room));
+  const auto shown = run({"inspect", room});
+  CHECK_THAT(shown.out, Catch::Contains("caf\\xE9\\x1B[31m_front.tif"));
+  CHECK(shown.out.find('\x1b') == std::string::npos);
+  const auto made = run({"inspect", room, "--json"}).json().at("frames")[0].at("made_from");
+  CHECK(made.at("files")[0].at("name") == "caf\\xE9\\x1B[31m_back.tif");
+  // Kept as it is where the panorama is finished.
+  const std::string done = (shots.dir / "done.jpg").string();
+  REQUIRE(run({"finish", room, "--out", done}).exit_code == 0);
+  CHECK(run({"inspect", done, "--json"}).json().at("frames")[0].at("made_from") == made);
 }

@@ -20,8 +20,9 @@ TEST_CASE("a folder's shots: shot files first, then frames that belong together"
         "c_back.tif", "lone_front.tif", "gap_0.tif", "gap_2.tif", "notes.txt", "_front.tif"}) {
     put_file(folder / name, "");
   }
-  const auto shots = list_shots(folder.path());
-  REQUIRE(shots);
+  const auto list = list_shots(folder.path());
+  REQUIRE(list);
+  const auto* const shots = &list->shots;
   REQUIRE(shots->size() == 3);
   CHECK((*shots)[0].name == "a");
   CHECK((*shots)[0].frames.size() == 3);
@@ -33,7 +34,12 @@ TEST_CASE("a folder's shots: shot files first, then frames that belong together"
   CHECK((*shots)[2].name == "c");
   CHECK((*shots)[2].has_file);
   CHECK((*shots)[2].frames.empty());
-  CHECK(list_shots(folder / "c.shot.yaml")->size() == 1);
+  CHECK(list_shots(folder / "c.shot.yaml")->shots.size() == 1);
+  // Shots that lack a lens are named; what has a shot file is not their business.
+  REQUIRE(list->left_out.size() == 2);
+  CHECK(list->left_out[0].line().find("gap_0.tif: lenses: the frame of lens 1") !=
+        std::string::npos);
+  CHECK(list->left_out[1].line().find("lone_front.tif") != std::string::npos);
 }
 
 TEST_CASE("what holds no shot is refused with a remedy") {

@@ -1,0 +1,24 @@
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "base/result.h"
+#include "brackets/grouping.h"
+
+namespace seamwright {
+
+/// What most shots of a list have.
+struct UsualShot {
+  std::size_t lens_count = 0;
+  std::vector<int> rhythm_tenths_ev;  ///< of each step above the darkest one of its series
+};
+
+[[nodiscard]] UsualShot usual_shot(const std::vector<BracketShot>& shots);
+
+/// Why a shot is not whole: it has another number of lenses or another series of exposures than
+/// usual, or its lenses differ. `step_ev`: exposures closer than this are one.
+[[nodiscard]] std::optional<Error> check_whole(const BracketShot& shot, const UsualShot& usual,
+                                               double step_ev);
+
+}  // namespace seamwright
