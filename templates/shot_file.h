@@ -90,10 +90,18 @@ struct ShotFile {
 /// The same from text; `name` stands in for the file in errors.
 [[nodiscard]] Result<ShotFile> parse_shot_file(std::string_view yaml, const std::string& name);
 
-/// Numbers are written so that they read back exactly. Atomic.
-/// An older version of the same file is kept beside it as `NAME.previous`.
+/// Numbers are written so that they read back exactly. A shot that would not read back as itself
+/// (odd file names, too much in it: shot_limits.h) is refused, and the file stays as it was.
+/// Atomic. An older version of the same file is kept beside it as `NAME.previous`; a file that is
+/// no shot file is not replaced.
 [[nodiscard]] Result<void> write_shot_file(const std::filesystem::path& path,
                                            const ShotFile& value);
+/// Its two halves: the text, read back by the reader; and a text that is a shot's to the disk, read
+/// back from there before it takes its name.
+[[nodiscard]] Result<std::string> checked_shot_text(const std::filesystem::path& path,
+                                                    const ShotFile& value);
+[[nodiscard]] Result<void> write_shot_text(const std::filesystem::path& path,
+                                           std::string_view text);
 [[nodiscard]] std::string format_shot_file(const ShotFile& value);
 
 /// A path that stands in a shot file, as seen from the working folder.

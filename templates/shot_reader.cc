@@ -10,6 +10,7 @@
 #include "templates/relative_path.h"
 #include "templates/shot_file.h"
 #include "templates/shot_keys.h"
+#include "templates/shot_limits.h"
 #include "templates/strict_map.h"
 #include "templates/versioned.h"
 
@@ -17,7 +18,15 @@ namespace seamwright {
 
 namespace {
 
-constexpr int kMostLenses = 8;
+/// The items of a list that may hold so many.
+std::vector<StrictValue> some_of(const StrictValue& value, std::size_t most, const char* what) {
+  std::vector<StrictValue> items = value.list();
+  if (items.size() > most) {
+    value.refuse(fmt::format("holds {} {}", items.size(), what),
+                 fmt::format("give {} at most", most));
+  }
+  return items;
+}
 
 std::vector<int> read_quarter_turns(const StrictValue& value, int lens_count) {
   const std::vector<StrictValue> items = value.list();
@@ -34,7 +43,7 @@ FrameIntake read_intake(const StrictMap& map, std::size_t file_count) {
   FrameIntake intake;
   intake.layout =
       static_cast<FrameLayout>(map.at("layout").choice({kLayoutNames.begin(), kLayoutNames.end()}));
-  intake.lens_count = map.at("lens_count").whole(2, kMostLenses);
+  intake.lens_count = map.at("lens_count").whole(2, kMostLensesOfShot);
   const bool one_per_file = intake.layout == FrameLayout::one_per_file;
   const auto expected = one_per_file ? static_cast<std::size_t>(intake.lens_count) : 1U;
   if (file_count != expected) {
@@ -106,7 +115,12 @@ ManualTie read_tie(const StrictValue& value, int lens_count) {
       static_cast<TieRange>(map.at("range").choice({kRangeNames.begin(), kRangeNames.end()}));
   tie.sigma_px = map.at("sigma_px").number();
   if (!(tie.sigma_px > 0)) map.at("sigma_px").refuse("is not above 0", "give a spread in pixels");
-  std::array<bool, kMostLenses> seen{};
+  if (tie.sigma_px > kMostTieSigma_px) {
+    map.at("sigma_px")
+        .refuse(fmt::format("{:g} says nothing", tie.sigma_px),
+                fmt::format("give {} at most", kMostTieSigma_px));
+  }
+  std::array<bool, kMostLensesOfShot> seen{};
   for (const StrictValue& item : map.at("sights").list()) {
     const StrictMap sight(item, {"lens", "u_px", "v_px"});
     const int lens = sight.at("lens").whole(0, lens_count - 1);
@@ -151,7 +165,9 @@ SeamStroke read_stroke(const StrictValue& value, int lens_count) {
   if (!(stroke.reach_rad > 0 && stroke.reach_rad <= 0.5 * kPi)) {
     reach.refuse("is not above 0 and up to 90", "give the brush's reach to both sides");
   }
-  for (const StrictValue& item : map.at("path_deg").list()) stroke.path.push_back(read_place(item));
+  for (const StrictValue& item : some_of(map.at("path_deg"), kMostPlacesOfStroke, "places")) {
+    stroke.path.push_back(read_place(item));
+  }
   if (stroke.path.empty()) map.at("path_deg").refuse("is empty", "give one place at least");
   return stroke;
 }
@@ -170,12 +186,9 @@ UprightEdge read_vertical(const StrictValue& value) {
 }
 
 void read_verticals(const StrictValue& value, ShotFile& shot) {
-  const std::vector<StrictValue> items = value.list();
-  if (items.size() > UprightEdge::kMostOfShot) {
-    value.refuse(fmt::format("holds {} edges", items.size()),
-                 fmt::format("give {} at most; two are enough", UprightEdge::kMostOfShot));
+  for (const StrictValue& item : some_of(value, UprightEdge::kMostOfShot, "edges")) {
+    shot.verticals.push_back(read_vertical(item));
   }
-  for (const StrictValue& item : items) shot.verticals.push_back(read_vertical(item));
 }
 
 /// The key of every term that a touch of that many lenses can move, with its name.
@@ -215,7 +228,7 @@ ShotFile read_common(const StrictMap& map) {
   shot.intake = read_intake(map, shot.frames.size());
   if (map.has("template")) shot.rig_template = read_reference(map.at("template"));
   if (map.has("manual_ties")) {
-    for (const StrictValue& item : map.at("manual_ties").list()) {
+    for (const StrictValue& item : some_of(map.at("manual_ties"), kMostTiesOfShot, "ties")) {
       shot.manual_ties.push_back(read_tie(item, shot.intake.lens_count));
     }
   }
@@ -253,8 +266,15 @@ ShotFile read_version_2(const StrictValue& document) {
 
 void read_seam_of(const StrictMap& map, ShotFile& shot) {
   if (!map.has("seam")) return;
-  for (const StrictValue& item : map.at("seam").list()) {
+  const StrictValue seam = map.at("seam");
+  std::size_t places = 0;
+  for (const StrictValue& item : some_of(seam, kMostStrokesOfShot, "strokes")) {
     shot.seam.push_back(read_stroke(item, shot.intake.lens_count));
+    places += shot.seam.back().path.size();
+  }
+  if (places > kMostPlacesOfShot) {
+    seam.refuse(fmt::format("its strokes hold {} places", places),
+                fmt::format("give {} at most, all strokes together", kMostPlacesOfShot));
   }
 }
 

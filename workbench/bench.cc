@@ -69,8 +69,10 @@ json pair_json(const PairOverlap& pair) {
           {"closed", pair.grid.closed}};
 }
 
-json stroke_json(const Desk& desk, const SeamStroke& stroke) {
+json stroke_json(const Desk& desk, const BenchStroke& drawn) {
+  const SeamStroke& stroke = drawn.stroke;
   json object = as_json(stroke);
+  object["id"] = drawn.id;
   json on_pairs = json::array();
   for (const PairOverlap& pair : desk.pairs()) {
     json line = json::array();
@@ -83,8 +85,10 @@ json stroke_json(const Desk& desk, const SeamStroke& stroke) {
   return object;
 }
 
-json edge_json(const UprightEdge& edge) {
+json edge_json(const BenchVertical& marked) {
+  const UprightEdge& edge = marked.edge;
   json object = as_json(edge);
+  object["id"] = marked.id;
   object["on_sphere"] = {Bench::on_sphere(edge.ends[0].direction()),
                          Bench::on_sphere(edge.ends[1].direction())};
   return object;
@@ -93,7 +97,7 @@ json edge_json(const UprightEdge& edge) {
 // Nothing where no edge is marked.
 std::optional<Result<Vertical>> vertical_of(const EditState& state) {
   if (state.verticals.empty()) return std::nullopt;
-  return vertical_from_marked(state.verticals);
+  return vertical_from_marked(state.edges());
 }
 
 // The expected error around each pair's ring.
@@ -209,11 +213,13 @@ json Bench::view() const {
   json pairs = json::array();
   for (const PairOverlap& pair : desk_->pairs()) pairs.push_back(pair_json(pair));
   json strokes = json::array();
-  for (const SeamStroke& stroke : session_.state().strokes) {
+  for (const BenchStroke& stroke : session_.state().strokes) {
     strokes.push_back(stroke_json(*desk_, stroke));
   }
   json verticals = json::array();
-  for (const UprightEdge& edge : session_.state().verticals) verticals.push_back(edge_json(edge));
+  for (const BenchVertical& edge : session_.state().verticals) {
+    verticals.push_back(edge_json(edge));
+  }
   return {{"pairs", std::move(pairs)},
           {"ties", std::move(ties)},
           {"strokes", std::move(strokes)},

@@ -8,14 +8,11 @@
 
 #include <fmt/format.h>
 
+#include "templates/shot_limits.h"
+
 namespace seamwright::workbench {
 
 namespace {
-
-constexpr std::size_t kMostTies = 1000;
-constexpr std::size_t kMostStrokes = 500;
-constexpr std::size_t kMostPlaces = 2000;
-constexpr double kMostSigma_px = 1000;
 
 Error refused(std::string field, std::string what, std::string remedy) {
   return {.kind = ErrorKind::user_input,
@@ -25,19 +22,26 @@ Error refused(std::string field, std::string what, std::string remedy) {
           .remedy = std::move(remedy)};
 }
 
+// Where the one with that id stands in a list.
 template <class T>
-std::optional<Error> take_off(std::vector<T>& list, int index, const char* kind) {
-  if (index < 0 || index >= static_cast<int>(list.size())) {
-    return refused("index", fmt::format("there is no {} {}", kind, index), "read the shot again");
-  }
-  list.erase(list.begin() + index);
-  return std::nullopt;
+Result<std::ptrdiff_t> place_of_id(const std::vector<T>& list, int id, const char* kind) {
+  const auto found =
+      std::find_if(list.begin(), list.end(), [&](const T& one) { return one.id == id; });
+  if (found != list.end()) return found - list.begin();
+  return fail(refused("id", fmt::format("there is no {} {}", kind, id),
+                      "it may be gone by another window's hand: load the page again"));
+}
+
+// Whether one more fits.
+Result<void> check_room(std::size_t count, std::size_t most, const char* kind) {
+  if (count < most) return {};
+  return fail(refused(kind, fmt::format("there are {} already", most), "remove some"));
 }
 
 std::optional<Error> check(const ManualTie& tie, int lens_count) {
-  if (!(tie.sigma_px > 0) || tie.sigma_px > kMostSigma_px) {
+  if (!(tie.sigma_px > 0) || tie.sigma_px > kMostTieSigma_px) {
     return refused("sigma_px", fmt::format("{:g} is no spread in pixels", tie.sigma_px),
-                   "give more than 0 and at most 1000");
+                   fmt::format("give more than 0 and at most {}", kMostTieSigma_px));
   }
   std::set<int> lenses;
   for (const ManualSight& sight : tie.sights) {
@@ -65,16 +69,16 @@ std::optional<Error> check(const SeamStroke& stroke, int lens_count) {
   }
   const bool finite = std::all_of(stroke.path.begin(), stroke.path.end(),
                                   [](const PanoramaPlace& place) { return place.valid(); });
-  if (finite && !stroke.path.empty() && stroke.path.size() <= kMostPlaces) return std::nullopt;
+  if (finite && !stroke.path.empty() && stroke.path.size() <= kMostPlacesOfStroke)
+    return std::nullopt;
   return refused("path_rad", "is no line on the panorama",
-                 fmt::format("give 1 to {} places, longitude and latitude", kMostPlaces));
+                 fmt::format("give 1 to {} places, longitude and latitude", kMostPlacesOfStroke));
 }
 
-Result<std::size_t> index_of(const EditState& state, int id) {
-  for (std::size_t i = 0; i < state.ties.size(); ++i) {
-    if (state.ties[i].id == id) return i;
-  }
-  return fail(refused("id", fmt::format("there is no tie {}", id), "read the shot again"));
+std::size_t places_in(const std::vector<BenchStroke>& strokes) {
+  std::size_t places = 0;
+  for (const BenchStroke& one : strokes) places += one.stroke.path.size();
+  return places;
 }
 
 struct Applier {
@@ -83,58 +87,64 @@ struct Applier {
 
   Result<EditState> operator()(const AddTie& edit) {
     if (auto error = check(edit.tie, lens_count)) return fail(std::move(*error));
-    if (state.ties.size() >= kMostTies) {
-      return fail(refused("ties", fmt::format("there are {} already", kMostTies), "remove some"));
+    if (auto room = check_room(state.ties.size(), kMostTiesOfShot, "ties"); !room) {
+      return tl::unexpected(room.error());
     }
-    state.ties.push_back({state.next_id++, edit.tie, true});
+    state.ties.push_back({state.next.tie++, edit.tie, true});
     return std::move(state);
   }
   Result<EditState> operator()(const ChangeTie& edit) {
     if (auto error = check(edit.tie, lens_count)) return fail(std::move(*error));
-    const auto index = index_of(state, edit.id);
-    if (!index) return tl::unexpected(index.error());
-    state.ties[*index].tie = edit.tie;
-    return std::move(state);
+    return changed(edit.id, [&](BenchTie& tie) { tie.tie = edit.tie; });
   }
   Result<EditState> operator()(const SwitchTie& edit) {
-    const auto index = index_of(state, edit.id);
-    if (!index) return tl::unexpected(index.error());
-    state.ties[*index].on = edit.on;
-    return std::move(state);
+    return changed(edit.id, [&](BenchTie& tie) { tie.on = edit.on; });
   }
   Result<EditState> operator()(const RemoveTie& edit) {
-    const auto index = index_of(state, edit.id);
-    if (!index) return tl::unexpected(index.error());
-    state.ties.erase(state.ties.begin() + static_cast<std::ptrdiff_t>(*index));
-    return std::move(state);
+    return without(state.ties, edit.id, "tie");
   }
   Result<EditState> operator()(const AddStroke& edit) {
     if (auto error = check(edit.stroke, lens_count)) return fail(std::move(*error));
-    if (state.strokes.size() >= kMostStrokes) {
-      return fail(
-          refused("strokes", fmt::format("there are {} already", kMostStrokes), "remove some"));
+    if (auto room = check_room(state.strokes.size(), kMostStrokesOfShot, "strokes"); !room) {
+      return tl::unexpected(room.error());
     }
-    state.strokes.push_back(edit.stroke);
+    if (places_in(state.strokes) + edit.stroke.path.size() > kMostPlacesOfShot) {
+      return fail(refused("strokes",
+                          fmt::format("they would hold more than {} places", kMostPlacesOfShot),
+                          "remove some, or draw shorter ones"));
+    }
+    state.strokes.push_back({state.next.stroke++, edit.stroke});
     return std::move(state);
   }
   Result<EditState> operator()(const RemoveStroke& edit) {
-    if (auto error = take_off(state.strokes, edit.index, "stroke")) return fail(std::move(*error));
-    return std::move(state);
+    return without(state.strokes, edit.id, "stroke");
   }
   Result<EditState> operator()(const AddVertical& edit) {
     if (auto error = edit.edge.validate()) return fail(std::move(*error));
-    if (state.verticals.size() >= UprightEdge::kMostOfShot) {
-      return fail(refused("verticals",
-                          fmt::format("there are {} already", UprightEdge::kMostOfShot),
-                          "remove some"));
+    if (auto room = check_room(state.verticals.size(), UprightEdge::kMostOfShot, "verticals");
+        !room) {
+      return tl::unexpected(room.error());
     }
-    state.verticals.push_back(edit.edge);
+    state.verticals.push_back({state.next.vertical++, edit.edge});
     return std::move(state);
   }
   Result<EditState> operator()(const RemoveVertical& edit) {
-    if (auto error = take_off(state.verticals, edit.index, "upright edge")) {
-      return fail(std::move(*error));
-    }
+    return without(state.verticals, edit.id, "upright edge");
+  }
+
+ private:
+  template <class Change>
+  Result<EditState> changed(int id, const Change& change) {
+    const auto at = place_of_id(state.ties, id, "tie");
+    if (!at) return tl::unexpected(at.error());
+    change(state.ties[static_cast<std::size_t>(*at)]);
+    return std::move(state);
+  }
+  template <class T>
+  Result<EditState> without(std::vector<T>& list, int id, const char* kind) {
+    const auto at = place_of_id(list, id, kind);
+    if (!at) return tl::unexpected(at.error());
+    list.erase(list.begin() + *at);
     return std::move(state);
   }
 };
@@ -155,11 +165,24 @@ std::vector<ManualTie> EditState::ties_in_use() const {
   return used;
 }
 
+std::vector<SeamStroke> EditState::seam() const {
+  std::vector<SeamStroke> seam;
+  for (const BenchStroke& one : strokes) seam.push_back(one.stroke);
+  return seam;
+}
+
+std::vector<UprightEdge> EditState::edges() const {
+  std::vector<UprightEdge> edges;
+  for (const BenchVertical& one : verticals) edges.push_back(one.edge);
+  return edges;
+}
+
 EditState state_of(const ShotFile& shot) {
   EditState state;
-  for (const ManualTie& tie : shot.manual_ties) state.ties.push_back({state.next_id++, tie, true});
-  state.strokes = shot.seam;
-  state.verticals = shot.verticals;
+  NextIds& next = state.next;
+  for (const ManualTie& tie : shot.manual_ties) state.ties.push_back({next.tie++, tie, true});
+  for (const SeamStroke& stroke : shot.seam) state.strokes.push_back({next.stroke++, stroke});
+  for (const UprightEdge& edge : shot.verticals) state.verticals.push_back({next.vertical++, edge});
   return state;
 }
 

@@ -11,24 +11,53 @@
 
 namespace seamwright::workbench {
 
-/// A tie on the bench. One that is switched off is kept here and left out of the shot file.
+// Whatever is on the bench has an id: it stays the same while the thing is changed and is never
+// used twice, not even after undo (Session), so that what a page asks late meets the thing it means
+// or nothing. Ties, strokes and edges count for themselves.
+
+/// One that is switched off is kept here and left out of the shot file.
 struct BenchTie {
-  int id = 0;  ///< stays the same while the tie is moved; never used twice
+  int id = 0;
   ManualTie tie;
   bool on = true;
 
   bool operator==(const BenchTie&) const = default;
 };
 
+struct BenchStroke {
+  int id = 0;
+  SeamStroke stroke;
+
+  bool operator==(const BenchStroke&) const = default;
+};
+
+struct BenchVertical {
+  int id = 0;
+  UprightEdge edge;
+
+  bool operator==(const BenchVertical&) const = default;
+};
+
+/// The ids that come next.
+struct NextIds {
+  int tie = 1;
+  int stroke = 1;
+  int vertical = 1;
+
+  bool operator==(const NextIds&) const = default;
+};
+
 struct EditState {
   std::vector<BenchTie> ties;
-  std::vector<SeamStroke> strokes;
-  std::vector<UprightEdge> verticals;
-  int next_id = 1;
+  std::vector<BenchStroke> strokes;
+  std::vector<BenchVertical> verticals;
+  NextIds next;
 
   [[nodiscard]] const BenchTie* find(int id) const;
   /// What goes into the shot file.
   [[nodiscard]] std::vector<ManualTie> ties_in_use() const;
+  [[nodiscard]] std::vector<SeamStroke> seam() const;
+  [[nodiscard]] std::vector<UprightEdge> edges() const;
   bool operator==(const EditState&) const = default;
 };
 
@@ -54,19 +83,19 @@ struct AddStroke {
   SeamStroke stroke;
 };
 struct RemoveStroke {
-  int index = 0;
+  int id = 0;
 };
 struct AddVertical {
   UprightEdge edge;
 };
 struct RemoveVertical {
-  int index = 0;
+  int id = 0;
 };
 using Edit = std::variant<AddTie, ChangeTie, SwitchTie, RemoveTie, AddStroke, RemoveStroke,
                           AddVertical, RemoveVertical>;
 
-/// The state after one edit. Refuses ties, strokes and edges that no shot file could hold, and
-/// edits of what is not there.
+/// The state after one edit. Refuses ties, strokes and edges that no shot file could hold, more of
+/// them than one could (templates/shot_limits.h), and edits of what is not there.
 [[nodiscard]] Result<EditState> after(const EditState& state, const Edit& edit, int lens_count);
 
 }  // namespace seamwright::workbench

@@ -134,16 +134,16 @@ Edit read_edit(const json& object) {
     return AddStroke{stroke_of(member(object, "stroke"))};
   }
   if (name == "remove-stroke") {
-    only(object, {"kind", "index"});
-    return RemoveStroke{whole(object, "index")};
+    only(object, {"kind", "id"});
+    return RemoveStroke{whole(object, "id")};
   }
   if (name == "add-vertical") {
     only(object, {"kind", "vertical"});
     return AddVertical{edge_of(member(object, "vertical"))};
   }
   if (name == "remove-vertical") {
-    only(object, {"kind", "index"});
-    return RemoveVertical{whole(object, "index")};
+    only(object, {"kind", "id"});
+    return RemoveVertical{whole(object, "id")};
   }
   throw Malformed{"kind", "is no kind of edit"};
 }
@@ -175,13 +175,13 @@ struct Teller {
     return {{"kind", "add-stroke"}, {"stroke", as_json(edit.stroke)}};
   }
   json operator()(const RemoveStroke& edit) const {
-    return {{"kind", "remove-stroke"}, {"index", edit.index}};
+    return {{"kind", "remove-stroke"}, {"id", edit.id}};
   }
   json operator()(const AddVertical& edit) const {
     return {{"kind", "add-vertical"}, {"vertical", as_json(edit.edge)}};
   }
   json operator()(const RemoveVertical& edit) const {
-    return {{"kind", "remove-vertical"}, {"index", edit.index}};
+    return {{"kind", "remove-vertical"}, {"id", edit.id}};
   }
 };
 

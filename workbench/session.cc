@@ -1,39 +1,32 @@
 #include "workbench/session.h"
 
-#include <cstddef>
-#include <cstdint>
-#include <cstdio>
-#include <memory>
 #include <system_error>
 
 #include <fmt/format.h>
-#include <nlohmann/json.hpp>
 
 #include "base/file.h"
-#include "workbench/edit_json.h"
 
 namespace seamwright::workbench {
 namespace fs = std::filesystem;
-using nlohmann::json;
 
 namespace {
 
-constexpr std::string_view kFormat = "seamwright-edits";
-constexpr int kVersion = 1;
-
-json header(const std::optional<std::string>& text) {
-  json first = {{"format", kFormat}, {"version", kVersion}, {"text", nullptr}};
-  if (text) first["text"] = *text;
-  return first;
+bool is_there(const fs::path& path) {
+  std::error_code ignored;
+  return fs::symlink_status(path, ignored).type() != fs::file_type::not_found;
 }
 
-Error journal_fault(const fs::path& journal, const std::string& what) {
-  return {.kind = ErrorKind::io,
-          .where = journal.string(),
-          .field = {},
-          .what = what,
-          .remedy = "make the folder writable and free some space; the shot file is as it was"};
-}
+// As an edit alone would stand in a shot file.
+struct EditInShot {
+  ShotFile shot;
+
+  void operator()(const AddTie& edit) { shot.manual_ties = {edit.tie}; }
+  void operator()(const ChangeTie& edit) { shot.manual_ties = {edit.tie}; }
+  void operator()(const AddStroke& edit) { shot.seam = {edit.stroke}; }
+  void operator()(const AddVertical& edit) { shot.verticals = {edit.edge}; }
+  template <class Other>
+  void operator()(const Other& /*brings nothing*/) {}
+};
 
 }  // namespace
 
@@ -42,17 +35,26 @@ fs::path Session::journal_of(const fs::path& shot_file) {
   return journal.replace_extension(".edits");  // NAME.shot.yaml → NAME.shot.edits
 }
 
-Session::Session(fs::path shot_file, ShotFile found, std::optional<std::string> text,
-                 std::optional<TemplateReference> reference, int lens_count)
+Session::Session(fs::path shot_file, EditHistory history,
+                 std::optional<TemplateReference> reference)
     : shot_file_(std::move(shot_file)),
-      found_(std::move(found)),
-      text_(std::move(text)),
-      reference_(std::move(reference)),
-      lens_count_(lens_count),
-      states_{state_of(found_)},
-      saved_(states_.front()) {}
+      history_(std::move(history)),
+      reference_(std::move(reference)) {
+  if (history_.text()) known_sha256_ = sha256(*history_.text());
+}
 
 Result<Session> Session::open(const fs::path& shot_file, const ShotFile& fresh, int lens_count) {
+  // The journal first: once it is held, no other workbench saves the shot.
+  std::optional<AppendFile> journal;
+  std::optional<Error> shut_out;
+  if (is_there(journal_of(shot_file))) {
+    auto held = AppendFile::open(journal_of(shot_file), AppendFile::Presence::there);
+    if (held) {
+      journal = std::move(*held);
+    } else {
+      shut_out = held.error();
+    }
+  }
   std::optional<std::string> text;
   ShotFile found = fresh;
   if (fs::exists(shot_file)) {
@@ -63,184 +65,159 @@ Result<Session> Session::open(const fs::path& shot_file, const ShotFile& fresh, 
     found = std::move(*parsed);
     text = std::move(*bytes);
   }
-  Session session(shot_file, std::move(found), std::move(text), fresh.rig_template, lens_count);
+  ShotFile written = found;
+  if (fresh.rig_template) written.rig_template = fresh.rig_template;
+  if (auto readable = checked_shot_text(shot_file, written); !readable) {
+    return tl::unexpected(readable.error());
+  }
+  Session session(shot_file, EditHistory(std::move(found), std::move(text), lens_count),
+                  fresh.rig_template);
+  session.journal_ = std::move(journal);
+  session.shut_out_ = std::move(shut_out);
   if (auto done = session.recover(); !done) return tl::unexpected(done.error());
   return session;
 }
 
 Result<void> Session::recover() {
-  const fs::path journal = journal_of(shot_file_);
-  if (!fs::exists(journal)) return {};
-  const auto bytes = read_file(journal);
+  if (!journal_ && !shut_out_) return {};
+  const auto bytes = journal_ ? journal_->read(kMostJournal_bytes)
+                              : AppendFile::look(journal_of(shot_file_), kMostJournal_bytes);
   if (!bytes) return tl::unexpected(bytes.error());
-  const Session as_found = *this;
   std::size_t whole_bytes = 0;
-  if (!replay(*bytes, whole_bytes)) {
-    *this = as_found;
-    return set_aside();
+  auto replayed = history_.replayed(*bytes, whole_bytes);
+  if (shut_out_) {
+    if (replayed) history_ = std::move(*replayed);
+    note_ = fmt::format("no edits here: {} {}", journal_of(shot_file_).filename().string(),
+                        shut_out_->what);
+    return {};
   }
-  if (whole_bytes < bytes->size()) {
-    std::error_code code;
-    fs::resize_file(journal, whole_bytes, code);
-    if (code) return fail(journal_fault(journal, "cannot be mended: " + code.message()));
-  }
-  journal_bytes_ = whole_bytes;
-  return {};
-}
-
-bool Session::replay(const std::string& journal, std::size_t& whole_bytes) {
-  const auto on_disk = text_;
-  std::size_t begin = 0;
-  for (std::size_t end = journal.find('\n'); end != std::string::npos;
-       begin = end + 1, end = journal.find('\n', begin)) {
-    const std::string line = journal.substr(begin, end - begin);
-    if (begin == 0) {
-      const auto first = parsed(line);
-      if (!first || !first->is_object() || !first->contains("text")) return false;
-      const json& text = (*first)["text"];
-      if (first->value("format", json()) != kFormat || first->value("version", json()) != kVersion)
-        return false;
-      if (!text.is_null() && !text.is_string()) return false;
-      if (text.is_string()) {
-        auto shot = parse_shot_file(text.get<std::string>(), shot_file_.string());
-        if (!shot) return false;
-        found_ = std::move(*shot);
-        text_ = text.get<std::string>();
-      } else if (text_) {  // the file came to be by saving
-        found_.manual_ties.clear();
-        found_.seam.clear();
-        found_.verticals.clear();
-        found_.touch.reset();
-        text_.reset();
-      }
-      states_ = {state_of(found_)};
-      saved_ = states_.front();
-    } else if (!replay_record(line)) {
-      return false;
-    }
-    whole_bytes = end + 1;
-  }
-  if (whole_bytes == 0) return false;
-  // It must be the journal of the file as it is on disk now.
-  if (on_disk == text_ && saved_ != states_.front()) {
-    saved_ = states_.front();  // killed between the journal's line and the file
-    return true;
-  }
-  return on_disk == text_ || (on_disk && saved_sha256_ == sha256(*on_disk));
-}
-
-bool Session::replay_record(const std::string& line) {
-  const auto record = parsed(line);
-  if (!record || !record->is_object()) return false;
-  if (record->contains("edit")) {
-    const auto known = edit_of((*record)["edit"]);
-    if (!known) return false;
-    auto next = after(state(), *known, lens_count_);
-    if (!next) return false;
-    states_.resize(at_ + 1);
-    states_.push_back(std::move(*next));
-    ++at_;
-    ++recovered_;
-    return true;
-  }
-  if (record->contains("undo") && can_undo()) return --at_, true;
-  if (record->contains("redo") && can_redo()) return ++at_, true;
-  if (record->contains("saving") && (*record)["saving"].is_string()) {
-    saved_sha256_ = (*record)["saving"].get<std::string>();
-    saved_ = state();
-    return true;
-  }
-  return false;
+  if (!replayed && !EditHistory::is_torn_header(*bytes)) return set_aside();
+  if (replayed) history_ = std::move(*replayed);
+  return whole_bytes < bytes->size() ? journal_->cut(whole_bytes) : Result<void>();
 }
 
 Result<void> Session::set_aside() {
   const fs::path journal = journal_of(shot_file_);
   fs::path old = journal;
   old += ".old";
-  for (int i = 2; fs::exists(old); ++i) old = journal.string() + fmt::format(".old{}", i);
+  for (int i = 2; is_there(old); ++i) old = journal.string() + fmt::format(".old{}", i);
   std::error_code code;
   fs::rename(journal, old, code);
-  if (code) return fail(journal_fault(journal, "cannot be set aside: " + code.message()));
+  if (code) {
+    return fail({.kind = ErrorKind::io,
+                 .where = journal.string(),
+                 .field = {},
+                 .what = "cannot be set aside: " + code.message(),
+                 .remedy = "make the folder writable; the shot file is as it was"});
+  }
+  journal_.reset();
   note_ = fmt::format("edits that belong to another state of this shot were set aside as {}",
                       old.filename().string());
   return {};
 }
 
-Result<void> Session::append(const std::string& line) {
-  const fs::path journal = journal_of(shot_file_);
-  const std::string bytes = line + "\n";
-  std::error_code code;
-  const std::uintmax_t found = fs::exists(journal) ? fs::file_size(journal, code) : 0;
-  if (code || found != journal_bytes_) {
+Result<void> Session::append(const std::string& line, std::size_t most_bytes) {
+  if (shut_out_) return fail(*shut_out_);
+  if (!journal_) {
+    auto made = AppendFile::open(journal_of(shot_file_), AppendFile::Presence::missing);
+    if (!made) {
+      // Nothing was edited here yet: what another program has begun can be looked at.
+      if (is_there(journal_of(shot_file_))) shut_out_ = made.error();
+      return tl::unexpected(made.error());
+    }
+    journal_ = std::move(*made);
+  }
+  if (journal_->size_bytes() + line.size() >= most_bytes) {
     return fail({.kind = ErrorKind::user_input,
-                 .where = journal.string(),
+                 .where = journal_of(shot_file_).string(),
                  .field = {},
-                 .what = "was changed by another program",
-                 .remedy = "close the other workbench on this shot, then start this one again"});
+                 .what = "is full",
+                 .remedy = "save, close the workbench and move this file away: all steps to undo "
+                           "are in it"});
   }
-  if (journal_bytes_ == 0) {
-    const std::string first = header(text_).dump() + "\n";
-    if (auto done = write_file(journal, first); !done) return done;
-    journal_bytes_ = first.size();
+  if (journal_->size_bytes() == 0) {
+    if (auto done = journal_->append(history_.header_line()); !done) return done;
   }
-  struct Closer {
-    void operator()(std::FILE* file) const { std::fclose(file); }
-  };
-  const std::unique_ptr<std::FILE, Closer> file(std::fopen(journal.string().c_str(), "ab"));
-  if (!file || std::fwrite(bytes.data(), 1, bytes.size(), file.get()) != bytes.size() ||
-      std::fflush(file.get()) != 0) {
-    return fail(journal_fault(journal, "cannot be written"));
-  }
-  journal_bytes_ += bytes.size();
-  return {};
+  return journal_->append(line);
 }
 
 bool Session::unsaved() const {
-  return state().ties_in_use() != saved_.ties_in_use() || state().strokes != saved_.strokes ||
-         state().verticals != saved_.verticals;
+  const EditState& saved = history_.saved();
+  return state().ties_in_use() != saved.ties_in_use() || state().seam() != saved.seam() ||
+         state().edges() != saved.edges();
+}
+
+// What the reader would refuse of one tie, stroke or edge, to the last digit's rounding, is refused
+// while it is drawn rather than when all is saved.
+std::optional<Error> Session::misfit(const Edit& edit) const {
+  EditInShot in_shot;
+  in_shot.shot.frames = history_.found().frames;
+  in_shot.shot.intake = history_.found().intake;
+  std::visit([&](const auto& one) { in_shot(one); }, edit);
+  const auto text = checked_shot_text({}, in_shot.shot);
+  if (text) return std::nullopt;
+  return text.error();
 }
 
 Result<void> Session::edit(const Edit& edit) {
-  auto next = after(state(), edit, lens_count_);
+  auto next = history_.after(edit);
   if (!next) return tl::unexpected(next.error());
-  if (auto done = append(json{{"edit", as_json(edit)}}.dump()); !done) return done;
-  states_.resize(at_ + 1);
-  states_.push_back(std::move(*next));
-  ++at_;
+  if (auto error = misfit(edit)) return fail(std::move(*error));
+  const std::string line = EditHistory::edit_line(edit, *next);
+  if (auto done = append(line, kMostJournal_bytes - kForSteps_bytes); !done) return done;
+  history_.add(std::move(*next));
   return {};
 }
 
 Result<void> Session::undo() {
   if (!can_undo()) return {};
-  if (auto done = append(json{{"undo", true}}.dump()); !done) return done;
-  --at_;
+  if (auto done = append(EditHistory::undo_line()); !done) return done;
+  history_.undo();
   return {};
 }
 
 Result<void> Session::redo() {
   if (!can_redo()) return {};
-  if (auto done = append(json{{"redo", true}}.dump()); !done) return done;
-  ++at_;
+  if (auto done = append(EditHistory::redo_line()); !done) return done;
+  history_.redo();
   return {};
 }
 
 ShotFile Session::shot(const std::optional<ShotTouch>& touch) const {
-  if (at_ == 0) return found_;
-  ShotFile shot = found_;
+  ShotFile shot = history_.found();
+  if (!can_undo()) return shot;
   shot.manual_ties = state().ties_in_use();
-  shot.seam = state().strokes;
-  shot.verticals = state().verticals;
+  shot.seam = state().seam();
+  shot.verticals = state().edges();
   shot.touch = touch;
   if (reference_) shot.rig_template = reference_;
   return shot;
 }
 
+Result<void> Session::check_shot_file() const {
+  std::error_code code;
+  if (!fs::exists(shot_file_, code)) return {};
+  const auto hash = sha256_of_file(shot_file_);
+  if (!hash) return tl::unexpected(hash.error());
+  if (known_sha256_ == *hash) return {};
+  return fail({.kind = ErrorKind::user_input,
+               .where = shot_file_.string(),
+               .field = {},
+               .what = "was changed by another program since it was read here",
+               .remedy = "move it away to save these edits, or start the workbench again to work "
+                         "with it as it is now: the edits are then set aside"});
+}
+
 Result<void> Session::save(const std::optional<ShotTouch>& touch) {
-  const std::string bytes = at_ == 0 && text_ ? *text_ : format_shot_file(shot(touch));
-  if (auto done = append(json{{"saving", sha256(bytes)}}.dump()); !done) return done;
-  if (auto done = write_file(shot_file_, bytes); !done) return done;
-  saved_sha256_ = sha256(bytes);
-  saved_ = state();
+  const auto bytes = !can_undo() && history_.text() ? Result<std::string>(*history_.text())
+                                                    : checked_shot_text(shot_file_, shot(touch));
+  if (!bytes) return tl::unexpected(bytes.error());
+  if (auto done = check_shot_file(); !done) return done;
+  const std::string hash = sha256(*bytes);
+  if (auto done = append(EditHistory::saving_line(hash)); !done) return done;
+  if (auto done = write_shot_text(shot_file_, *bytes); !done) return done;
+  known_sha256_ = hash;
+  history_.save();
   return {};
 }
 

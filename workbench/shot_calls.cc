@@ -87,8 +87,16 @@ Result<Bench*> ShotCalls::bench(int shot) {
   if (shot < 0 || shot >= static_cast<int>(shots_.size())) {
     return fail(refused("shot", fmt::format("there is no shot {}", shot), "read the list again"));
   }
-  if (const auto found = benches_.find(shot); found != benches_.end()) return found->second.get();
   const ShotEntry& entry = shots_[static_cast<std::size_t>(shot)];
+  if (const auto found = benches_.find(shot); found != benches_.end()) {
+    // Another program had the shot; it may have let go, and what it did is shown in any case.
+    if (found->second->session().shut_out()) {
+      auto again = Bench::open(found->second->desk(), entry.shot_file);
+      if (!again) return tl::unexpected(again.error());
+      found->second = std::move(*again);
+    }
+    return found->second.get();
+  }
   auto opened = open_shot_(entry);
   if (!opened) return tl::unexpected(opened.error());
   auto desk = Desk::make(std::move(*opened));
@@ -286,7 +294,7 @@ Result<json> ShotCalls::find_seam(int shot) {
     task = SeamTask{.desk = bench.desk(),
                     .rig = bench.desk()->touched(bench.touched()),
                     .ties = bench.session().state().ties_in_use(),
-                    .strokes = bench.session().state().strokes};
+                    .strokes = bench.session().state().seam()};
   }
   seam_.start(std::move(*task));  // may wait for an older one to stop: edits go on meanwhile
   return seam_.status();

@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 
 #include "solver/shared_terms.h"
+#include "templates/shot_limits.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
 #include "tests/templates/sample.h"
@@ -425,6 +426,69 @@ TEST_CASE("absolute paths are refused with a remedy", "[templates]") {
   require_shot_edit_refused("frames/hall_front.tif", R"(frames\\a.tif)", "has a backslash");
   require_shot_edit_refused("../lantern.template.yaml", "/lantern.template.yaml", "is absolute");
   require_shot_edit_refused("frames/hall_front.tif", "", "is not a line of text");
+}
+
+TEST_CASE("names like a home or a drive stand after ./", "[templates]") {
+  for (const char* name : {"~/a.tif", "~a.tif", "C:a.tif", "C:/a.tif", "x:"}) {
+    CAPTURE(name);
+    const auto shot = parse_shot_file(
+        edited(kSample, "frames/hall_front.tif", std::string("./") + name), "s.yaml");
+    if (!shot) FAIL(shot.error().line());
+    CHECK(shot->frames[0] == name);
+    const auto again = parse_shot_file(format_shot_file(*shot), "s.yaml");
+    if (!again) FAIL(again.error().line());
+    require_same(*again, *shot);
+  }
+  const auto plain =
+      parse_shot_file(edited(kSample, "frames/hall_front", "./hall_front"), "s.yaml");
+  REQUIRE(plain);
+  CHECK(plain->frames[0] == "./hall_front.tif");
+}
+
+TEST_CASE("a shot that would not read back is not written, and the file stays", "[templates]") {
+  CAPTURE(seed());
+  Random random(33);
+  ShotFile shot = random_shot(random);
+  const ScratchDir scratch;
+  const auto path = scratch / "s.shot.yaml";
+  put_file(path, "as it was");
+  int refused = 0;
+  const auto not_written = [&](const ShotFile& wrong, const std::string& says) {
+    const auto written = write_shot_file(path, wrong);
+    REQUIRE_FALSE(written);
+    CHECK_THAT(written.error().line(), Catch::Contains("s.shot.yaml: ") && Catch::Contains(says));
+    CHECK_FALSE(written.error().remedy.empty());
+    CHECK(get_file(path) == "as it was");
+    CHECK(scratch.entry_count() == 1);
+    ++refused;
+  };
+  for (const char* name :
+       {"a\\b.tif", "\\a.tif", "a\tb.tif", "a\nb.tif", "\x7f", "\xff.tif", "./~a.tif"}) {
+    CAPTURE(name);
+    ShotFile odd = shot;
+    odd.brackets.clear();
+    odd.frames[0] = name;
+    not_written(odd, std::string(name) == "./~a.tif" ? "read back as another" : "not be readable");
+    odd = shot;
+    odd.rig_template = TemplateReference{.file = name, .sha256 = std::string(64, 'f')};
+    not_written(odd, std::string(name) == "./~a.tif" ? "read back as another" : "not be readable");
+  }
+  ShotFile many = shot;
+  const ManualTie tie{.sights = {{0, {1, 2}}, {1, {3, 4}}}};
+  many.manual_ties.assign(kMostTiesOfShot + 1, tie);
+  not_written(many, "1001 ties");
+  many = shot;
+  many.manual_ties = {tie};
+  many.manual_ties[0].sigma_px = 1001;
+  not_written(many, "1001 says nothing");
+  many = shot;
+  many.seam.assign(kMostStrokesOfShot + 1, {.path = {{0, 0}}});
+  not_written(many, "501 strokes");
+  many.seam.assign(1, {.path = std::vector<PanoramaPlace>(kMostPlacesOfStroke + 1)});
+  not_written(many, "2001 places");
+  many.seam.assign(21, {.path = std::vector<PanoramaPlace>(kMostPlacesOfStroke)});
+  not_written(many, "42000 places");
+  CHECK(refused == 19);
 }
 
 TEST_CASE("wrong shot files are refused", "[templates]") {

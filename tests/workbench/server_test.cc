@@ -209,14 +209,14 @@ TEST_CASE("a marked edge levels the sphere at once, and goes with its removal") 
     CHECK(wrong == 422);
     CHECK_THAT(answer["error"].get<std::string>(), Catch::Contains("ends"));
   }
-  CHECK(call("edits", {{"kind", "remove-vertical"}, {"index", 1}}).first == 422);
+  CHECK(call("edits", {{"kind", "remove-vertical"}, {"id", 2}}).first == 422);
   const auto [saved, view] = call("save", nlohmann::json::object());
   CHECK(saved == 200);
   CHECK(view["unsaved"] == false);
   const auto shot = read_shot_file(running.scratch / "room.shot.yaml");
   REQUIRE(shot);
   CHECK(shot->verticals.size() == 1);
-  const auto [removed, rest] = call("edits", {{"kind", "remove-vertical"}, {"index", 0}});
+  const auto [removed, rest] = call("edits", {{"kind", "remove-vertical"}, {"id", 1}});
   CHECK(removed == 200);
   CHECK(rest["level"].is_null());
   CHECK(picture() == as_it_stood);

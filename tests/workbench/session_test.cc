@@ -10,59 +10,18 @@
 #include "base/file.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
+#include "tests/workbench/session_bench.h"
 #include "workbench/edit_json.h"
 
 using namespace seamwright;
 using namespace seamwright::workbench;
+using Bench = test::SessionBench;
+using test::edge_at;
 using test::get_file;
+using test::plain_shot;
 using test::put_file;
-using test::ScratchDir;
-
-namespace {
-
-ManualTie tie_at(double u) {
-  return {.range = TieRange::far, .sigma_px = 0.3, .sights = {{0, Vec2(u, 20.1)}, {1, {7, 8}}}};
-}
-
-SeamStroke stroke_at(double longitude_rad) {
-  return {.wish = StrokeWish::lens,
-          .lens = 1,
-          .reach_rad = 0.02,
-          .path = {{longitude_rad, 0.1}, {longitude_rad + 0.1, 0.2}}};
-}
-
-UprightEdge edge_at(double longitude_rad) {
-  return {{{{longitude_rad, 0.4}, {longitude_rad + 0.01, -0.3}}}};
-}
-
-ShotFile plain_shot() {
-  ShotFile shot;
-  shot.frames = {"front.tif", "back.tif"};
-  shot.rig_template = TemplateReference{"T.template.yaml", std::string(64, 'a')};
-  return shot;
-}
-
-struct Bench {
-  ScratchDir scratch;
-  std::filesystem::path file = scratch / "room.shot.yaml";
-  std::filesystem::path journal = Session::journal_of(file);
-
-  [[nodiscard]] Session open() const {
-    auto session = Session::open(file, plain_shot(), 2);
-    if (!session) FAIL(session.error().line());
-    return std::move(*session);
-  }
-  // Written by a hand: with a comment that our writer would not make.
-  std::string put_shot() const {
-    ShotFile shot = plain_shot();
-    shot.manual_ties = {tie_at(3)};
-    const std::string text = "# the blue room\n" + format_shot_file(shot);
-    put_file(file, text);
-    return text;
-  }
-};
-
-}  // namespace
+using test::stroke_at;
+using test::tie_at;
 
 TEST_CASE("undo to the start and save gives the bytes of the shot file back") {
   const Bench bench;
@@ -124,9 +83,9 @@ TEST_CASE("upright edges are marked, removed, saved and brought back") {
     REQUIRE(session.edit(AddVertical{edge_at(1.7)}));
     REQUIRE(session.save(std::nullopt));
     CHECK_FALSE(session.unsaved());
-    REQUIRE(session.edit(RemoveVertical{0}));
+    REQUIRE(session.edit(RemoveVertical{1}));
     CHECK(session.unsaved());
-    CHECK(session.state().verticals == std::vector{edge_at(1.7)});
+    CHECK(session.state().edges() == std::vector{edge_at(1.7)});
   }
   const auto saved = read_shot_file(bench.file);
   REQUIRE(saved);
@@ -135,9 +94,9 @@ TEST_CASE("upright edges are marked, removed, saved and brought back") {
   CHECK(saved->manual_ties.size() == (there ? 1 : 0));
   Session again = bench.open();
   CHECK(again.recovered() == 3);
-  CHECK(again.state().verticals == std::vector{edge_at(1.7)});
+  CHECK(again.state().edges() == std::vector{edge_at(1.7)});
   REQUIRE(again.undo());
-  CHECK(again.state().verticals == std::vector{edge_at(0.1), edge_at(1.7)});
+  CHECK(again.state().edges() == std::vector{edge_at(0.1), edge_at(1.7)});
   CHECK_FALSE(again.unsaved());
   while (again.can_undo()) REQUIRE(again.undo());
   REQUIRE(again.save(std::nullopt));
@@ -217,7 +176,76 @@ TEST_CASE("two sessions on one shot do not mix their edits") {
   CHECK_THAT(refused.error().line(), Catch::Contains("room.shot.edits"));
   CHECK_FALSE(other.can_undo());
   REQUIRE(one.edit(AddTie{tie_at(12)}));
-  CHECK(bench.open().state() == one.state());
+  const Session looking = bench.open();
+  CHECK(looking.state() == one.state());
+  CHECK(looking.shut_out());
+  CHECK_THAT(looking.note(), Catch::Contains("another program"));
+}
+
+TEST_CASE("an id that is gone takes off nothing else, not even after undo") {
+  const Bench bench;
+  Session session = bench.open();
+  for (int i = 0; i < 3; ++i) {
+    REQUIRE(session.edit(AddTie{tie_at(i)}));
+    REQUIRE(session.edit(AddStroke{stroke_at(0.1 * i)}));
+    REQUIRE(session.edit(AddVertical{edge_at(0.5 + i)}));
+  }
+  const std::vector<Edit> removals = {RemoveTie{2}, RemoveStroke{2}, RemoveVertical{2}};
+  for (const Edit& removal : removals) {
+    CAPTURE(as_json(removal).dump());
+    REQUIRE(session.edit(removal));
+    const EditState left = session.state();
+    const auto again = session.edit(removal);  // as from a page that was not told
+    REQUIRE_FALSE(again);
+    CHECK_THAT(again.error().line(), Catch::Contains(" 2; ") && Catch::Contains("load the page"));
+    CHECK(session.state() == left);
+  }
+  CHECK(session.state().seam() == std::vector{stroke_at(0), stroke_at(0.2)});
+  CHECK(session.state().edges() == std::vector{edge_at(0.5), edge_at(2.5)});
+
+  // What was undone leaves its id unused, and so it is after a kill.
+  REQUIRE(session.edit(AddStroke{stroke_at(1)}));
+  REQUIRE(session.undo());
+  REQUIRE(session.edit(AddStroke{stroke_at(1.1)}));
+  CHECK(session.state().strokes.back().id == 5);
+  CHECK_FALSE(session.edit(RemoveStroke{4}));
+  REQUIRE(session.undo());
+  const EditState last = session.state();
+  { const Session ended = std::move(session); }
+  session = bench.open();
+  CHECK(session.state() == last);
+  REQUIRE(session.edit(AddStroke{stroke_at(1.2)}));
+  CHECK(session.state().strokes.back().id == 6);
+}
+
+TEST_CASE("a journal of version 1 named strokes and edges by their place; it is understood") {
+  const Bench bench;
+  const auto line = [](const Edit& edit) { return "{\"edit\":" + as_json(edit).dump() + "}\n"; };
+  std::string journal = "{\"format\":\"seamwright-edits\",\"text\":null,\"version\":1}\n";
+  journal += line(AddTie{tie_at(1)}) + "{\"undo\":true}\n" + line(AddTie{tie_at(2)});
+  journal += line(SwitchTie{1, false});  // ids were given again after undo
+  for (int i = 0; i < 3; ++i) {
+    journal += line(AddStroke{stroke_at(0.1 * i)}) + line(AddVertical{edge_at(0.5 + i)});
+  }
+  journal += "{\"edit\":{\"kind\":\"remove-stroke\",\"index\":1}}\n";
+  journal += "{\"edit\":{\"kind\":\"remove-stroke\",\"index\":1}}\n";
+  journal += "{\"edit\":{\"kind\":\"remove-vertical\",\"index\":0}}\n";
+  put_file(bench.journal, journal);
+  EditState last;
+  {
+    Session session = bench.open();
+    CHECK(session.note().empty());
+    CHECK(session.recovered() == 12);
+    CHECK(session.state().ties.size() == 1);
+    CHECK_FALSE(session.state().ties[0].on);
+    CHECK(session.state().seam() == std::vector{stroke_at(0)});
+    CHECK(session.state().edges() == std::vector{edge_at(1.5), edge_at(2.5)});
+    REQUIRE(session.edit(AddTie{tie_at(3)}));
+    REQUIRE(session.undo());
+    REQUIRE(session.edit(AddTie{tie_at(4)}));
+    last = session.state();
+  }
+  CHECK(bench.open().state() == last);
 }
 
 TEST_CASE("edits that no shot file could hold are refused and leave no trace") {
@@ -242,22 +270,14 @@ TEST_CASE("edits that no shot file could hold are refused and leave no trace") {
   nowhere_else.ends[1].longitude_rad = std::nan("");
   UprightEdge beyond_pole = edge_at(0.2);
   beyond_pole.ends[0].latitude_rad = 2;
-  const std::vector<Edit> wrong = {AddTie{twice},
-                                   AddTie{beyond},
-                                   AddTie{unsure},
-                                   AddTie{nowhere},
-                                   ChangeTie{9, tie_at(1)},
-                                   SwitchTie{9, true},
-                                   RemoveTie{0},
-                                   AddStroke{empty},
-                                   AddStroke{wide},
-                                   RemoveStroke{0},
-                                   RemoveStroke{-1},
-                                   AddVertical{point},
-                                   AddVertical{nowhere_else},
-                                   AddVertical{beyond_pole},
-                                   RemoveVertical{0},
-                                   RemoveVertical{-1}};
+  SeamStroke thin = stroke_at(0);
+  thin.reach_rad = 5e-324;  // 0 once it is degrees
+  const std::vector<Edit> wrong = {
+      AddTie{twice},      AddStroke{thin},           AddTie{beyond},           AddTie{unsure},
+      AddTie{nowhere},    ChangeTie{9, tie_at(1)},   SwitchTie{9, true},       RemoveTie{0},
+      AddStroke{empty},   AddStroke{wide},           RemoveStroke{0},          RemoveStroke{-1},
+      AddVertical{point}, AddVertical{nowhere_else}, AddVertical{beyond_pole}, RemoveVertical{0},
+      RemoveVertical{-1}};
   for (const Edit& edit : wrong) {
     CAPTURE(as_json(edit).dump());
     const auto done = session.edit(edit);
@@ -292,4 +312,5 @@ TEST_CASE("edits go through JSON unchanged, and broken JSON is refused without a
   CHECK(refused > 600);
   CHECK_FALSE(edit_of(*parsed(R"({"kind":"remove-tie","id":1,"more":2})")));
   CHECK_FALSE(edit_of(*parsed("[]")));
+  CHECK_FALSE(edit_of(*parsed(R"({"kind":"remove-stroke","index":0})")));
 }

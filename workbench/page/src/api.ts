@@ -30,8 +30,8 @@ export interface PairView {
   px_per_rad: number;
   closed: boolean;
 }
-export interface StrokeView { wish: string; lens: number; reach_rad: number; on_pairs: (Place | null)[][] }
-export interface VerticalView { ends_rad: [Place, Place]; on_sphere: [Place, Place] } // the second in degrees
+export interface StrokeView { id: number; wish: string; lens: number; reach_rad: number; on_pairs: (Place | null)[][] }
+export interface VerticalView { id: number; ends_rad: [Place, Place]; on_sphere: [Place, Place] } // the second in degrees
 /** Rows of the rotation from the panorama as the body stood to the upright one. */
 export type Turn = [[number, number, number], [number, number, number], [number, number, number]];
 export type Level = { tilt_deg: number; rms_lean_deg: number; levelled_from_rig: Turn } | { fault: string };

@@ -60,8 +60,8 @@ function show(view: ShotView): void {
   if (!chosenTie()) scene.chosen = null;
   showFigures(view);
   showTies(view, scene.chosen, choose);
-  showStrokes(view, (index) => void change((shot) => api.edit(shot, { kind: 'remove-stroke', index })));
-  showVerticals(view, (index) => void change((shot) => api.edit(shot, { kind: 'remove-vertical', index })));
+  showStrokes(view, (id) => void change((shot) => api.edit(shot, { kind: 'remove-stroke', id })));
+  showVerticals(view, (id) => void change((shot) => api.edit(shot, { kind: 'remove-vertical', id })));
   showWords(view, shots.findings(view.shot));
   showChosen(chosenTie());
   sphere.show(view);

@@ -56,12 +56,12 @@ export function showTies(view: ShotView, chosen: number | null, choose: (id: num
   if (view.ties.length === 0) line(list, 'Click a clear mark in one strip.');
 }
 
-export function showStrokes(view: ShotView, remove: (index: number) => void): void {
+export function showStrokes(view: ShotView, remove: (id: number) => void): void {
   const list = element('strokes');
   list.replaceChildren();
-  view.strokes.forEach((stroke, i) => {
+  view.strokes.forEach((stroke) => {
     const what = stroke.wish === 'lens' ? `lens ${stroke.lens} wanted` : stroke.wish === 'away' ? 'seam keeps away' : 'seam may pass';
-    item(list, `Remove: ${what}`, false, () => remove(i));
+    item(list, `Remove: ${what}`, false, () => remove(stroke.id));
   });
   if (view.strokes.length === 0) line(list, 'None.');
 }
@@ -77,11 +77,11 @@ function levelWords(view: ShotView): string {
     : `${stood} The ${view.verticals.length} edges lean ${rms_lean_deg.toFixed(2)}° against that.`;
 }
 
-export function showVerticals(view: ShotView, remove: (index: number) => void): void {
+export function showVerticals(view: ShotView, remove: (id: number) => void): void {
   const list = element('verticals');
   list.replaceChildren();
   view.verticals.forEach((edge, i) => {
-    item(list, `Remove: edge ${i + 1} at longitude ${edge.on_sphere[0][0].toFixed(0)}°`, false, () => remove(i));
+    item(list, `Remove: edge ${i + 1} at longitude ${edge.on_sphere[0][0].toFixed(0)}°`, false, () => remove(edge.id));
   });
   if (view.verticals.length === 0) line(list, 'None.');
   const level = element('level');
