@@ -368,8 +368,7 @@ Image moved_onto_reference(const Exposed& frame, const FrameMotion& motion, doub
   const auto step = static_cast<std::size_t>(image.channel_count());
   const std::vector<FloatPlane> planes = light_planes(frame);
   Image moved(width, height, image.channels(), image.type());
-  moved.icc_profile = image.icc_profile;
-  moved.transfer = image.transfer;
+  moved.take_meaning_of(image);
   const double cosine = std::cos(motion.turn_rad);
   const double sine = std::sin(motion.turn_rad);
   const auto white = static_cast<float>(std::max(1.0, clip_level));

@@ -244,8 +244,9 @@ class Merge {
                                .noise = report_.noise,
                                .clip_level = options_.clip_level,
                                .black_is_cut = source.type() != SampleType::f32});
+    merged.file = source.file;
     if (!source.icc_profile.empty()) {
-      auto profile = with_transfer(source.icc_profile, Transfer::linear);
+      auto profile = with_transfer(source.icc_profile, Transfer::linear, source.file);
       if (!profile) return tl::unexpected(profile.error());
       merged.icc_profile = std::move(*profile);
     }

@@ -166,8 +166,9 @@ Result<Image> for_display(const Image& light, const DisplayOptions& options) {
   if (auto error = options.validate()) return fail(std::move(*error));
   Image shown(light.width(), light.height(), light.channels(), SampleType::u16);
   shown.transfer = Transfer::srgb;
+  shown.file = light.file;
   if (!light.icc_profile.empty()) {
-    auto profile = with_transfer(light.icc_profile, Transfer::srgb);
+    auto profile = with_transfer(light.icc_profile, Transfer::srgb, light.file);
     if (!profile) return tl::unexpected(profile.error());
     shown.icc_profile = std::move(*profile);
   }

@@ -1,3 +1,6 @@
+#include <cstdint>
+#include <optional>
+
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
@@ -16,20 +19,45 @@ struct FrameFacts {
   ImageHeader header;
   FrameInfo info;
   std::optional<MadeFrom> made_from;
-  Result<ImageCircle> circle;
+  std::optional<ImageCircle> circle;
+  std::string no_circle;  ///< why there is none
 };
+
+// Pixels are read for the circle alone, and no body's frames are larger than this.
+constexpr std::int64_t kLargestFrame_px = 200'000'000;
+
+Result<void> find_circle(FrameFacts& facts) {
+  const std::int64_t pixels = std::int64_t{facts.header.width} * facts.header.height;
+  if (pixels > kLargestFrame_px) {
+    facts.no_circle =
+        fmt::format("not looked for: larger than {} Mpx, no frame", kLargestFrame_px / 1'000'000);
+    return {};
+  }
+  const auto image = read_image(facts.file);
+  if (!image) return tl::unexpected(image.error());
+  auto circle = find_image_circle(*image);
+  if (circle) {
+    facts.circle = *circle;
+  } else {
+    facts.no_circle = "none found: " + circle.error().what;
+  }
+  return {};
+}
 
 Result<FrameFacts> facts_of(const std::string& file) {
   auto header = read_image_header(file);
   if (!header) return tl::unexpected(header.error());
-  const auto image = read_image(file);
-  if (!image) return tl::unexpected(image.error());
   auto info = read_frame_info(file);
   if (!info) return tl::unexpected(info.error());
   const auto sphere = read_panorama_info(file);
-  return FrameFacts{file, std::move(*header), std::move(*info),
-                    sphere && *sphere ? (*sphere)->made_from : std::nullopt,
-                    find_image_circle(*image)};
+  FrameFacts facts{.file = file,
+                   .header = std::move(*header),
+                   .info = std::move(*info),
+                   .made_from = sphere && *sphere ? (*sphere)->made_from : std::nullopt,
+                   .circle = {},
+                   .no_circle = {}};
+  if (auto found = find_circle(facts); !found) return tl::unexpected(found.error());
+  return facts;
 }
 
 std::string_view channels_name(Channels channels) {
@@ -91,7 +119,7 @@ void tell_people(const FrameFacts& facts) {
         circle.centre_px.x(), circle.centre_px.y(), circle.radius_px, 100 * circle.coverage,
         circle.residual_px);
   } else {
-    text += fmt::format("  circle     none found: {}\n", facts.circle.error().what);
+    text += fmt::format("  circle     {}\n", facts.no_circle);
   }
   fmt::print("{}", printable_text(text));
 }

@@ -36,6 +36,11 @@ CLI::App& Program::add_command(const std::string& name, const std::string& purpo
   command->add_flag("--json", json_, "Print one machine-readable object on stdout");
   command->add_option("--threads", threads_, "Threads to use; 0: all cores")
       ->check(CLI::Range(0, 1024));
+  command
+      ->add_option("--largest-gpx", largest_gpx_,
+                   "Largest picture to read, in thousand million pixels; if not given: 4, or what "
+                   "fits into half of the memory")
+      ->check(CLI::Range(0.001, 1000.0));
   command->footer(example);
   command->callback([this, name, action = std::move(action)] {
     chosen_ = name;
@@ -95,6 +100,11 @@ Result<Outcome> Program::run_guarded(const Console& console) const {
   return outcome;
 }
 
+PictureLimit Program::picture_limit() const {
+  if (largest_gpx_ <= 0) return PictureLimit::usual();
+  return {.pixels = static_cast<std::uint64_t>(largest_gpx_ * 1e9)};
+}
+
 int Program::run_action() const {
   const Console console(json_);
   const auto internal = [&](const std::string& what) {
@@ -107,6 +117,7 @@ int Program::run_action() const {
   };
   try {
     const ThreadLimit limit(threads_);
+    const PictureLimitScope largest(picture_limit());
     const auto outcome = run_guarded(console);
     if (outcome) return static_cast<int>(*outcome);
     console.fail(outcome.error());

@@ -7,6 +7,7 @@
 
 #include "base/result.h"
 #include "cli/console.h"
+#include "imaging/picture_limit.h"
 
 namespace seamwright {
 
@@ -18,8 +19,8 @@ class Program {
   /// What a command does; its failure is told by the program.
   using Action = std::function<Result<Outcome>(const Console&)>;
 
-  /// Adds a command with the options every command has (--json, --threads; --overwrite where it
-  /// writes files). `example` ends its help text.
+  /// Adds a command with the options every command has (--json, --threads, --largest-gpx;
+  /// --overwrite where it writes files). `example` ends its help text.
   CLI::App& add_command(const std::string& name, const std::string& purpose,
                         const std::string& example, Action action);
 
@@ -30,6 +31,7 @@ class Program {
  private:
   [[nodiscard]] int run_action() const;
   [[nodiscard]] Result<Outcome> run_guarded(const Console& console) const;
+  [[nodiscard]] PictureLimit picture_limit() const;
   [[nodiscard]] int refuse(const CLI::ParseError& error);
 
   CLI::App app_;
@@ -38,6 +40,7 @@ class Program {
   bool json_ = false;
   int threads_ = 0;
   bool overwrite_ = false;
+  double largest_gpx_ = 0;  // 0: as usual
 };
 
 // One file per command.

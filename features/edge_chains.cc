@@ -92,7 +92,8 @@ class EdgeRaster {
     const auto least = static_cast<float>(options_.least_gradient);
     for (int x = 1; x + 1 < width_; ++x) {
       const float own = gradient_[at(x, y)].norm();
-      if (own < least) continue;
+      // What is beyond a float's range has a norm, and no direction.
+      if (!(own >= least) || !std::isfinite(own)) continue;
       const auto [dark, bright] = beside(x, y);
       if (own >= dark && own > bright) state_[at(x, y)] = kRidge;
     }

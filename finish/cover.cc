@@ -130,8 +130,7 @@ Result<void> cover_by_filling(Image& panorama, double radius_deg) {
   if (auto error = check(panorama, radius_deg, "cover")) return fail(std::move(*error));
   const FlatView view = surroundings(panorama.width(), radius_deg);
   Image floor = to_type(render_flat_view(WrappedPanorama(panorama), view), SampleType::f32);
-  floor.icc_profile = panorama.icc_profile;
-  floor.transfer = panorama.transfer;
+  floor.take_meaning_of(panorama);
   // A little wider than what is replaced, so that the rim takes nothing from the stand.
   if (auto done = fill_hole(floor, disc(view, radius_deg, 3)); !done) return done;
   static_cast<void>(put_view_back(panorama, view, floor, disc(view, radius_deg, 0)));

@@ -62,8 +62,7 @@ Result<int> face_size(const Image& panorama, const CubeOptions& options) {
 
 Image part_of(const Image& picture, int left, int top, int width, int height) {
   Image out(width, height, picture.channels(), picture.type());
-  out.icc_profile = picture.icc_profile;
-  out.transfer = picture.transfer;
+  out.take_meaning_of(picture);
   const std::size_t pixel = picture.row_bytes() / static_cast<std::size_t>(picture.width());
   for (int y = 0; y < height; ++y) {
     std::memcpy(out.bytes().data() + static_cast<std::size_t>(y) * out.row_bytes(),

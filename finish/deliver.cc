@@ -130,8 +130,7 @@ Result<void> write_cropped(const fs::path& path, const Image& panorama,
                              .xmp = xmp_of(record, panorama.width(), kept)};
   if (kept.rows == panorama.height()) return write_image(path, panorama, options);
   Image cropped(panorama.width(), kept.rows, panorama.channels(), panorama.type());
-  cropped.icc_profile = panorama.icc_profile;
-  cropped.transfer = panorama.transfer;
+  cropped.take_meaning_of(panorama);
   std::memcpy(cropped.bytes().data(),
               panorama.bytes().data() + static_cast<std::size_t>(kept.top) * panorama.row_bytes(),
               cropped.bytes().size());

@@ -66,8 +66,7 @@ Image render_flat_view(const WrappedPanorama& panorama, const FlatView& view) {
   const bool is_float = panorama.bordered().type() == SampleType::f32;
   Image out(view.size_px, view.size_px, sampler.colours() == 3 ? Channels::rgb : Channels::grey,
             is_float ? SampleType::f32 : SampleType::u16);
-  out.icc_profile = panorama.bordered().icc_profile;
-  out.transfer = panorama.bordered().transfer;
+  out.take_meaning_of(panorama.bordered());
   parallel_for(0, out.height(), [&](int y) {
     if (is_float) {
       render_row<float>(panorama, sampler, view, out, y);

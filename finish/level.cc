@@ -152,8 +152,7 @@ Result<Image> turn_panorama(const Image& panorama, const Quat& turned_from_panor
   const PictureSampler sampler(source.bordered(), kernel);
   const Channels channels = sampler.colours() == 3 ? Channels::rgb : Channels::grey;
   Image out(panorama.width(), panorama.height(), channels, panorama.type());
-  out.icc_profile = panorama.icc_profile;
-  out.transfer = panorama.transfer;
+  out.take_meaning_of(panorama);
   const Quat back = turned_from_panorama.conjugate();
   constexpr int kBandRows = 128;
   for (int top = 0; top < out.height(); top += kBandRows) {

@@ -26,8 +26,7 @@ WrappedPanorama::WrappedPanorama(const Image& panorama)
     : raster_{panorama.width(), panorama.height()},
       bordered_(panorama.width() + 2 * kBorder_px, panorama.height() + 2 * kBorder_px,
                 panorama.channels(), panorama.type()) {
-  bordered_.icc_profile = panorama.icc_profile;
-  bordered_.transfer = panorama.transfer;
+  bordered_.take_meaning_of(panorama);
   const int width = panorama.width();
   const std::size_t pixel = panorama.row_bytes() / static_cast<std::size_t>(width);
   for (int row = 0; row < bordered_.height(); ++row) {

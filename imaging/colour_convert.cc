@@ -49,7 +49,7 @@ Result<Image> converted_to(const Image& image, const Image& target) {
                               cmsFLAGS_COPY_ALPHA | cmsFLAGS_NOCACHE | cmsFLAGS_NOOPTIMIZE));
   }
   if (!transform) {
-    return fail({.where = {},
+    return fail({.where = from ? target.file : image.file,
                  .field = "ICC profile",
                  .what = "the colours cannot be converted to the panorama's profile",
                  .remedy = "save the picture with a plain profile, such as sRGB"});

@@ -63,8 +63,7 @@ void grey_rows(const Image& from, Image& to) {
 Image to_type(const Image& image, SampleType type) {
   if (image.empty() || image.type() == type) return image;
   Image to(image.width(), image.height(), image.channels(), type);
-  to.icc_profile = image.icc_profile;
-  to.transfer = image.transfer;
+  to.take_meaning_of(image);
   switch (image.type()) {
     case SampleType::u8:
       convert_rows_from<std::uint8_t>(image, to);

@@ -19,9 +19,9 @@ using Context = LcmsContext;
 using Profile = LcmsProfile;
 using Curve = std::unique_ptr<cmsToneCurve, FreeCurve>;
 
-Error profile_error(std::string what) {
+Error profile_error(const std::string& file, std::string what) {
   return {.kind = ErrorKind::user_input,
-          .where = {},
+          .where = file,
           .field = "ICC profile",
           .what = std::move(what),
           .remedy = "convert the picture to a profile with tone curves, such as sRGB"};
@@ -59,7 +59,7 @@ ToneFunction tone_function(const Context& context, const cmsToneCurve* curve) {
 bool is_usable(const ToneFunction& tone) {
   constexpr int kSamples = 4096;
   double before = tone(0.0);
-  if (!(tone(1.0) > std::max(before, 0.0) + 1e-3)) return false;
+  if (!(tone(1.0) > std::max(before, 0.0) + 1e-3) || !std::isfinite(tone(1.0))) return false;
   for (int i = 1; i <= kSamples; ++i) {
     const double here = tone(static_cast<double>(i) / kSamples);
     if (!(here >= before - 1e-6)) return false;
@@ -91,22 +91,22 @@ Curve transfer_curve(const Context& context, Transfer transfer) {
 }  // namespace
 
 Result<std::array<ToneFunction, 3>> tone_functions(std::span<const std::byte> icc_profile,
-                                                   bool coloured) {
+                                                   bool coloured, const std::string& file) {
   const Context context = silent_context();
   const Profile profile = open_profile(context, icc_profile);
-  if (!profile) return fail(profile_error("is broken"));
+  if (!profile) return fail(profile_error(file, "is broken"));
   const cmsColorSpaceSignature wanted = coloured ? cmsSigRgbData : cmsSigGrayData;
   if (cmsGetColorSpace(profile.get()) != wanted) {
-    return fail(profile_error(coloured ? "is not for RGB pixels" : "is not for grey pixels"));
+    return fail(profile_error(file, coloured ? "is not for RGB pixels" : "is not for grey pixels"));
   }
   constexpr cmsTagSignature kRgbTags[] = {cmsSigRedTRCTag, cmsSigGreenTRCTag, cmsSigBlueTRCTag};
   std::array<ToneFunction, 3> tones;
   for (std::size_t i = 0; i < tones.size(); ++i) {
     const cmsTagSignature tag = coloured ? kRgbTags[i] : cmsSigGrayTRCTag;
     const auto* curve = static_cast<const cmsToneCurve*>(cmsReadTag(profile.get(), tag));
-    if (curve == nullptr) return fail(profile_error("has no tone curves"));
+    if (curve == nullptr) return fail(profile_error(file, "has no tone curves"));
     tones[i] = tone_function(context, curve);
-    if (!is_usable(tones[i])) return fail(profile_error("has a tone curve that does not rise"));
+    if (!is_usable(tones[i])) return fail(profile_error(file, "has a tone curve that does not rise"));
   }
   return tones;
 }
@@ -133,10 +133,10 @@ std::vector<std::byte> make_icc_profile(Channels channels, Transfer transfer) {
 }
 
 Result<std::vector<std::byte>> with_transfer(std::span<const std::byte> icc_profile,
-                                             Transfer transfer) {
+                                             Transfer transfer, const std::string& file) {
   const Context context = silent_context();
   const Profile source = open_profile(context, icc_profile);
-  if (!source) return fail(profile_error("is broken"));
+  if (!source) return fail(profile_error(file, "is broken"));
   if (cmsGetColorSpace(source.get()) == cmsSigGrayData) {
     return make_icc_profile(Channels::grey, transfer);
   }
@@ -145,7 +145,7 @@ Result<std::vector<std::byte>> with_transfer(std::span<const std::byte> icc_prof
   for (const cmsTagSignature tag :
        {cmsSigRedColorantTag, cmsSigGreenColorantTag, cmsSigBlueColorantTag}) {
     const void* colorant = cmsReadTag(source.get(), tag);
-    if (colorant == nullptr) return fail(profile_error("has no primaries"));
+    if (colorant == nullptr) return fail(profile_error(file, "has no primaries"));
     cmsWriteTag(result.get(), tag, colorant);
   }
   // The unadapted primaries go along, or go: nothing written takes a tag out.

@@ -19,9 +19,10 @@ namespace seamwright {
 using ToneFunction = std::function<double(double)>;
 
 /// Tone curves of a matrix/TRC profile (red, green, blue) or of a grey one (three times the same).
-/// `coloured`: the pixels have three colour channels. Curves that fall or are flat are refused.
+/// `coloured`: the pixels have three colour channels; `file` is where the profile was found, for
+/// errors. Curves that fall, are flat or leave the finite numbers are refused.
 [[nodiscard]] Result<std::array<ToneFunction, 3>> tone_functions(
-    std::span<const std::byte> icc_profile, bool coloured);
+    std::span<const std::byte> icc_profile, bool coloured, const std::string& file);
 
 /// The description of a profile; empty when it has none or is broken.
 [[nodiscard]] std::string icc_description(std::span<const std::byte> icc_profile);
@@ -32,9 +33,10 @@ using ToneFunction = std::function<double(double)>;
 
 /// The same colours as a matrix/TRC or grey profile, but with the given transfer: what float light
 /// made of such pixels needs, and what codes made of that light need. Same bytes each time. Fails
-/// on a broken profile and on one that is neither.
+/// on a broken profile, found in `file`, and on one that is neither.
 [[nodiscard]] Result<std::vector<std::byte>> with_transfer(std::span<const std::byte> icc_profile,
-                                                           Transfer transfer);
+                                                           Transfer transfer,
+                                                           const std::string& file);
 
 /// A profile with the primaries and the white of Rec. ITU-R BT.2020 (D65) and the given transfer.
 [[nodiscard]] std::vector<std::byte> make_wide_profile(Transfer transfer);

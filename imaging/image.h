@@ -7,7 +7,10 @@
 #include <cstddef>
 #include <cstdint>
 #include <span>
+#include <string>
 #include <vector>
+
+#include "imaging/zeroed_bytes.h"
 
 namespace seamwright {
 
@@ -82,8 +85,8 @@ class Image {
            bytes_per_sample(type_);
   }
 
-  [[nodiscard]] std::span<std::byte> bytes() { return bytes_; }
-  [[nodiscard]] std::span<const std::byte> bytes() const { return bytes_; }
+  [[nodiscard]] std::span<std::byte> bytes() { return bytes_.span(); }
+  [[nodiscard]] std::span<const std::byte> bytes() const { return bytes_.span(); }
 
   /// Row y as width × channel_count samples of T; T must match `type()` (asserted).
   template <class T>
@@ -95,6 +98,11 @@ class Image {
   std::vector<std::byte> icc_profile;
   /// Meaning of the code values where `icc_profile` is empty.
   Transfer transfer = Transfer::srgb;
+  /// The file that the pixels, or most of them, were read from: errors name it. Empty: none.
+  std::string file;
+
+  /// Takes profile, transfer and file over from the picture that this one is made of.
+  void take_meaning_of(const Image& other);
 
  private:
   // Inline: rows are asked for in inner loops.
@@ -107,7 +115,7 @@ class Image {
   int height_ = 0;
   Channels channels_ = Channels::rgb;
   SampleType type_ = SampleType::u8;
-  std::vector<std::byte> bytes_;
+  ZeroedBytes bytes_;
 };
 
 template <class T>

@@ -12,7 +12,7 @@
 #include <jerror.h>
 #include <jpeglib.h>
 
-#include "base/file.h"
+#include "imaging/c_file.h"
 #include "imaging/codecs.h"
 #include "imaging/exif_reader.h"
 #include "imaging/icc.h"
@@ -28,9 +28,11 @@ constexpr int kIccMarker = JPEG_APP0 + 2;
 
 class JpegFile {
  public:
-  explicit JpegFile(std::string bytes) : bytes_(std::move(bytes)) {
+  explicit JpegFile(CFile file) : file_(std::move(file)) {
     jpeg_.err = errors_.manager();
     jpeg_create_decompress(&jpeg_);
+    progress_.progress_monitor = limit_scans;
+    jpeg_.progress = &progress_;
   }
   ~JpegFile() { jpeg_destroy_decompress(&jpeg_); }
   JpegFile(const JpegFile&) = delete;
@@ -38,7 +40,7 @@ class JpegFile {
 
   bool read_header() {
     if (setjmp(errors_.on_failure) != 0) return false;
-    jpeg_mem_src(&jpeg_, reinterpret_cast<const unsigned char*>(bytes_.data()), bytes_.size());
+    jpeg_stdio_src(&jpeg_, file_.get());
     jpeg_save_markers(&jpeg_, kExifMarker, 0xFFFF);
     jpeg_save_markers(&jpeg_, kIccMarker, 0xFFFF);
     jpeg_read_header(&jpeg_, TRUE);
@@ -60,6 +62,10 @@ class JpegFile {
   [[nodiscard]] JDIMENSION width() const { return jpeg_.image_width; }
   [[nodiscard]] JDIMENSION height() const { return jpeg_.image_height; }
   [[nodiscard]] int components() const { return jpeg_.num_components; }
+  /// Of one pixel; a picture in several scans is kept whole, as 16-bit coefficients.
+  [[nodiscard]] int decoder_bytes() {
+    return jpeg_has_multiple_scans(&jpeg_) == TRUE ? 2 * jpeg_.num_components : 0;
+  }
   [[nodiscard]] Channels channels() const {
     return jpeg_.num_components == 1 ? Channels::grey : Channels::rgb;
   }
@@ -91,21 +97,32 @@ class JpegFile {
     return jpeg_read_icc_profile(&jpeg_, data, size) == TRUE;
   }
 
+  // Each scan of a progressive picture goes over all of it, however few bytes it has; usual files
+  // have ten.
+  static void limit_scans(j_common_ptr jpeg) {
+    constexpr int kMostScans = 200;
+    if (reinterpret_cast<j_decompress_ptr>(jpeg)->input_scan_number <= kMostScans) return;
+    auto& errors = *reinterpret_cast<JpegErrors*>(jpeg->err);
+    std::snprintf(errors.text.data(), errors.text.size(), "more than %d scans", kMostScans);
+    std::longjmp(errors.on_failure, 1);
+  }
+
   JpegErrors errors_;
+  jpeg_progress_mgr progress_ = {};
   jpeg_decompress_struct jpeg_ = {};
-  std::string bytes_;
+  CFile file_;
 };
 
 Result<std::unique_ptr<JpegFile>> open_jpeg(const PictureFile& file) {
-  auto bytes = read_file(file.path, file.bytes);
-  if (!bytes) return tl::unexpected(bytes.error());
-  auto jpeg = std::make_unique<JpegFile>(std::move(*bytes));
+  CFile stream = open_c_file(file.path, "rb");
+  if (!stream) return fail(unreadable_picture(file.path));
+  auto jpeg = std::make_unique<JpegFile>(std::move(stream));
   if (!jpeg->read_header()) return fail(broken_picture(file.path, jpeg->message()));
   if (jpeg->components() != 1 && jpeg->components() != 3) {
     return fail(unsupported_picture(file.path, "has CMYK colours", "save it as RGB or grey"));
   }
   if (auto ok = check_picture_size(file.path, jpeg->width(), jpeg->height(),
-                                   static_cast<std::uint64_t>(jpeg->components()), file.bytes,
+                                   8 * static_cast<std::uint64_t>(jpeg->components()), file.bytes,
                                    kMostExpansion);
       !ok) {
     return tl::unexpected(ok.error());
@@ -141,6 +158,7 @@ Result<ImageHeader> read_jpeg_header(const PictureFile& file) {
   header.height = static_cast<int>(jpeg.height());
   header.channels = jpeg.channels();
   header.compression = "JPEG";
+  header.decoder_bytes_per_pixel = jpeg.decoder_bytes();
   header.orientation = jpeg.orientation();
   if (header.orientation >= 5) std::swap(header.width, header.height);
   const auto profile = jpeg.icc_profile();

@@ -38,8 +38,7 @@ void copy_pixels(const Image& from, const Walk& walk, Image& to) {
 
 Image walked(const Image& from, const Walk& walk) {
   Image to(walk.width, walk.height, from.channels(), from.type());
-  to.icc_profile = from.icc_profile;
-  to.transfer = from.transfer;
+  to.take_meaning_of(from);
   switch (static_cast<std::size_t>(from.channel_count()) * bytes_per_sample(from.type())) {
     case 1:
       copy_pixels<1>(from, walk, to);

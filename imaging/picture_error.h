@@ -18,19 +18,21 @@ namespace seamwright {
 [[nodiscard]] Error unsupported_picture(const std::filesystem::path& path, std::string what,
                                         std::string remedy);
 
+/// The file cannot be opened or read, as the system says in errno.
+[[nodiscard]] Error unreadable_picture(const std::filesystem::path& path);
+
 /// Writing failed; `detail` as above, may be empty.
 [[nodiscard]] Error write_failure(const std::filesystem::path& path, const std::string& detail);
 
-/// Refuses a picture that cannot be real: without pixels, a side above a million, or more pixel
-/// bytes than `file_bytes` × `most_expansion` could decompress to.
+/// Refuses a picture that cannot be real: without pixels, a side above a million, or pixels of
+/// `pixel_bits`, as stored, that `file_bytes` × `most_expansion` cannot decompress to. One that is
+/// merely large passes; picture_limit.h looks at that.
 [[nodiscard]] Result<void> check_picture_size(const std::filesystem::path& path,
                                               std::uint64_t width, std::uint64_t height,
-                                              std::uint64_t pixel_bytes, std::uint64_t file_bytes,
+                                              std::uint64_t pixel_bits, std::uint64_t file_bytes,
                                               std::uint64_t most_expansion);
 
 /// Above what deflate (1032), LZW (about 1400) and JPEG reach.
 inline constexpr std::uint64_t kMostExpansion = 2048;
-/// The same for PNG, where one bit may become four bytes.
-inline constexpr std::uint64_t kMostPngExpansion = 32 * kMostExpansion;
 
 }  // namespace seamwright

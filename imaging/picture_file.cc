@@ -1,8 +1,6 @@
 #include "imaging/picture_file.h"
 
 #include <array>
-#include <cerrno>
-#include <cstring>
 #include <fstream>
 #include <optional>
 #include <string_view>
@@ -44,7 +42,7 @@ Result<PictureFile> find_picture(const std::filesystem::path& path) {
   const std::uint64_t bytes = std::filesystem::file_size(path, code);
   std::ifstream in(path, std::ios::binary);
   if (code || !in) {
-    return fail(unreadable(path, std::string("cannot be read: ") + std::strerror(errno)));
+    return fail(unreadable_picture(path));
   }
   std::array<char, 8> start{};
   in.read(start.data(), start.size());

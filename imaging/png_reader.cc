@@ -10,7 +10,7 @@
 
 #include <png.h>
 
-#include "base/file.h"
+#include "imaging/c_file.h"
 #include "imaging/codecs.h"
 #include "imaging/exif_reader.h"
 #include "imaging/icc.h"
@@ -27,8 +27,7 @@ constexpr png_uint_32 kMostSide = 1'000'000;
 struct Source {
   std::jmp_buf on_failure;
   std::array<char, 200> message = {};
-  std::string bytes;
-  std::size_t at = 0;
+  CFile file;
 };
 
 [[noreturn]] void fail_reading(png_structp png, png_const_charp text) {
@@ -41,15 +40,13 @@ void ignore_warning(png_structp, png_const_charp) {}
 
 void take_bytes(png_structp png, png_bytep to, std::size_t count) {
   auto& source = *static_cast<Source*>(png_get_io_ptr(png));
-  if (source.bytes.size() - source.at < count) png_error(png, "ends too early");
-  std::memcpy(to, source.bytes.data() + source.at, count);
-  source.at += count;
+  if (std::fread(to, 1, count, source.file.get()) != count) png_error(png, "ends too early");
 }
 
 class PngFile {
  public:
-  explicit PngFile(std::string bytes) {
-    source_.bytes = std::move(bytes);
+  explicit PngFile(CFile file) {
+    source_.file = std::move(file);
     png_ = png_create_read_struct(PNG_LIBPNG_VER_STRING, &source_, fail_reading, ignore_warning);
     info_ = png_create_info_struct(png_);
     png_set_read_fn(png_, &source_, take_bytes);
@@ -64,6 +61,7 @@ class PngFile {
     png_set_user_limits(png_, kMostSide, kMostSide);
     png_read_info(png_, info_);
     stored_bits_ = png_get_bit_depth(png_, info_);
+    stored_channels_ = png_get_channels(png_, info_);
     return true;
   }
 
@@ -87,6 +85,10 @@ class PngFile {
   [[nodiscard]] png_uint_32 width() const { return png_get_image_width(png_, info_); }
   [[nodiscard]] png_uint_32 height() const { return png_get_image_height(png_, info_); }
   [[nodiscard]] int stored_bits() const { return stored_bits_; }
+  /// Before palettes, small depths and transparency are widened.
+  [[nodiscard]] std::uint64_t stored_pixel_bits() const {
+    return static_cast<std::uint64_t>(stored_bits_) * static_cast<std::uint64_t>(stored_channels_);
+  }
   [[nodiscard]] SampleType type() const {
     return png_get_bit_depth(png_, info_) == 16 ? SampleType::u16 : SampleType::u8;
   }
@@ -96,7 +98,6 @@ class PngFile {
     return kByCount[png_get_channels(png_, info_) - 1];
   }
   [[nodiscard]] std::size_t row_bytes() const { return png_get_rowbytes(png_, info_); }
-  [[nodiscard]] std::size_t file_bytes() const { return source_.bytes.size(); }
   [[nodiscard]] std::string message() const { return source_.message.data(); }
 
   [[nodiscard]] std::vector<std::byte> icc_profile() const {
@@ -129,20 +130,19 @@ class PngFile {
   png_structp png_ = nullptr;
   png_infop info_ = nullptr;
   int stored_bits_ = 8;
+  int stored_channels_ = 3;
 };
 
 // Everything up to the pixels, checked.
 Result<std::unique_ptr<PngFile>> open_png(const PictureFile& file) {
-  auto bytes = read_file(file.path, file.bytes);
-  if (!bytes) return tl::unexpected(bytes.error());
-  auto png = std::make_unique<PngFile>(std::move(*bytes));
+  CFile stream = open_c_file(file.path, "rb");
+  if (!stream) return fail(unreadable_picture(file.path));
+  auto png = std::make_unique<PngFile>(std::move(stream));
   if (!png->read_info() || !png->ask_for_plain_pixels()) {
     return fail(broken_picture(file.path, png->message()));
   }
-  const std::size_t pixel =
-      static_cast<std::size_t>(channel_count(png->channels())) * bytes_per_sample(png->type());
-  if (auto ok = check_picture_size(file.path, png->width(), png->height(), pixel, png->file_bytes(),
-                                   kMostPngExpansion);
+  if (auto ok = check_picture_size(file.path, png->width(), png->height(),
+                                   png->stored_pixel_bits(), file.bytes, kMostExpansion);
       !ok) {
     return tl::unexpected(ok.error());
   }

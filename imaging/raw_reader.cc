@@ -12,9 +12,14 @@
 #include "imaging/convert.h"
 #include "imaging/icc.h"
 #include "imaging/picture_error.h"
+#include "imaging/picture_limit.h"
 
 namespace seamwright {
 namespace {
+
+// LibRaw keeps the mosaic, four words a pixel while it fills it, and the finished picture.
+constexpr int kDecoderBytes = 2 + 8 + 6;
+constexpr int kSampleBytes = 6;
 
 std::string lower_suffix(const std::filesystem::path& path) {
   std::string suffix = path.extension().string();
@@ -71,6 +76,10 @@ std::array<double, 9> wide_from_camera(const libraw_colordata_t& colour) {
   return matrix;
 }
 
+bool is_finite(const std::array<double, 9>& matrix) {
+  return std::all_of(matrix.begin(), matrix.end(), [](double v) { return std::isfinite(v); });
+}
+
 struct FreeMemory {
   void operator()(libraw_processed_image_t* image) const { LibRaw::dcraw_clear_mem(image); }
 };
@@ -86,9 +95,17 @@ bool is_raw_file(const std::filesystem::path& path) {
 
 Result<CameraPicture> read_camera_picture(const std::filesystem::path& path) {
   const auto raw = processor();
-  for (const int code : {raw->open_file(path.string().c_str()), raw->unpack()}) {
-    if (code != LIBRAW_SUCCESS) return fail(raw_error(path, code));
+  if (const int code = raw->open_file(path.string().c_str()); code != LIBRAW_SUCCESS) {
+    return fail(raw_error(path, code));
   }
+  const libraw_image_sizes_t& sizes = raw->imgdata.sizes;
+  if (auto ok = check_picture_limit(path, std::max(sizes.raw_width, sizes.width),
+                                    std::max(sizes.raw_height, sizes.height),
+                                    kSampleBytes + kDecoderBytes);
+      !ok) {
+    return tl::unexpected(ok.error());
+  }
+  if (const int code = raw->unpack(); code != LIBRAW_SUCCESS) return fail(raw_error(path, code));
   if (raw->imgdata.idata.colors != 3 || raw->imgdata.idata.filters == 0) {
     return fail(unsupported_picture(
         path, fmt::format("a sensor of {} colours is not read", raw->imgdata.idata.colors),
@@ -103,7 +120,9 @@ Result<CameraPicture> read_camera_picture(const std::filesystem::path& path) {
   if (!made || made->colors != 3 || made->bits != 16) return fail(raw_error(path, code));
   CameraPicture picture{.image = Image(made->width, made->height, Channels::rgb, SampleType::u16),
                         .wide_from_camera = wide_from_camera(raw->imgdata.color)};
+  if (!is_finite(picture.wide_from_camera)) return fail(broken_picture(path, "its colour matrix"));
   picture.image.transfer = Transfer::linear;
+  picture.image.file = path.string();
   const auto bytes = picture.image.bytes();
   if (bytes.size() != made->data_size) return fail(raw_error(path, LIBRAW_DATA_ERROR));
   std::memcpy(bytes.data(), made->data, bytes.size());
@@ -151,6 +170,7 @@ Result<ImageHeader> read_raw_header(const PictureFile& file) {
   header.type = SampleType::u16;
   header.bits_per_sample = 16;
   header.compression = "none";
+  header.decoder_bytes_per_pixel = kDecoderBytes;
   return header;
 }
 

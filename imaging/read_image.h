@@ -14,7 +14,9 @@
 // raw    DNG and what else LibRaw opens: linear 16-bit in Rec. ITU-R BT.2020 (raw_reader.h).
 //
 // A broken or truncated file is an error, never a partial picture. A size that the file cannot
-// possibly hold is refused before memory is taken.
+// possibly hold, and one beyond the limit of picture_limit.h, is refused before memory is taken.
+// Float samples that are not finite or mean no light are refused with their number
+// (sample_check.h).
 
 #include <cstddef>
 #include <filesystem>
@@ -41,6 +43,8 @@ struct ImageHeader {
   int orientation = 1;          ///< as stored, 1…8 (TIFF 6.0 tag 274)
   std::size_t icc_bytes = 0;    ///< size of the ICC profile; 0: none
   std::string icc_description;  ///< its description; empty when it has none or is broken
+  /// What the decoder keeps of a pixel in memory beside its samples while it works.
+  int decoder_bytes_per_pixel = 0;
 };
 
 [[nodiscard]] Result<ImageHeader> read_image_header(const std::filesystem::path& path);

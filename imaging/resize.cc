@@ -96,8 +96,7 @@ void resize_all(const Image& image, Image& out, bool wrap) {
 
 Image resized(const Image& image, int width, int height, Borders borders) {
   Image out(width, height, image.channels(), image.type());
-  out.icc_profile = image.icc_profile;
-  out.transfer = image.transfer;
+  out.take_meaning_of(image);
   const bool wrap = borders == Borders::wrap;
   switch (image.type()) {
     case SampleType::u8:

@@ -55,8 +55,7 @@ void shrink_rows(const Image& from, int factor, Image& to) {
 Image shrunk(const Image& image, int factor) {
   assert(factor >= 1 && image.width() % factor == 0 && image.height() % factor == 0);
   Image to(image.width() / factor, image.height() / factor, image.channels(), image.type());
-  to.icc_profile = image.icc_profile;
-  to.transfer = image.transfer;
+  to.take_meaning_of(image);
   switch (image.type()) {
     case SampleType::u8:
       shrink_rows<std::uint8_t>(image, factor, to);

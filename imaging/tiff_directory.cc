@@ -99,7 +99,7 @@ Result<void> read_blocks(const TiffHandle& handle, const PictureFile& file,
   }
   // A tile decompresses to all of its area, even where it reaches beyond the picture.
   return check_picture_size(file.path, directory.block_width, directory.block_height,
-                            directory.pixel_bytes(), file.bytes, kMostExpansion);
+                            8 * directory.pixel_bytes(), file.bytes, kMostExpansion);
 }
 
 std::vector<std::byte> icc_profile(const TiffHandle& handle) {
@@ -138,7 +138,7 @@ Result<TiffDirectory> read_tiff_directory(const TiffHandle& handle, const Pictur
   }
   const std::uint64_t expansion = directory.compression == COMPRESSION_NONE ? 1 : kMostExpansion;
   if (auto ok = check_picture_size(file.path, directory.width, directory.height,
-                                   directory.pixel_bytes(), file.bytes, expansion);
+                                   8 * directory.pixel_bytes(), file.bytes, expansion);
       !ok) {
     return tl::unexpected(ok.error());
   }

@@ -3,6 +3,7 @@
 #include <array>
 #include <cstdarg>
 #include <cstdio>
+#include <system_error>
 
 #include "imaging/picture_error.h"
 
@@ -27,6 +28,15 @@ int keep_first(TIFF*, void* message, const char*, const char* format, va_list ar
 
 int drop(TIFF*, void*, const char*, const char*, va_list) { return kHandled; }
 
+// No list of a sound file is longer than the file. The rest is for the tables of its decoders, and
+// for the places and sizes of blocks, which libtiff makes up where they are missing.
+tmsize_t most_memory(const std::filesystem::path& path) {
+  constexpr std::uintmax_t kTables = 32 << 20;
+  std::error_code code;
+  const std::uintmax_t bytes = std::filesystem::file_size(path, code);
+  return static_cast<tmsize_t>(kTables + (code ? 0 : bytes));
+}
+
 struct FreeOptions {
   void operator()(TIFFOpenOptions* options) const { TIFFOpenOptionsFree(options); }
 };
@@ -38,6 +48,7 @@ Result<TiffHandle> TiffHandle::open(const std::filesystem::path& path, const cha
   const std::unique_ptr<TIFFOpenOptions, FreeOptions> options(TIFFOpenOptionsAlloc());
   TIFFOpenOptionsSetErrorHandlerExtR(options.get(), keep_first, handle.message_.get());
   TIFFOpenOptionsSetWarningHandlerExtR(options.get(), drop, nullptr);
+  if (mode[0] == 'r') TIFFOpenOptionsSetMaxSingleMemAlloc(options.get(), most_memory(path));
   handle.tiff_.reset(TIFFOpenExt(path.string().c_str(), mode, options.get()));
   if (!handle.tiff_) return fail(broken_picture(path, handle.message()));
   return handle;

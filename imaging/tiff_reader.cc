@@ -8,6 +8,7 @@
 #include "imaging/icc.h"
 #include "imaging/orient.h"
 #include "imaging/picture_error.h"
+#include "imaging/picture_limit.h"
 #include "imaging/tiff_directory.h"
 
 namespace seamwright {
@@ -61,7 +62,7 @@ class BlockReader {
     if (!directory_.tiled && planes_ == 1) {
       return decode(block, image_.bytes().data() + block.top * image_.row_bytes());
     }
-    buffer_.resize(block.stored_bytes);
+    if (buffer_.span().size() < block.stored_bytes) buffer_ = ZeroedBytes(block.stored_bytes);
     if (!decode(block, buffer_.data())) return false;
     for (std::uint32_t y = 0; y < block.height; ++y) place_row(block, y, plane);
     return true;
@@ -94,7 +95,7 @@ class BlockReader {
   Image& image_;
   std::size_t planes_ = 1;
   std::size_t bytes_in_plane_ = 0;  // of one pixel
-  std::vector<std::byte> buffer_;
+  ZeroedBytes buffer_;
 };
 
 template <class T>
@@ -159,6 +160,12 @@ Result<Image> read_tiff(const PictureFile& file) {
   if (!handle) return tl::unexpected(handle.error());
   auto directory = read_tiff_directory(*handle, file);
   if (!directory) return tl::unexpected(directory.error());
+  // A tile may be larger than its picture.
+  if (auto ok = check_picture_limit(file.path, directory->block_width, directory->block_height,
+                                    directory->pixel_bytes());
+      !ok) {
+    return tl::unexpected(ok.error());
+  }
   Image image(static_cast<int>(directory->width), static_cast<int>(directory->height),
               directory->channels, directory->type);
   if (!BlockReader(*handle, *directory, image).read_all()) {

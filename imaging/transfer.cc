@@ -39,7 +39,7 @@ Result<TransferCurve> TransferCurve::of(const Image& image) {
     return image.transfer == Transfer::linear ? linear() : srgb();
   }
   const bool coloured = image.channels() == Channels::rgb || image.channels() == Channels::rgba;
-  const auto tones = tone_functions(image.icc_profile, coloured);
+  const auto tones = tone_functions(image.icc_profile, coloured, image.file);
   if (!tones) return tl::unexpected(tones.error());
   std::array<Table, 3> tables;
   for (std::size_t i = 0; i < tables.size(); ++i) {

@@ -73,7 +73,9 @@ FlexLadder ladder_of(const TermCovariance& covariance, const SharedTerms& terms,
 // Brought to unit diagonal first: terms differ by many powers of ten. The grain of 1e-12 carries a
 // covariance that is only semi-definite.
 Eigen::MatrixXd inverse_of(const Eigen::MatrixXd& covariance) {
-  const Eigen::VectorXd scale = covariance.diagonal().cwiseMax(1e-300).cwiseSqrt().cwiseInverse();
+  constexpr double kLeastVariance = 1e-30;  // of a term held fixed: its information stays finite
+  const Eigen::VectorXd scale =
+      covariance.diagonal().cwiseMax(kLeastVariance).cwiseSqrt().cwiseInverse();
   Eigen::MatrixXd scaled = scale.asDiagonal() * covariance * scale.asDiagonal();
   scaled.diagonal().array() += 1e-12;
   const Eigen::MatrixXd inverse =
@@ -95,7 +97,9 @@ class Toucher {
         ties_(ties.begin(), ties.end()),
         use_(ties.size(), 1) {
     if (!rig.metric) in_baselines();
-    result_.learned_flex_rad = flex_sigma_rad > 0 ? flex_sigma_rad : options.default_flex_rad;
+    constexpr double kLeastFlex_rad = 1e-9;  // the ladder's first step; below, nothing shows
+    result_.learned_flex_rad =
+        flex_sigma_rad > 0 ? std::max(flex_sigma_rad, kLeastFlex_rad) : options.default_flex_rad;
     result_.flex_rad = result_.learned_flex_rad;
     ladder_ = ladder_of(covariance, terms_, result_.learned_flex_rad, options.most_flex_rad);
     for (Tie& tie : ties_) tie.shot = 0;
@@ -378,6 +382,16 @@ class Toucher {
 
 Result<TouchResult> touch(const Rig& rig, const TermCovariance& covariance, double flex_sigma_rad,
                           std::span<const Tie> ties, const TouchOptions& options) {
+  // Squares of what is no possible spread would be infinite, and every likelihood undefined.
+  constexpr double kMost = 1e100;
+  if (!(std::abs(flex_sigma_rad) <= kMost) ||
+      !(covariance.values.array().abs() <= kMost).all()) {
+    return fail({.kind = ErrorKind::numeric,
+                 .where = {},
+                 .field = "template",
+                 .what = "its covariance or flex is not a possible one",
+                 .remedy = "restore the template as it was learned"});
+  }
   return Toucher(rig, covariance, flex_sigma_rad, ties, options).run();
 }
 

@@ -156,6 +156,8 @@ Evidence weigh(const FlexLadder& ladder, const std::vector<WeighedTie>& manual,
   constexpr double kNever = -std::numeric_limits<double>::infinity();
   std::vector<double> best_of(candidates.size(), kNever);
   Evidence best;
+  best.flex_rad = ladder.sigmas_rad.front();  // where nothing can be told, nothing has happened
+  best.wrong = candidates.front();
   best.log_likelihood = kNever;
   for (const double sigma_rad : ladder.sigmas_rad) {
     const Belief belief = believe(ladder.prior(sigma_rad), normal);

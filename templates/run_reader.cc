@@ -35,7 +35,7 @@ RunJpeg read_jpeg(const StrictValue& value) {
 
 void read_grouping(const StrictMap& map, std::string_view rest_key, RunFile& run) {
   if (map.has("pattern")) run.pattern = map.at("pattern").text();
-  if (map.has(rest_key)) run.rest_s = map.at(rest_key).number_not_negative();
+  if (map.has(rest_key)) run.rest_s = map.at(rest_key).number();
   if (map.has("frames_per_shot")) run.frames_per_shot = map.at("frames_per_shot").whole(1, 100000);
 }
 

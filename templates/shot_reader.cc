@@ -60,9 +60,7 @@ FrameIntake read_intake(const StrictMap& map, std::size_t file_count) {
 BracketFrame read_bracket_frame(const StrictValue& value) {
   const StrictMap map(value, {"file", "ev"});
   BracketFrame frame{.file = read_relative_path(map.at("file")), .ev = {}};
-  if (!map.has("ev")) return frame;
-  frame.ev = map.at("ev").number();
-  if (std::abs(*frame.ev) > 30) map.at("ev").refuse("is beyond 30 stops", "give it in stops");
+  if (map.has("ev")) frame.ev = map.at("ev").number();
   return frame;
 }
 
@@ -114,12 +112,6 @@ ManualTie read_tie(const StrictValue& value, int lens_count) {
   tie.range =
       static_cast<TieRange>(map.at("range").choice({kRangeNames.begin(), kRangeNames.end()}));
   tie.sigma_px = map.at("sigma_px").number();
-  if (!(tie.sigma_px > 0)) map.at("sigma_px").refuse("is not above 0", "give a spread in pixels");
-  if (tie.sigma_px > kMostTieSigma_px) {
-    map.at("sigma_px")
-        .refuse(fmt::format("{:g} says nothing", tie.sigma_px),
-                fmt::format("give {} at most", kMostTieSigma_px));
-  }
   std::array<bool, kMostLensesOfShot> seen{};
   for (const StrictValue& item : map.at("sights").list()) {
     const StrictMap sight(item, {"lens", "u_px", "v_px"});
@@ -212,9 +204,6 @@ ShotTouch read_touch(const StrictValue& value, int lens_count, const LensTermNam
     const StrictValue item = terms.at(entry.key);
     const std::string& name = name_of.at(entry.key);
     const double number = item.number();
-    if (is_angle(name) && std::abs(number) > 360) {
-      item.refuse("is an angle beyond 360 degrees", "give a small turn in degrees");
-    }
     touch.names.push_back(name);
     touch.step.push_back(is_angle(name) ? rad_from_deg(number) : number);
   }

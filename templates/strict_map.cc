@@ -10,6 +10,8 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "templates/number_ranges.h"
+
 namespace seamwright {
 
 namespace {
@@ -72,7 +74,7 @@ void StrictValue::refuse(std::string what, std::string remedy) const {
                  .remedy = std::move(remedy)}};
 }
 
-double StrictValue::number() const {
+double StrictValue::finite_number() const {
   if (value_->kind != Kind::scalar)
     refuse(kind_name(*value_) + " is not a number", "give a number");
   if (value_->quoted) {
@@ -90,14 +92,19 @@ double StrictValue::number() const {
   return *number;
 }
 
-double StrictValue::number_not_negative() const {
-  const double value = number();
-  if (value < 0) refuse(fmt::format("{} is below 0", value), "give a number of 0 or more");
+double StrictValue::number() const {
+  const double value = finite_number();
+  const NumberRange range = range_of(field_);
+  if (!(value >= range.least && value <= range.most)) {
+    refuse(fmt::format("{} is outside {}…{}{}{}", value, range.least, range.most,
+                       range.unit.empty() ? "" : " ", range.unit),
+           "correct the number");
+  }
   return value;
 }
 
 int StrictValue::whole(int least, int most) const {
-  const double value = number();
+  const double value = finite_number();
   if (value != std::floor(value) || value < least || value > most) {
     refuse(fmt::format("{} is not a whole number from {} to {}", value, least, most),
            "correct the number");

@@ -34,10 +34,8 @@ class StrictValue {
   StrictValue(const YamlValue& value, std::string file, std::string field)
       : value_(&value), file_(std::move(file)), field_(std::move(field)) {}
 
-  /// Finite, plain (not in quotes).
+  /// Finite, plain (not in quotes), within the range that number_ranges.h gives this field.
   [[nodiscard]] double number() const;
-  /// Finite and ≥ 0.
-  [[nodiscard]] double number_not_negative() const;
   [[nodiscard]] int whole(int least, int most) const;
   [[nodiscard]] bool flag() const;
   /// One line of text, at most 1000 bytes, not empty.
@@ -57,6 +55,8 @@ class StrictValue {
   [[noreturn]] void refuse(std::string what, std::string remedy) const;
 
  private:
+  [[nodiscard]] double finite_number() const;
+
   const YamlValue* value_;
   std::string file_;
   std::string field_;

@@ -18,14 +18,12 @@ inline constexpr int kFrameLimit_px = 1'000'000;
 /// Pupils are metres, or baselines where the scale is unknown; the unit stands in the key's name.
 struct PupilUnit {
   std::string_view suffix;
-  std::string_view word;
-  double limit;  ///< no body is larger: catches millimetres
 
   [[nodiscard]] std::string pupil_key() const { return "pupil_" + std::string(suffix); }
   [[nodiscard]] std::string travel_key() const { return "pupil_travel_" + std::string(suffix); }
 };
-inline constexpr PupilUnit kMetres{"m", "metres", 2.0};
-inline constexpr PupilUnit kBaselines{"baselines", "baselines", 100.0};
+inline constexpr PupilUnit kMetres{"m"};
+inline constexpr PupilUnit kBaselines{"baselines"};
 
 /// What a file calls the terms of a lens, in their order. Today's names are kLensTermNames.
 using LensTermNames = std::array<std::string_view, kLensTermCount>;

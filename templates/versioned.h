@@ -40,7 +40,7 @@ Result<T> parse_versioned(std::string_view yaml, const std::string& name, std::s
     const int newest = readers.back().version;
     const StrictValue at(*tree->find("version"), name, "version");
     at.refuse(fmt::format("{} is newer than this program understands ({})", version, newest),
-              "use a newer seamwright, or learn the body again with this one");
+              "a newer version of this program wrote it: update the program");
   });
 }
 

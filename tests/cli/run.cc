@@ -6,6 +6,7 @@
 
 #include <catch2/catch.hpp>
 #include <fcntl.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -55,9 +56,10 @@ Ran run(const std::vector<std::string>& arguments, const std::string& input) {
     ::_exit(127);
   }
   int status = 0;
-  ::waitpid(child, &status, 0);
+  rusage usage{};
+  ::wait4(child, &status, 0, &usage);
   return {WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status), get_file(out),
-          get_file(err)};
+          get_file(err), usage.ru_maxrss};
 }
 
 std::string pixels_of(const std::string& picture) {

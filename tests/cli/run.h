@@ -19,6 +19,7 @@ struct Ran {
   int exit_code = -1;  ///< 128 + signal where the program was killed
   std::string out;
   std::string err;
+  long peak_kib = 0;  ///< the most memory it held
 
   [[nodiscard]] nlohmann::json json() const { return nlohmann::json::parse(out); }
 };

@@ -74,7 +74,7 @@ TEST_CASE("A raw frame becomes linear light of known values") {
   CHECK(found[1] == Approx(0.0691 * red[0] + 0.9195 * red[1] + 0.0114 * red[2]).margin(5e-4));
   CHECK(found[2] == Approx(0.0164 * red[0] + 0.0880 * red[1] + 0.8956 * red[2]).margin(5e-4));
   CHECK_FALSE(wide->icc_profile.empty());
-  const auto tones = tone_functions(wide->icc_profile, true);
+  const auto tones = tone_functions(wide->icc_profile, true, "wide");
   REQUIRE(tones);
   CHECK((*tones)[1](0.25) == Approx(0.25));
 }

@@ -106,11 +106,13 @@ TEST_CASE("wrong numbers are refused", "[templates]") {
   require_edit_refused("focal_px: 560.5", "focal_px:", "nothing is not a number");
   require_edit_refused("focal_px: 560.5", "focal_px: [560.5]", "a list is not a number");
   require_edit_refused("focal_px: 560.5", "focal_px: {x: 1}", "a map is not a number");
-  require_edit_refused("focal_px: 560.5", "focal_px: -3", "-3 is not above 0");
+  require_edit_refused("focal_px: 560.5", "focal_px: -3",
+                       "lenses[0].focal_px: -3 is outside 1…10000000 px");
   require_edit_refused("shots: 6", "shots: 6.5", "6.5 is not a whole number");
   require_edit_refused("shots: 6", "shots: -1", "-1 is not a whole number");
-  require_edit_refused("rms_px: 0.3", "rms_px: -0.3", "quality.rms_px: -0.3 is below 0");
-  require_edit_refused("inlier_share: 0.97", "inlier_share: 97", "is above 1");
+  require_edit_refused("rms_px: 0.3", "rms_px: -0.3",
+                       "quality.rms_px: -0.3 is outside 0…1000000 px");
+  require_edit_refused("inlier_share: 0.97", "inlier_share: 97", "97 is outside 0…1");
   require_edit_refused("mirrored: false", "mirrored: no", "'no' is neither true nor false");
   require_edit_refused("mirrored: false", "mirrored: \"true\"", "neither true nor false");
   require_edit_refused("[2000, 2000]", "[2000, 2000, 3]", "frame_size_px");
@@ -154,7 +156,7 @@ TEST_CASE("pupils all have one unit, of a body's size", "[templates]") {
   require_refused(text, line_of(text, "pupil_m:"),
                   "lenses[1]: the key 'pupil_m' has the wrong unit; give 'pupil_baselines'");
   require_edit_refused("pupil_m: [0, 0, 0.0135]", "pupil_m: [0, 0, 13.5]",
-                       "farther out than 2 metres");
+                       "13.5 is outside -2…2 metres");
   require_edit_refused("pupil_m: [0, 0, 0.0135]", "pupil_m: [0, 0]", "holds 2 numbers");
 }
 
@@ -165,7 +167,7 @@ TEST_CASE("geometry that is no lens or no rig is refused", "[templates]") {
   require_edit_refused("rotation_deg: [0, 0, 0]", "rotation_deg: [0, 1, 0]",
                        "lens 0 fixes the rig's orientation");
   require_edit_refused("rotation_deg: [0, 180, 0]", "rotation_deg: [0, 1e300, 0]",
-                       "beyond 360 degrees");
+                       "1e+300 is outside -360…360 degrees");
   require_edit_refused("aspect: 0", "aspect: -2", "is no lens");
 
   // r/f = sin θ folds at 90° (Schneider, Schwalbe, Maas 2009), inside the stated 100°.
@@ -230,7 +232,9 @@ TEST_CASE("other formats and newer versions are refused politely", "[templates]"
   require_refused("[1, 2]\n", 1, "this is not a seamwright-template file");
   require_refused("", 1, "the file is empty");
   require_refused("# only a comment\n", 1, "empty");
-  require_edit_refused("version: 2", "version: 3", "3 is newer than this program understands (2)");
+  require_edit_refused("version: 2", "version: 3",
+                       "3 is newer than this program understands (2); a newer version of this "
+                       "program wrote it: update the program");
   require_edit_refused("version: 2", "version: 0", "0 is not a whole number");
   require_edit_refused("version: 2", "version: one", "'one' is not a number");
   // A newer file is told by its version, not by the first key that looks wrong.

@@ -250,7 +250,7 @@ TEST_CASE("brackets are read, one list for each frame", "[templates]") {
           "hall_1_front", "'ev' stands at 2 of 3");
   refused("    - {file: \"frames/hall_3_back.tif\"}\n", "", "  - - {file: \"frames/hall_back",
           "1 exposures");
-  refused("ev: 2", "ev: 200", "hall_3_front", "beyond 30 stops");
+  refused("ev: 2", "ev: 200", "hall_3_front", "200 is outside -30…30 stops");
   refused("ev: 2", "ev: two", "hall_3_front", "number");
   refused("{file: \"frames/hall_back.tif\"}", "{file: \"frames/hall_2_back.tif\"}", "hall_2_back",
           "does not hold frames/hall_back.tif");
@@ -285,7 +285,7 @@ TEST_CASE("a touch is read, and its template must be named by its hash", "[templ
   refused("0.125", ".nan", "lens0.focal_px", "is not a finite number");
   refused("0.125", "1e400", "lens0.focal_px", "is not a finite number");
   refused("0.125", "\"0.125\"", "lens0.focal_px", "is text in quotes");
-  refused("-0.25", "-400", "rotation_x_deg", "beyond 360 degrees");
+  refused("-0.25", "-400", "rotation_x_deg", "-400 is outside -360…360 degrees");
   refused("  terms:", "  words:", "words", "unknown key 'words'");
 }
 
@@ -318,10 +318,10 @@ TEST_CASE("strokes of the seam are read, and wrong ones refused", "[templates]")
   refused("wish: away", "wish: off", "choose one of away, here, lens");
   refused("    reach_deg: 1.5", "    lens: 1\n    reach_deg: 1.5", "'wish: lens' only");
   refused("    lens: 1\n    reach", "    lens: 2\n    reach", "from 0 to 1");
-  refused("reach_deg: 1.5", "reach_deg: 0", "is not above 0");
-  refused("reach_deg: 1.5", "reach_deg: 91", "up to 90");
+  refused("reach_deg: 1.5", "reach_deg: 0", "0 is outside 1e-06…90 degrees");
+  refused("reach_deg: 1.5", "reach_deg: 91", "91 is outside 1e-06…90 degrees");
   refused("reach_deg: 1.5", "reach_px: 1.5", "give 'reach_deg'");
-  refused("[88.5, -12]", "[188.5, -12]", "beyond ±180");
+  refused("[88.5, -12]", "[188.5, -12]", "188.5 is outside -180…180 degrees");
   refused("[88.5, -12]", "[88.5, -92]", "beyond ±90");
   refused("[88.5, -12]", "[88.5]", "give 2 in square");
   refused("[[-90, 4]]", "[]", "is empty");
@@ -345,7 +345,7 @@ TEST_CASE("marked upright edges are read, and wrong ones refused", "[templates]"
   refused("[58, 40]", "[58, .nan]", "not a finite number");
   refused("[58, 40]", "[.inf, 40]", "not a finite number");
   refused("[58, 40]", "[58, \"40\"]", "text in quotes");
-  refused("[58, 40]", "[258, 40]", "beyond ±180");
+  refused("[58, 40]", "[258, 40]", "258 is outside -180…180 degrees");
   refused("[58, 40]", "[58, 140]", "beyond ±90");
   refused("[58, 40]", "[58]", "give 2 in square");
   refused("[58, 40], ", "", "holds 1 places");

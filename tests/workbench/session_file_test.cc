@@ -9,6 +9,7 @@
 
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
+#include <nlohmann/json.hpp>
 #include <sys/stat.h>
 
 #include "templates/shot_limits.h"
@@ -37,6 +38,25 @@ SeamStroke long_stroke(test::Random& random, std::size_t places) {
     stroke.path.push_back({random.uniform(-3.1, -2), random.uniform(-1.5, -1)});
   }
   return stroke;
+}
+
+/// The journal with one value of one of its lines turned into another kind of value.
+std::string with_other_type(const std::string& journal, test::Random& random) {
+  std::vector<std::string> lines;
+  std::istringstream in(journal);
+  for (std::string line; std::getline(in, line);) lines.push_back(line);
+  std::string& line =
+      lines[static_cast<std::size_t>(random.integer(0, static_cast<int>(lines.size()) - 1))];
+  nlohmann::json flat = nlohmann::json::parse(line).flatten();
+  auto value = flat.begin();
+  std::advance(value, random.integer(0, static_cast<int>(flat.size()) - 1));
+  const nlohmann::json others[] = {
+      nullptr, true, 1e300, -1, "text", nlohmann::json::array(), nlohmann::json::object()};
+  *value = others[static_cast<std::size_t>(random.integer(0, 6))];
+  line = flat.unflatten().dump();
+  std::string text;
+  for (const std::string& one : lines) text += one + "\n";
+  return text;
 }
 
 }  // namespace
