@@ -47,13 +47,15 @@ std::string with_other_type(const std::string& journal, test::Random& random) {
   for (std::string line; std::getline(in, line);) lines.push_back(line);
   std::string& line =
       lines[static_cast<std::size_t>(random.integer(0, static_cast<int>(lines.size()) - 1))];
-  nlohmann::json flat = nlohmann::json::parse(line).flatten();
+  nlohmann::json entry = nlohmann::json::parse(line);
+  const nlohmann::json flat = entry.flatten();
   auto value = flat.begin();
   std::advance(value, random.integer(0, static_cast<int>(flat.size()) - 1));
   const nlohmann::json others[] = {
       nullptr, true, 1e300, -1, "text", nlohmann::json::array(), nlohmann::json::object()};
-  *value = others[static_cast<std::size_t>(random.integer(0, 6))];
-  line = flat.unflatten().dump();
+  entry[nlohmann::json::json_pointer(value.key())] =
+      others[static_cast<std::size_t>(random.integer(0, 6))];
+  line = entry.dump();
   std::string text;
   for (const std::string& one : lines) text += one + "\n";
   return text;
