@@ -13,7 +13,7 @@ namespace {
 
 constexpr std::array kRanges = {
     // Template: a lens.
-    NumberRange{"lenses.focal_px", "px", 1, 1e7},
+    NumberRange{"lenses.focal_px", "px", 1e-3, 1e7},
     NumberRange{"lenses.centre_u_px", "px", -1e7, 1e7},
     NumberRange{"lenses.centre_v_px", "px", -1e7, 1e7},
     NumberRange{"lenses.radial_1", "", -100, 100},

@@ -5,6 +5,7 @@
 #include <map>
 
 #include <catch2/catch.hpp>
+#include <fmt/format.h>
 #include <opencv2/imgcodecs.hpp>
 #include <sys/resource.h>
 
@@ -82,9 +83,8 @@ void add_foreign(const ScratchDir& dir, Corpus& corpus) {
   test::write_raw_tiff(dir / "packbits.tif", bytes, {.compression = COMPRESSION_PACKBITS});
   test::write_raw_tiff(dir / "alpha.tif", grey,
                        {.orientation = 6, .extra_kind = EXTRASAMPLE_ASSOCALPHA});
-  test::write_dng(dir / "raw.dng", 48, 32, [](int x, int y, std::size_t) {
-    return 0.2 + 0.01 * ((x + y) % 40);
-  });
+  test::write_dng(dir / "raw.dng", 48, 32,
+                  [](int x, int y, std::size_t) { return 0.2 + 0.01 * ((x + y) % 40); });
   const cv::Mat picture(30, 40, CV_8UC3, cv::Scalar(40, 90, 200));
   cv::imwrite((dir / "scans.jpg").string(), picture, {cv::IMWRITE_JPEG_PROGRESSIVE, 1});
   cv::imwrite((dir / "restarts.jpg").string(), picture, {cv::IMWRITE_JPEG_RST_INTERVAL, 1});
@@ -177,7 +177,8 @@ void fuzz_pictures(int rounds, std::uint64_t stream) {
         std::filesystem::remove(path);
         test::put_file(path, bytes);
         const std::string complaint = look_at(path, refused);
-        if (!complaint.empty()) complaints.push_back(fmt::format("{} {}: {}", name, round, complaint));
+        if (!complaint.empty())
+          complaints.push_back(fmt::format("{} {}: {}", name, round, complaint));
       }
     }
   });

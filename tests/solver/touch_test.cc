@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
@@ -412,6 +413,41 @@ TEST_CASE("a reduced tie tells how its disagreement follows the rig") {
     ++checked;
   }
   CHECK(checked >= 10);
+}
+
+TEST_CASE("a spread that no body has is refused, and one too small to square does no harm") {
+  CAPTURE(seed());
+  Random random(64);
+  const TouchedBody& body = bodies()[0];
+  const Shot shot(random, body, 0.05, 2, 3);
+  int refused = 0;
+  for (const double flex_rad : {1e160, -1e160, std::numeric_limits<double>::infinity(),
+                                std::numeric_limits<double>::quiet_NaN()}) {
+    const auto result = touch(body.template_rig, body.covariance, flex_rad, shot.ties);
+    REQUIRE_FALSE(result);
+    CHECK(result.error().field == "template");
+    ++refused;
+  }
+  for (const double variance : {1e308, std::numeric_limits<double>::quiet_NaN()}) {
+    TermCovariance covariance = body.covariance;
+    covariance.values(0, 0) = variance;
+    CHECK_FALSE(touch(body.template_rig, covariance, body.flex_sigma_rad, shot.ties));
+    ++refused;
+  }
+  CHECK(refused == 6);
+  TermCovariance none = body.covariance;
+  none.values.setZero();
+  for (const double flex_rad : {1e-320, 1e-160, 3.0}) {
+    CAPTURE(flex_rad);
+    const auto result = touch(body.template_rig, none, flex_rad, shot.ties);
+    if (!result) {
+      CHECK_FALSE(result.error().what.empty());
+      continue;
+    }
+    CHECK(result->step.allFinite());
+    CHECK(std::isfinite(result->moved_sigmas));
+    CHECK_FALSE(result->rig.validate());
+  }
 }
 
 }  // namespace

@@ -107,7 +107,7 @@ TEST_CASE("wrong numbers are refused", "[templates]") {
   require_edit_refused("focal_px: 560.5", "focal_px: [560.5]", "a list is not a number");
   require_edit_refused("focal_px: 560.5", "focal_px: {x: 1}", "a map is not a number");
   require_edit_refused("focal_px: 560.5", "focal_px: -3",
-                       "lenses[0].focal_px: -3 is outside 1…10000000 px");
+                       "lenses[0].focal_px: -3 is outside 0.001…10000000 px");
   require_edit_refused("shots: 6", "shots: 6.5", "6.5 is not a whole number");
   require_edit_refused("shots: 6", "shots: -1", "-1 is not a whole number");
   require_edit_refused("rms_px: 0.3", "rms_px: -0.3",

@@ -509,7 +509,7 @@ TEST_CASE("wrong shot files are refused", "[templates]") {
   require_shot_edit_refused("[1, 3]", "[1]", "1 turns for 2 lenses");
   require_shot_edit_refused("[1, 3]", "[1, 4]", "from 0 to 3");
   require_shot_edit_refused("range: far", "range: infinite", "choose one of open, near, far");
-  require_shot_edit_refused("sigma_px: 0.5", "sigma_px: 0", "is not above 0");
+  require_shot_edit_refused("sigma_px: 0.5", "sigma_px: 0", "0 is outside 1e-06…1000 px");
   require_shot_edit_refused("sigma_px: 0.5", "sigma_mm: 0.5", "give 'sigma_px'");
   require_shot_edit_refused("{lens: 1, u_px: 1890.5", "{lens: 2, u_px: 1890.5", "from 0 to 1");
   require_shot_edit_refused("{lens: 1, u_px: 1890.5", "{lens: 0, u_px: 1890.5", "twice");
