@@ -16,6 +16,8 @@
 #include "archive/journal.h"
 #include "archive/sample.h"
 #include "base/file.h"
+#include "base/file_guard.h"
+#include "base/folder_of.h"
 #include "base/leftovers.h"
 #include "base/median.h"
 
@@ -46,7 +48,7 @@ class Runner {
     if (auto done = open_journals(); !done) return tl::unexpected(done.error());
     report_.usual_seconds = median(seconds_);
     choose_sample(items);
-    if (!options_.dry_run) remove_leftovers(options_.folder);
+    if (!options_.dry_run) clear_leftovers(items);
     for (std::size_t i = 0; i < items.size(); ++i) {
       auto outcome = one(items[i]);
       if (!outcome) return tl::unexpected(outcome.error());
@@ -111,10 +113,6 @@ class Runner {
       if (std::holds_alternative<RunLine>(*line) && own) ++runs_before_;
       if (const auto* hash = std::get_if<HashLine>(&*line)) hashes_.remember(*hash);
       if (const auto* done = std::get_if<DoneLine>(&*line)) {
-        // The guard of files cannot know what an older program wrote; this journal does.
-        for (const OutputLine& output : done->outputs) {
-          note_written(options_.folder / output.file, output.sha256);
-        }
         seconds_.push_back(done->seconds);
         done_[done->name].push_back(*done);
       }
@@ -125,6 +123,15 @@ class Runner {
     std::vector<std::string> names;
     for (const ArchiveItem& item : items) names.push_back(item.name);
     sample_ = sample_of(std::move(names), options_.sample_every, runs_before_);
+  }
+
+  // Temporaries of runs that were killed.
+  static void clear_leftovers(const std::vector<ArchiveItem>& items) {
+    std::set<fs::path> folders;
+    for (const ArchiveItem& item : items) {
+      for (const fs::path& output : item.outputs) folders.insert(folder_of(output));
+    }
+    for (const fs::path& folder : folders) remove_leftovers(folder);
   }
 
   Result<void> keep(const HashLine& learned) {
@@ -153,8 +160,7 @@ class Runner {
     if (!content) return tl::unexpected(content.error());
     if (content->decayed) {
       report_.decayed.push_back(file);
-      // Nobody wrote it since: what the disk made of it may be replaced.
-      note_written(file, content->sha256);
+      decayed_[file] = content->sha256;
     }
     if (content->learned) {
       hashes_.remember(*content->learned);
@@ -192,8 +198,9 @@ class Runner {
     if (!has_outputs_of(item, done)) return std::string("output missing");
     const bool anew = options_.read_all || sample_.contains(item.name);
     std::string differ;
-    for (const OutputLine& output : done.outputs) {
-      const fs::path file = options_.folder / output.file;
+    for (std::size_t i = 0; i < item.outputs.size(); ++i) {
+      const fs::path& file = item.outputs[i];
+      const OutputLine& output = done.outputs[i];
       const auto stamp = stamp_of(file);
       if (!stamp) return std::string("output missing");
       if (stamp->bytes != output.bytes) return std::string("output changed");
@@ -255,7 +262,26 @@ class Runner {
     return failed(std::move(outcome), error);
   }
 
+  // What the journal says was written here may be replaced (base/file_guard.h), and what it became
+  // without anybody writing to it. What a person made of it may not.
+  void tell_guard(const ArchiveItem& item) const {
+    if (const auto done = done_.find(item.name); done != done_.end()) {
+      for (const DoneLine& line : done->second) {
+        if (!has_outputs_of(item, line)) continue;
+        for (std::size_t i = 0; i < item.outputs.size(); ++i) {
+          note_written(item.outputs[i], line.outputs[i].sha256);
+        }
+      }
+    }
+    for (const fs::path& output : item.outputs) {
+      if (const auto at = decayed_.find(output); at != decayed_.end()) {
+        note_written(output, at->second);
+      }
+    }
+  }
+
   Result<ItemOutcome> work_on(const ArchiveItem& item, Key key, ItemOutcome outcome) {
+    tell_guard(item);
     const auto begin = std::chrono::steady_clock::now();
     Error last;
     for (int attempt = 0; attempt < 2; ++attempt) {
@@ -330,6 +356,7 @@ class Runner {
   Hashes hashes_;
   std::map<std::string, std::vector<DoneLine>> done_;  // every time, oldest first in a journal
   std::vector<double> seconds_;
+  std::map<fs::path, std::string> decayed_;  // outputs, and what they hold now
   int runs_before_ = 0;
   std::set<std::string> sample_;
   std::set<std::string> read_again_;

@@ -48,7 +48,8 @@ const ListedFrame* usual_frame(const std::vector<ListedFrame>& frames) {
 }
 
 std::optional<Error> check_body(const ListedFrame& frame, const ListedFrame& usual) {
-  if (body_of(frame.info) != body_of(usual.info)) {
+  const bool says_body = frame.info.body_make || frame.info.body_model;
+  if (says_body && body_of(frame.info) != body_of(usual.info)) {
     return grouping_error(frame.file.string(), "body",
                           fmt::format("taken with '{}', but {} with '{}'", body_of(frame.info),
                                       usual.file.string(), body_of(usual.info)),
@@ -310,7 +311,7 @@ Result<WholeShots> group_whole_shots(const std::vector<ListedFrame>& frames,
     shots.push_back(shot_of(members, frames, options.step_ev));
   }
   make_names_unique(shots);
-  const UsualShot usual = usual_shot(shots);
+  const UsualShot usual = usual_shot(shots, options.lens_count);
   WholeShots whole;
   for (BracketShot& shot : shots) {
     auto error = check_exposures(frames, shot, options);

@@ -30,6 +30,9 @@ struct GroupingOptions {
   double step_ev = 1.0 / 6;    ///< exposures closer than this are one step; 0.01…1
   int frames_per_shot = 0;     ///< of each lens, in the order of time; 0: by `rest_s`
   bool allow_missing = false;  ///< series may differ from shot to shot and lens to lens
+  /// Of the body, 0 where that is not known. Where any shot has so many, one with fewer lacks some;
+  /// else, or where it is not known, what most shots have is right.
+  int lens_count = 0;
   std::optional<FramePattern> pattern = {};
 
   [[nodiscard]] std::optional<Error> validate() const;

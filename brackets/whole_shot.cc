@@ -58,9 +58,11 @@ std::vector<int> usual_rhythm(const std::vector<BracketShot>& shots) {
 }
 
 // Of equally frequent numbers the largest: a lens is sooner lost than found.
-std::size_t usual_lens_count(const std::vector<BracketShot>& shots) {
+std::size_t usual_lens_count(const std::vector<BracketShot>& shots, int lens_count) {
   std::map<std::size_t, int> count;
   for (const BracketShot& shot : shots) ++count[shot.lenses.size()];
+  const auto known = static_cast<std::size_t>(lens_count);
+  if (count.contains(known)) return known;
   std::size_t usual = 0;
   int most = 0;
   for (const auto& [lenses, times] : count) {
@@ -97,14 +99,15 @@ std::optional<Error> check_lenses_alike(const BracketShot& shot, double step_ev)
 
 }  // namespace
 
-UsualShot usual_shot(const std::vector<BracketShot>& shots) {
-  return {.lens_count = usual_lens_count(shots), .rhythm_tenths_ev = usual_rhythm(shots)};
+UsualShot usual_shot(const std::vector<BracketShot>& shots, int lens_count) {
+  return {.lens_count = usual_lens_count(shots, lens_count),
+          .rhythm_tenths_ev = usual_rhythm(shots)};
 }
 
 std::optional<Error> check_whole(const BracketShot& shot, const UsualShot& usual, double step_ev) {
   if (shot.lenses.size() != usual.lens_count) {
     return shot_error(shot.name, "lenses",
-                      fmt::format("has {} of them where most shots have {}", shot.lenses.size(),
+                      fmt::format("has {} of them where other shots have {}", shot.lenses.size(),
                                   usual.lens_count),
                       "add the missing frame, or tell lenses apart by --pattern with a group "
                       "(?<lens>...), or shots by (?<shot>...)");

@@ -14,7 +14,8 @@ struct UsualShot {
   std::vector<int> rhythm_tenths_ev;  ///< of each step above the darkest one of its series
 };
 
-[[nodiscard]] UsualShot usual_shot(const std::vector<BracketShot>& shots);
+/// `lens_count`: of the body, as GroupingOptions has it.
+[[nodiscard]] UsualShot usual_shot(const std::vector<BracketShot>& shots, int lens_count);
 
 /// Why a shot is not whole: it has another number of lenses or another series of exposures than
 /// usual, or its lenses differ. `step_ev`: exposures closer than this are one.

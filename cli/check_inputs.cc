@@ -182,7 +182,9 @@ Result<void> add_loose(const std::vector<fs::path>& files, const GroupingOptions
                        int lens_count, const Console& console, std::vector<CheckInput>& inputs) {
   const auto listing = list_readable_frames(files, console.progress());
   if (!listing) return tl::unexpected(listing.error());
-  const auto grouped = group_whole_shots(listing->frames, grouping, listing->unlisted);
+  GroupingOptions options = grouping;
+  options.lens_count = lens_count;
+  const auto grouped = group_whole_shots(listing->frames, options, listing->unlisted);
   if (!grouped) return tl::unexpected(grouped.error());
   const bool one_holds_all = lone_files_are_whole(*listing, *grouped);
   for (const LeftOut& left : grouped->left_out) {

@@ -210,6 +210,8 @@ Result<Outcome> merge(const MergeCommand& command, const Console& console) {
   console.say(bracket_table(listing->frames, grouped->shots));
   nlohmann::json answer = {{"command", "merge"},
                            {"groups", groups_json(listing->frames, grouped->shots)}};
+  for (const ListedFrame& frame : listing->frames) note_read(frame.file);
+  for (const UnlistedFrame& frame : listing->unlisted) note_read(frame.file);
   MergeRun run(command, *options, console);
   for (const LeftOut& left : grouped->left_out) run.leave_out(left.name, left.error);
   if (!command.list) {

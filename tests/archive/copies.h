@@ -12,6 +12,7 @@
 
 #include "archive/run.h"
 #include "base/file.h"
+#include "base/file_guard.h"
 #include "tests/support/scratch_dir.h"
 
 namespace seamwright::test {
@@ -23,6 +24,7 @@ struct Archive {
   std::map<std::string, int> worked;  // times
   FileGuard guard{FileGuard::Options{}};
   RunOptions options;
+  FileGuard guard{{.overwrite = true}};  // outputs that a test spoiled are replaced
 
   explicit Archive(int count = 4) {
     std::filesystem::create_directories(dir / "in");

@@ -5,7 +5,6 @@
 
 #include <catch2/catch.hpp>
 
-#include "archive/journal.h"
 #include "base/file.h"
 #include "tests/archive/copies.h"
 #include "tests/support/random.h"
@@ -244,6 +243,10 @@ TEST_CASE("what a kill left behind is cleared, what is not ours stays", "[archiv
   const fs::path out = archive.dir / "out";
   test::put_file(out / ".a.tif.4711-0.partial", "half");
   test::put_file(out / ".mine.partial", "mine");
+  archive.options.dry_run = true;
+  archive.run();
+  CHECK(fs::exists(out / ".a.tif.4711-0.partial"));
+  archive.options.dry_run = false;
   archive.run();
   CHECK_FALSE(fs::exists(out / ".a.tif.4711-0.partial"));
   CHECK(fs::exists(out / ".mine.partial"));

@@ -12,6 +12,7 @@
 #include "archive/sample.h"
 #include "archive/stamp.h"
 #include "base/file.h"
+#include "base/file_guard.h"
 #include "tests/archive/copies.h"
 
 using namespace seamwright;
@@ -146,6 +147,34 @@ TEST_CASE("an output that decayed is found by the samples of a few runs", "[arch
   }
   CHECK(made_again == 1);
   CHECK(read >= 5);
+  CHECK(archive.outputs_are_right());
+}
+
+TEST_CASE("what the journal says was written may be replaced, what a person made of it may not",
+          "[archive]") {
+  Archive archive(3);
+  settle(archive);
+  const FileGuard strict({});
+  // As an older program left it: nothing but the journal knows.
+  const std::string whole = test::get_file(archive.output("a"));
+  fs::remove(archive.output("a"));
+  test::put_file(archive.output("a"), whole);
+  test::put_file(archive.output("b"), "retouched");
+  for (ArchiveItem& item : archive.items) item.settings = "width 128";
+  const RunReport report = archive.run();
+  CHECK(report.items[0].state == ItemState::done);
+  CHECK(report.items[1].state == ItemState::failed);
+  CHECK(report.items[2].state == ItemState::done);
+  CHECK(test::get_file(archive.output("b")) == "retouched");
+}
+
+TEST_CASE("an output that decayed may be replaced", "[archive]") {
+  Archive archive(1);
+  settle(archive);
+  const FileGuard strict({});
+  decay(archive, archive.output("a"));
+  archive.options.read_all = true;
+  CHECK(archive.run().items[0].state == ItemState::done);
   CHECK(archive.outputs_are_right());
 }
 

@@ -204,12 +204,31 @@ TEST_CASE("What does not fit in is left out by name, and the rest is grouped") {
         "six.tif | six.tif: body: taken with 'Lantern Lantern Six'",
         "wide.tif | wide.tif: size: 201 x 200 px",
         "timeless.tif | timeless.tif: EXIF: says no date",
-        "lone_front | lone_front: lenses: has 1 of them where most shots have 2"}) {
+        "lone_front | lone_front: lenses: has 1 of them where other shots have 2"}) {
     CHECK_THAT(told, Catch::Contains(line));
   }
   for (const LeftOut& left : grouped->left_out) CHECK(left.shot_known == left.frame.empty());
   // With the exception of the first thing to say, it is what group_brackets refuses.
   CHECK_THAT(refusal(frames), Catch::Contains("Lantern Six"));
+}
+
+TEST_CASE("What a body has decides against a majority that lost a lens") {
+  std::vector<ListedFrame> frames;
+  for (int i = 0; i < 4; ++i) {
+    frames.push_back(frame(fmt::format("r{}_front.tif", i), 60 * i, 1.0 / 64, "front"));
+  }
+  frames.push_back(frame("r0_back.tif", 0, 1.0 / 64, "back"));
+  const auto most = group_whole_shots(frames, {});
+  REQUIRE(most);
+  CHECK(most->shots.size() == 3);
+  const auto of_two = group_whole_shots(frames, {.lens_count = 2});
+  REQUIRE(of_two);
+  REQUIRE(of_two->shots.size() == 1);
+  CHECK(of_two->shots.front().name == "r0");
+  CHECK(of_two->left_out.size() == 3);
+  // Where none has so many, files may hold all lenses side by side.
+  frames.pop_back();
+  CHECK(group_whole_shots(frames, {.lens_count = 2})->shots.size() == 4);
 }
 
 TEST_CASE("A shot that lost a frame by its name is left out as a whole, and once") {

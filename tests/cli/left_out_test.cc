@@ -1,7 +1,9 @@
 // One bad shot among good ones: it is named and left out, and the rest goes on.
 
+#include <algorithm>
 #include <csignal>
 #include <filesystem>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -88,6 +90,7 @@ constexpr const char* kBad[] = {"cellar_front",  "den.shot.yaml",   "entry_front
 /// Starts the workbench, and stops it when it says its address; what it said. Empty where it ended
 /// by itself.
 std::string workbench_says(const std::vector<std::string>& arguments, const fs::path& told) {
+  test::put_file(told, "");
   const pid_t child = ::fork();
   if (child == 0) {
     const int file = ::open(told.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0600);
@@ -125,7 +128,7 @@ TEST_CASE("restitch names bad shots of every kind, and stitches the others", "[l
   auto dry = command;
   dry.emplace_back("--dry-run");
   CHECK_THAT(run(dry).err, Catch::Contains("0 stitched, 0 done before") &&
-                               Catch::Contains("2 to do") && !Catch::Contains("0 failed"));
+                               Catch::Contains("2 to do") && !Catch::Contains(" 0 failed"));
   const auto ran = run(command);
   INFO(ran.err);
   CHECK(ran.exit_code == 2);
@@ -145,7 +148,7 @@ TEST_CASE("restitch names bad shots of every kind, and stitches the others", "[l
   CHECK_THAT(run(command).err, Catch::Contains("0 stitched, 2 done before"));
 }
 
-TEST_CASE("check and merge name bad shots, and do the others", "[left-out]") {
+TEST_CASE("check names bad shots of every kind, and judges the others", "[left-out]") {
   if (test::program().empty()) return;
   Card card;
   card.spoil();
@@ -153,22 +156,53 @@ TEST_CASE("check and merge name bad shots, and do the others", "[left-out]") {
       run({"check", card.folder, "--template", card.shot.template_file(), "--json"});
   INFO(checked.err);
   CHECK(checked.exit_code == 2);
-  int judged = 0, failed = 0;
-  for (const auto& one : checked.json().at("shots")) ++(one.contains("failure") ? failed : judged);
-  CHECK(judged == 2);
-  CHECK(failed >= 6);
-  for (const char* bad : kBad) CHECK_THAT(checked.err, Catch::Contains(bad));
+  std::set<std::string> judged, failed;
+  for (const auto& one : checked.json().at("shots")) {
+    (one.contains("failure") ? failed : judged).insert(one.at("name").get<std::string>());
+  }
+  CHECK(judged == std::set<std::string>{"attic", "bath"});
+  for (const char* bad : kBad) {
+    CAPTURE(bad);
+    CHECK(failed.contains(bad));
+  }
+}
 
+TEST_CASE("merge names bad shots, and merges the others", "[left-out]") {
+  if (test::program().empty()) return;
+  Card card;
+  fs::remove_all(card.folder);
+  fs::create_directories(card.folder);
+  const auto bracket = [&](const std::string& name, const std::string& lens) {
+    for (const double factor : {1.0, 4.0}) {
+      FrameInfo info = card.info(lens);
+      info.exposure_s = *info.exposure_s * factor;
+      card.frame(fmt::format("{}_{:.0f}", name, factor), lens, info);
+    }
+  };
+  const auto room = [&](const std::string& name) {
+    ++card.minute;
+    bracket(name, "front");
+    bracket(name, "back");
+  };
+  room("attic");
+  room("bath");
+  room("cellar");
+  ++card.minute;
+  bracket("den", "front");
+  card.frame("entry", "front", {});
+  room("fuel");
+  test::put_file(card.at("fuel_4_back.tif"), "II*");
+  room("garage");  // torn in its picture: told only when it is read
+  const std::string whole = test::get_file(card.at("garage_1_back.tif"));
+  test::put_file(card.at("garage_1_back.tif"), whole.substr(0, whole.size() / 2));
   const std::string out = (card.dir / "merged").string();
   const auto merged = run({"merge", card.folder, "--out", out, "--json"});
   INFO(merged.err);
   CHECK(merged.exit_code == 2);
-  // The broken shot file is none of its business: those frames are a good shot.
   REQUIRE(merged.json().at("merged").size() == 6);
   CHECK(fs::exists(out + "/attic_front.tif"));
-  CHECK(fs::exists(out + "/bath_back.tif"));
-  for (const std::string bad :
-       {"cellar_front", "entry_front.tif", "fuel_back.tif", "garage_back.tif"}) {
+  CHECK(fs::exists(out + "/cellar_back.tif"));
+  for (const std::string bad : {"den", "entry_front.tif", "fuel_4_back.tif", "fuel", "garage"}) {
     CHECK_THAT(merged.err, Catch::Contains("finding: " + bad + " is left out: "));
   }
 }
