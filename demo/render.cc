@@ -128,7 +128,7 @@ Image render_depth(const Studio& studio, const DemoShot& shot, int lens,
         continue;
       }
       const Sight sight = studio.house.scene.look(rays[x].ray, stand);
-      row[x] = sight.what == Sight::What::sky ? std::numeric_limits<float>::infinity() : sight.t;
+      row[x] = sight.what == Sight::What::sky ? kSkyDepth_m : sight.t;
     }
   });
   return depth;

@@ -28,7 +28,10 @@ struct Studio {
 /// What lens `lens` of the shot's rig records: 16-bit RGB.
 [[nodiscard]] Result<Image> render_frame(const Studio& studio, const DemoShot& shot, int lens,
                                          const DemoOptions& options, const ProgressFn& progress);
-/// Metres along each pixel's ray, float grey.
+/// What stands for the sky in depth pictures: no reader takes samples that are not finite.
+inline constexpr float kSkyDepth_m = 1e6F;
+
+/// Metres along each pixel's ray, float grey; 0 beyond the lens' field of view.
 [[nodiscard]] Image render_depth(const Studio& studio, const DemoShot& shot, int lens,
                                  const DemoOptions& options);
 /// The ideal panorama: 16-bit RGB.

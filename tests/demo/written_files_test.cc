@@ -261,7 +261,7 @@ TEST_CASE("the written depth is the scene's distance along the true rays") {
               scene.distance_m(shot, mounted.ray_origin_in_rig(*direction), *direction);
           ++checked;
           const bool same = std::isinf(expected)
-                                ? std::isinf(written)
+                                ? written == 1e6
                                 : std::abs(written - expected) < 1e-3 * (1 + expected);
           edges += same ? 0 : 1;
         }

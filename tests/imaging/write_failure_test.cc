@@ -5,6 +5,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/file.h"
 #include "imaging/tiff_writer.h"
 #include "imaging/write_image.h"
 #include "tests/imaging/pictures.h"
@@ -45,7 +46,7 @@ TEST_CASE("a full disk is told and leaves nothing behind", "[imaging][write]") {
   const Image image = test::random_image(random, 400, 300, Channels::rgb, SampleType::u16);
   int failures = 0;
   for (const char* name : {"a.tif", "a.png", "a.jpg"}) {
-    test::put_file(dir / name, "what was there before");
+    REQUIRE(write_file(dir / name, "what was there before"));
     // In the header, in the pixels, and in what comes last.
     REQUIRE(write_image(dir / "whole", image).has_value() == false);
     const auto whole = [&] {

@@ -432,15 +432,15 @@ TEST_CASE("names like a home or a drive stand after ./", "[templates]") {
   for (const char* name : {"~/a.tif", "~a.tif", "C:a.tif", "C:/a.tif", "x:"}) {
     CAPTURE(name);
     const auto shot = parse_shot_file(
-        edited(kSample, "frames/hall_front.tif", std::string("./") + name), "s.yaml");
+        edited(kShotSample, "frames/hall_front.tif", std::string("./") + name), "s.yaml");
     if (!shot) FAIL(shot.error().line());
     CHECK(shot->frames[0] == name);
     const auto again = parse_shot_file(format_shot_file(*shot), "s.yaml");
     if (!again) FAIL(again.error().line());
-    require_same(*again, *shot);
+    require_same_shot(*again, *shot);
   }
   const auto plain =
-      parse_shot_file(edited(kSample, "frames/hall_front", "./hall_front"), "s.yaml");
+      parse_shot_file(edited(kShotSample, "frames/hall_front", "./hall_front"), "s.yaml");
   REQUIRE(plain);
   CHECK(plain->frames[0] == "./hall_front.tif");
 }
@@ -480,7 +480,7 @@ TEST_CASE("a shot that would not read back is not written, and the file stays", 
   many = shot;
   many.manual_ties = {tie};
   many.manual_ties[0].sigma_px = 1001;
-  not_written(many, "1001 says nothing");
+  not_written(many, "1001 is outside");
   many = shot;
   many.seam.assign(kMostStrokesOfShot + 1, {.path = {{0, 0}}});
   not_written(many, "501 strokes");
