@@ -106,7 +106,8 @@ Result<std::array<ToneFunction, 3>> tone_functions(std::span<const std::byte> ic
     const auto* curve = static_cast<const cmsToneCurve*>(cmsReadTag(profile.get(), tag));
     if (curve == nullptr) return fail(profile_error(file, "has no tone curves"));
     tones[i] = tone_function(context, curve);
-    if (!is_usable(tones[i])) return fail(profile_error(file, "has a tone curve that does not rise"));
+    if (!is_usable(tones[i]))
+      return fail(profile_error(file, "has a tone curve that does not rise"));
   }
   return tones;
 }

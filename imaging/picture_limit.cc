@@ -75,11 +75,12 @@ Result<void> check_picture_limit(const std::filesystem::path& path, std::uint64_
   const PictureLimit limit = present_limit();
   const std::uint64_t pixels = width * height;  // sides are a million at most
   const auto refused = [&](std::string what) {
-    return fail({.kind = ErrorKind::user_input,
-                 .where = path.string(),
-                 .field = {},
-                 .what = fmt::format("is {} × {} pixels, ", width, height) + std::move(what),
-                 .remedy = "use a smaller picture, or raise the limit if this one is to be so large"});
+    return fail(
+        {.kind = ErrorKind::user_input,
+         .where = path.string(),
+         .field = {},
+         .what = fmt::format("is {} × {} pixels, ", width, height) + std::move(what),
+         .remedy = "use a smaller picture, or raise the limit if this one is to be so large"});
   };
   if (pixels > limit.pixels) {
     return refused(fmt::format("{:.2f} Gpx; up to {:.2f} Gpx are read",

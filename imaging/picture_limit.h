@@ -11,8 +11,8 @@
 namespace seamwright {
 
 struct PictureLimit {
-  std::uint64_t pixels = 4'000'000'000;      ///< a panorama 65,536 wide has 2.1 of these
-  std::uint64_t bytes = UINT64_MAX;          ///< of its decoded samples
+  std::uint64_t pixels = 4'000'000'000;  ///< a panorama 65,536 wide has 2.1 of these
+  std::uint64_t bytes = UINT64_MAX;      ///< of its decoded samples
 
   /// What holds unless a person says otherwise: 4 Gpx, and what fits into half of the memory that
   /// this process may use (of the machine, or of its control group where that is less).

@@ -141,8 +141,8 @@ Result<std::unique_ptr<PngFile>> open_png(const PictureFile& file) {
   if (!png->read_info() || !png->ask_for_plain_pixels()) {
     return fail(broken_picture(file.path, png->message()));
   }
-  if (auto ok = check_picture_size(file.path, png->width(), png->height(),
-                                   png->stored_pixel_bits(), file.bytes, kMostExpansion);
+  if (auto ok = check_picture_size(file.path, png->width(), png->height(), png->stored_pixel_bits(),
+                                   file.bytes, kMostExpansion);
       !ok) {
     return tl::unexpected(ok.error());
   }

@@ -54,12 +54,11 @@ Result<Image> pixels_of(const PictureFile& file) {
 Result<void> check_header(const PictureFile& file) {
   const auto header = header_of(file);
   if (!header) return tl::unexpected(header.error());
-  const std::uint64_t samples = static_cast<std::uint64_t>(channel_count(header->channels)) *
-                                bytes_per_sample(header->type);
-  return check_picture_limit(
-      file.path, static_cast<std::uint64_t>(header->width),
-      static_cast<std::uint64_t>(header->height),
-      samples + static_cast<std::uint64_t>(header->decoder_bytes_per_pixel));
+  const std::uint64_t samples =
+      static_cast<std::uint64_t>(channel_count(header->channels)) * bytes_per_sample(header->type);
+  return check_picture_limit(file.path, static_cast<std::uint64_t>(header->width),
+                             static_cast<std::uint64_t>(header->height),
+                             samples + static_cast<std::uint64_t>(header->decoder_bytes_per_pixel));
 }
 
 }  // namespace

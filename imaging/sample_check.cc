@@ -32,12 +32,13 @@ std::string words(const RowCount& total) {
   const auto samples = [](std::size_t n) { return n == 1 ? "sample" : "samples"; };
   std::string text = "holds ";
   if (total.not_finite > 0) {
-    text += fmt::format("{} {} without a finite value", total.not_finite, samples(total.not_finite));
+    text +=
+        fmt::format("{} {} without a finite value", total.not_finite, samples(total.not_finite));
   }
   if (total.too_large > 0) {
-    text += fmt::format("{}{} {} beyond {:.0f} times white", total.not_finite > 0 ? " and " : "",
-                        total.too_large, samples(total.too_large),
-                        static_cast<double>(kMostSample));
+    text +=
+        fmt::format("{}{} {} beyond {:.0f} times white", total.not_finite > 0 ? " and " : "",
+                    total.too_large, samples(total.too_large), static_cast<double>(kMostSample));
   }
   return text;
 }
@@ -47,9 +48,8 @@ std::string words(const RowCount& total) {
 Result<void> check_samples(const std::filesystem::path& path, const Image& image) {
   if (image.type() != SampleType::f32) return {};
   std::vector<RowCount> rows(static_cast<std::size_t>(image.height()));
-  parallel_for(0, image.height(), [&](int y) {
-    rows[static_cast<std::size_t>(y)] = counted(image.row<float>(y));
-  });
+  parallel_for(0, image.height(),
+               [&](int y) { rows[static_cast<std::size_t>(y)] = counted(image.row<float>(y)); });
   RowCount total;
   std::size_t first_row = 0;
   for (std::size_t y = 0; y < rows.size(); ++y) {

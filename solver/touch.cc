@@ -384,8 +384,7 @@ Result<TouchResult> touch(const Rig& rig, const TermCovariance& covariance, doub
                           std::span<const Tie> ties, const TouchOptions& options) {
   // Squares of what is no possible spread would be infinite, and every likelihood undefined.
   constexpr double kMost = 1e100;
-  if (!(std::abs(flex_sigma_rad) <= kMost) ||
-      !(covariance.values.array().abs() <= kMost).all()) {
+  if (!(std::abs(flex_sigma_rad) <= kMost) || !(covariance.values.array().abs() <= kMost).all()) {
     return fail({.kind = ErrorKind::numeric,
                  .where = {},
                  .field = "template",

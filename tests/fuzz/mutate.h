@@ -26,24 +26,13 @@ namespace seamwright::test {
 namespace detail {
 
 [[nodiscard]] inline std::uint64_t telling_number(Random& random) {
-  constexpr std::array<std::uint64_t, 18> kNumbers = {0,
-                                                      1,
-                                                      2,
-                                                      3,
-                                                      7,
-                                                      8,
-                                                      16,
-                                                      0x7F,
-                                                      0x80,
-                                                      0xFF,
-                                                      0x7FFF,
-                                                      0x8000,
-                                                      0xFFFF,
-                                                      0x10000,
-                                                      0x7FFFFFFF,
-                                                      0x80000000,
-                                                      0xFFFFFFFF,
-                                                      std::numeric_limits<std::uint64_t>::max()};
+  constexpr std::array<std::uint64_t, 18> kNumbers = {
+      0,          1,          2,
+      3,          7,          8,
+      16,         0x7F,       0x80,
+      0xFF,       0x7FFF,     0x8000,
+      0xFFFF,     0x10000,    0x7FFFFFFF,
+      0x80000000, 0xFFFFFFFF, std::numeric_limits<std::uint64_t>::max()};
   const std::uint64_t number = kNumbers[random.bits() % kNumbers.size()];
   return random.chance(0.2) ? number - 1 : number;
 }

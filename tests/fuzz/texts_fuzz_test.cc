@@ -25,8 +25,9 @@ constexpr std::string_view kNumbers[] = {
     "0.5",    "1e3",     "1e6",   "-1e6",    "1e9",   "1e12",   "1e30",       "1e154",      "1e160",
     "1e308",  "-1e308",  "1e400", ".nan",    "-.inf", "90",     "180",        "-180",       "360",
     "1e5000", "1e-5000", "255",   "65535.5", "-2",    "1000",   "2147483648", "4294967295", "8"};
-constexpr std::string_view kPieces[] = {":",  ": ", "- ", "\n",   "  ",  "[",  "]",  "{", "}",  ",",
-                                        "&a", "*a", "!!", "null", "\"", "|\n", "\t", "#", "\xff", "? "};
+constexpr std::string_view kPieces[] = {":",  ": ",  "- ", "\n", "  ",   "[",  "]",
+                                        "{",  "}",   ",",  "&a", "*a",   "!!", "null",
+                                        "\"", "|\n", "\t", "#",  "\xff", "? "};
 
 // Some leaves get another number; now and then a value becomes another's.
 void change_numbers(Random& random, YamlValue& tree) {
@@ -88,14 +89,14 @@ void use_template(Random& random, const RigTemplate& value) {
     ManualTie tie;
     tie.range = static_cast<TieRange>(random.integer(0, 2));
     for (int k = 0; k < 2; ++k) {
-      tie.sights.push_back({k, Vec2(random.uniform(0, lens.width_px), random.uniform(0, lens.height_px))});
+      tie.sights.push_back(
+          {k, Vec2(random.uniform(0, lens.width_px), random.uniform(0, lens.height_px))});
     }
     ties.push_back(tie.as_tie(0));
   }
   for (const std::size_t count : {std::size_t{1}, std::size_t{2}, ties.size()}) {
-    const auto touched =
-        touch(value.rig(), value.solution.covariance, value.solution.quality.flex_sigma_rad,
-              std::span(ties).first(count));
+    const auto touched = touch(value.rig(), value.solution.covariance,
+                               value.solution.quality.flex_sigma_rad, std::span(ties).first(count));
     if (!touched) {
       CHECK_FALSE(touched.error().what.empty());
       continue;

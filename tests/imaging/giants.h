@@ -81,8 +81,8 @@ namespace seamwright::test {
   return bytes + big_endian(0, 4);
 }
 
-/// An OpenEXR file's start (OpenEXR file layout: magic number, version, attributes) with a huge data
-/// window.
+/// An OpenEXR file's start (OpenEXR file layout: magic number, version, attributes) with a huge
+/// data window.
 [[nodiscard]] inline std::string exr_claiming(const std::string& rest) {
   using std::string_literals::operator""s;
   const std::string window = "\0\0\0\0\0\0\0\0\xFF\xFF\xFF\x0F\xFF\xFF\xFF\x0F"s;
