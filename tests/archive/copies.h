@@ -24,7 +24,6 @@ struct Archive {
   std::map<std::string, int> worked;  // times
   FileGuard guard{FileGuard::Options{}};
   RunOptions options;
-  FileGuard guard{{.overwrite = true}};  // outputs that a test spoiled are replaced
 
   explicit Archive(int count = 4) {
     std::filesystem::create_directories(dir / "in");

@@ -157,7 +157,8 @@ TEST_CASE("check names bad shots of every kind, and judges the others", "[left-o
   INFO(checked.err);
   CHECK(checked.exit_code == 2);
   std::set<std::string> judged, failed;
-  for (const auto& one : checked.json().at("shots")) {
+  const nlohmann::json answer = checked.json();
+  for (const auto& one : answer.at("shots")) {
     (one.contains("failure") ? failed : judged).insert(one.at("name").get<std::string>());
   }
   CHECK(judged == std::set<std::string>{"attic", "bath"});

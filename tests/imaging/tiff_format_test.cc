@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 #include <tiffio.h>
 
+#include "base/file.h"
 #include "imaging/tiff_writer.h"
 #include "imaging/write_image.h"
 #include "tests/imaging/pictures.h"
@@ -147,7 +148,7 @@ TEST_CASE("rows may come in any portions and give the same bytes", "[imaging][ti
 
 TEST_CASE("a writer that is given up leaves nothing behind", "[imaging][tiff]") {
   const ScratchDir dir;
-  test::put_file(dir / "old.tif", "old");
+  REQUIRE(write_file(dir / "old.tif", "old"));
   {
     auto writer = TiffStripWriter::create(dir / "old.tif", {.width = 10, .height = 10});
     REQUIRE(writer);
