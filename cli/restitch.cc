@@ -190,7 +190,10 @@ class Restitch {
     item.name = stem;
     item.inputs = shot.frames;
     item.settings = settings();
-    if (!shot.exposures.empty()) item.inputs = shot.exposures;
+    if (!shot.exposures.empty()) {
+      item.inputs = shot.exposures;
+      item.settings += " display_curve=2";  // what the first one made is made again
+    }
     if (!shot.shot_file.empty()) {
       item.inputs.push_back(shot.shot_file);
       const auto file = read_shot_file(shot.shot_file);
