@@ -13,10 +13,10 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "apps/demo/render.h"
 #include "base/file.h"
 #include "bench/child_process.h"
 #include "bench/options.h"
-#include "demo/render.h"
 #include "imaging/write_image.h"
 #include "templates/rig_template.h"
 

@@ -3,8 +3,8 @@
 #include <chrono>
 #include <string>
 
-#include "compose/render.h"
-#include "compose/seam_plan.h"
+#include "compose/render/render.h"
+#include "compose/render/seam_plan.h"
 #include "imaging/frame.h"
 #include "imaging/tiff_writer.h"
 

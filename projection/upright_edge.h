@@ -10,7 +10,7 @@
 namespace seamwright {
 
 /// An edge that a person marked as upright: two places on it, on the panorama before it is levelled
-/// or turned. Its plane through the viewpoint holds the vertical (finish/verticals.h).
+/// or turned. Its plane through the viewpoint holds the vertical (compose/finish/verticals.h).
 struct UprightEdge {
   std::array<PanoramaPlace, 2> ends{};
 

@@ -10,9 +10,9 @@
 
 #include <catch2/catch.hpp>
 
-#include "archive/run.h"
 #include "base/file.h"
 #include "base/file_guard.h"
+#include "jobs/archive/run.h"
 #include "tests/support/scratch_dir.h"
 
 namespace seamwright::test {

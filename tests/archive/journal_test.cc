@@ -1,6 +1,6 @@
 // A journal that somebody else wrote, replaced or damaged.
 
-#include "archive/journal.h"
+#include "jobs/archive/journal.h"
 
 #include <cstdlib>
 #include <exception>
@@ -12,8 +12,8 @@
 #include <nlohmann/json.hpp>
 #include <sys/stat.h>
 
-#include "archive/folder_lock.h"
-#include "archive/run.h"
+#include "jobs/archive/folder_lock.h"
+#include "jobs/archive/run.h"
 #include "tests/archive/copies.h"
 #include "tests/support/random.h"
 

@@ -1,4 +1,4 @@
-#include "archive/run.h"
+#include "jobs/archive/run.h"
 
 #include <chrono>
 #include <filesystem>

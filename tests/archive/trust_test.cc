@@ -8,11 +8,11 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
-#include "archive/run.h"
-#include "archive/sample.h"
-#include "archive/stamp.h"
 #include "base/file.h"
 #include "base/file_guard.h"
+#include "jobs/archive/run.h"
+#include "jobs/archive/sample.h"
+#include "jobs/archive/stamp.h"
 #include "tests/archive/copies.h"
 
 using namespace seamwright;

@@ -1,4 +1,4 @@
-#include "brackets/alignment.h"
+#include "jobs/brackets/alignment.h"
 
 #include <cmath>
 

@@ -10,9 +10,9 @@
 #include <catch2/catch.hpp>
 #include <opencv2/photo.hpp>
 
-#include "brackets/merge.h"
-#include "brackets/tone.h"
 #include "imaging/convert.h"
+#include "jobs/brackets/merge.h"
+#include "jobs/brackets/tone.h"
 #include "tests/brackets/room_with_ball.h"
 #include "tests/support/random.h"
 

@@ -1,4 +1,4 @@
-#include "brackets/grouping.h"
+#include "jobs/brackets/grouping.h"
 
 #include <algorithm>
 #include <cmath>

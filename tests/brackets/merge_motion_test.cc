@@ -6,7 +6,7 @@
 #include <catch2/catch.hpp>
 
 #include "base/parallel.h"
-#include "brackets/merge.h"
+#include "jobs/brackets/merge.h"
 #include "tests/brackets/room_with_ball.h"
 #include "tests/brackets/synthetic_brackets.h"
 

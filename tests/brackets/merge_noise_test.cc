@@ -3,7 +3,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "brackets/merge.h"
+#include "jobs/brackets/merge.h"
 #include "tests/brackets/wedge.h"
 
 using namespace seamwright;

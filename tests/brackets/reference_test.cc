@@ -7,9 +7,9 @@
 #include <catch2/catch.hpp>
 #include <opencv2/photo.hpp>
 
-#include "brackets/merge.h"
 #include "imaging/convert.h"
 #include "imaging/transfer.h"
+#include "jobs/brackets/merge.h"
 #include "tests/brackets/wedge.h"
 
 using namespace seamwright;

@@ -1,13 +1,13 @@
-#include "brackets/tone.h"
+#include "jobs/brackets/tone.h"
 
 #include <cmath>
 #include <limits>
 
 #include <catch2/catch.hpp>
 
-#include "brackets/guided.h"
 #include "imaging/icc.h"
 #include "imaging/transfer.h"
+#include "jobs/brackets/guided.h"
 
 using namespace seamwright;
 
@@ -35,7 +35,7 @@ constexpr double kWhites[] = {1.01, 1.5, 4.0, 40.0, 4000.0};
 
 }  // namespace
 
-// The wishes of brackets/tone.h, by their numbers.
+// The wishes of jobs/brackets/tone.h, by their numbers.
 
 TEST_CASE("1: the display curve is proportional to light up to where it may bend, slope 1") {
   int checked = 0;

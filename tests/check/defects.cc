@@ -6,7 +6,7 @@
 
 #include <opencv2/imgproc.hpp>
 
-#include "finish/level.h"
+#include "compose/finish/level.h"
 #include "imaging/orient.h"
 #include "imaging/transfer.h"
 

@@ -1,4 +1,4 @@
-#include "check/findings.h"
+#include "jobs/check/findings.h"
 
 #include <set>
 

@@ -1,4 +1,4 @@
-#include "check/panorama_check.h"
+#include "jobs/check/panorama_check.h"
 
 #include <algorithm>
 #include <cmath>

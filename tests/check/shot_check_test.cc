@@ -1,14 +1,14 @@
 // Rendered shots with one known defect each, against the body's true template.
 
-#include "check/shot_check.h"
+#include "jobs/check/shot_check.h"
 
 #include <algorithm>
 #include <cmath>
 
 #include <catch2/catch.hpp>
 
-#include "demo/demo.h"
-#include "finish/level.h"
+#include "apps/demo/demo.h"
+#include "compose/finish/level.h"
 #include "imaging/read_image.h"
 #include "solver/seam_error.h"
 #include "tests/check/defects.h"

@@ -16,10 +16,10 @@
 
 #include <nlohmann/json.hpp>
 
+#include "apps/demo/demo.h"
+#include "apps/demo/shots.h"
 #include "base/file.h"
-#include "check/shot_check.h"
-#include "demo/demo.h"
-#include "demo/shots.h"
+#include "jobs/check/shot_check.h"
 #include "solver/seam_error.h"
 #include "tests/check/defects.h"
 

@@ -1,10 +1,10 @@
-#include "demo/body.h"
+#include "apps/demo/body.h"
 
 #include <cmath>
 
 #include <catch2/catch.hpp>
 
-#include "demo/shots.h"
+#include "apps/demo/shots.h"
 #include "tests/support/matchers.h"
 
 using namespace seamwright;

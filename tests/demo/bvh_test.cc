@@ -1,8 +1,8 @@
-#include "demo/caster/bvh.h"
+#include "apps/demo/caster/bvh.h"
 
 #include <catch2/catch.hpp>
 
-#include "demo/house/builder.h"
+#include "apps/demo/house/builder.h"
 #include "tests/support/random.h"
 
 using namespace seamwright::demo;

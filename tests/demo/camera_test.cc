@@ -1,8 +1,8 @@
-#include "demo/camera.h"
+#include "apps/demo/camera.h"
 
 #include <catch2/catch.hpp>
 
-#include "demo/demo.h"
+#include "apps/demo/demo.h"
 #include "tests/support/matchers.h"
 #include "tests/support/random.h"
 

@@ -1,11 +1,11 @@
-#include "demo/film.h"
+#include "apps/demo/film.h"
 
 #include <cmath>
 
 #include <catch2/catch.hpp>
 
-#include "demo/body.h"
-#include "demo/house/builder.h"
+#include "apps/demo/body.h"
+#include "apps/demo/house/builder.h"
 
 using namespace seamwright;
 using namespace seamwright::demo;

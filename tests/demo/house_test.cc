@@ -3,7 +3,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "demo/demo.h"
+#include "apps/demo/demo.h"
 
 using namespace seamwright;
 

@@ -1,4 +1,4 @@
-#include "demo/caster/lettering.h"
+#include "apps/demo/caster/lettering.h"
 
 #include <string>
 

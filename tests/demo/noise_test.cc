@@ -1,11 +1,11 @@
-#include "demo/caster/noise.h"
+#include "apps/demo/caster/noise.h"
 
 #include <cmath>
 
 #include <catch2/catch.hpp>
 
-#include "demo/caster/hash.h"
-#include "demo/caster/material.h"
+#include "apps/demo/caster/hash.h"
+#include "apps/demo/caster/material.h"
 
 using namespace seamwright::demo;
 

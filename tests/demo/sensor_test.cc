@@ -1,4 +1,4 @@
-#include "demo/sensor.h"
+#include "apps/demo/sensor.h"
 
 #include <cmath>
 

@@ -6,9 +6,9 @@
 #include <exiv2/exiv2.hpp>
 #include <nlohmann/json.hpp>
 
+#include "apps/demo/demo.h"
 #include "base/file.h"
 #include "base/parallel.h"
-#include "demo/demo.h"
 #include "imaging/orient.h"
 #include "imaging/read_image.h"
 #include "imaging/transfer.h"

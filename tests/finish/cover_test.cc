@@ -1,4 +1,4 @@
-#include "finish/cover.h"
+#include "compose/finish/cover.h"
 
 #include <catch2/catch.hpp>
 

@@ -1,4 +1,4 @@
-#include "finish/cube.h"
+#include "compose/finish/cube.h"
 
 #include <algorithm>
 #include <fstream>
@@ -7,7 +7,7 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
-#include "finish/flat_view.h"
+#include "compose/finish/flat_view.h"
 #include "imaging/read_image.h"
 #include "tests/finish/sphere_pictures.h"
 #include "tests/support/scratch_dir.h"

@@ -1,4 +1,4 @@
-#include "finish/deliver.h"
+#include "compose/finish/deliver.h"
 
 #include <ImfArray.h>
 #include <ImfChannelList.h>

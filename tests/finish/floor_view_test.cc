@@ -1,4 +1,4 @@
-#include "finish/floor_view.h"
+#include "compose/finish/floor_view.h"
 
 #include <catch2/catch.hpp>
 

@@ -1,7 +1,7 @@
 #include <catch2/catch.hpp>
 
-#include "demo/demo.h"
-#include "finish/level.h"
+#include "apps/demo/demo.h"
+#include "compose/finish/level.h"
 #include "tests/support/scratch_dir.h"
 
 namespace seamwright {

@@ -1,4 +1,4 @@
-#include "finish/level.h"
+#include "compose/finish/level.h"
 
 #include <catch2/catch.hpp>
 

@@ -1,4 +1,4 @@
-#include "finish/verticals.h"
+#include "compose/finish/verticals.h"
 
 #include <catch2/catch.hpp>
 

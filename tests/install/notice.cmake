@@ -1,6 +1,6 @@
 # Holds NOTICE against what the program loads, what it is built from and what its page bundles:
 #
-#   cmake -DPROGRAM=… -DNOTICE=… -DBOOTSTRAP=… -DPAGE=<workbench/page> -P notice.cmake
+#   cmake -DPROGRAM=… -DNOTICE=… -DBOOTSTRAP=… -DPAGE=<apps/workbench/page> -P notice.cmake
 #
 # Every difference is told, with the line to add or to take out. Only Debian 12 is looked at: names of
 # files and packages are its own.

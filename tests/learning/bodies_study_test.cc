@@ -9,8 +9,8 @@
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
 
-#include "demo/demo.h"
-#include "learning/learn.h"
+#include "apps/demo/demo.h"
+#include "jobs/learning/learn.h"
 #include "solver/seam_error.h"
 #include "tests/learning/demo_frames.h"
 #include "tests/support/scratch_dir.h"

@@ -9,11 +9,11 @@
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
 
+#include "apps/demo/demo.h"
 #include "base/parallel.h"
-#include "demo/demo.h"
 #include "features/spline_plane.h"
 #include "imaging/read_image.h"
-#include "learning/colour_pass.h"
+#include "jobs/learning/colour_pass.h"
 #include "templates/rig_template.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
@@ -196,7 +196,7 @@ TEST_CASE("fringes and vignetting of a rendered room come out as they were put i
     CHECK(outcome->photometry.lenses[i].learned);
     CHECK(profile < 0.01);
   }
-  // The back lens is brighter by 0.25 EV, and a little warmer (demo/render.cc).
+  // The back lens is brighter by 0.25 EV, and a little warmer (apps/demo/render.cc).
   const auto& gain_ev = outcome->photometry.gain_ev[1];
   CHECK(gain_ev[0] == Approx(0.25 + std::log2(1.03)).margin(0.02));
   CHECK(gain_ev[1] == Approx(0.25).margin(0.02));

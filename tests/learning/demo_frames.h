@@ -8,8 +8,8 @@
 #include <string>
 #include <vector>
 
-#include "demo/demo.h"
-#include "learning/learn.h"
+#include "apps/demo/demo.h"
+#include "jobs/learning/learn.h"
 
 namespace seamwright::test {
 

@@ -11,7 +11,7 @@
 
 #include "base/parallel.h"
 #include "imaging/orient.h"
-#include "learning/learn.h"
+#include "jobs/learning/learn.h"
 #include "solver/seam_error.h"
 #include "tests/learning/demo_frames.h"
 #include "tests/support/scratch_dir.h"

@@ -1,4 +1,4 @@
-#include "learning/photometric.h"
+#include "jobs/learning/photometric.h"
 
 #include <algorithm>
 #include <cmath>

@@ -5,7 +5,7 @@
 #include <fmt/format.h>
 
 #include "imaging/read_image.h"
-#include "learning/learn.h"
+#include "jobs/learning/learn.h"
 #include "tests/features/published_rig.h"
 #include "tests/support/matchers.h"
 #include "tests/support/shared_data.h"

@@ -1,4 +1,4 @@
-#include "learning/suspect_shots.h"
+#include "jobs/learning/suspect_shots.h"
 
 #include <algorithm>
 #include <vector>

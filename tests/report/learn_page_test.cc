@@ -1,4 +1,4 @@
-#include "report/learn_page.h"
+#include "apps/report/learn_page.h"
 
 #include <regex>
 #include <string>

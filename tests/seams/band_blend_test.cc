@@ -1,4 +1,4 @@
-#include "seams/band_blend.h"
+#include "compose/seams/band_blend.h"
 
 #include <algorithm>
 #include <cmath>

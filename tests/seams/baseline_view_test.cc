@@ -1,4 +1,4 @@
-#include "seams/baseline_view.h"
+#include "compose/seams/baseline_view.h"
 
 #include <cmath>
 

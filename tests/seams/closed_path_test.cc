@@ -1,4 +1,4 @@
-#include "seams/closed_path.h"
+#include "compose/seams/closed_path.h"
 
 #include <cstdlib>
 #include <functional>

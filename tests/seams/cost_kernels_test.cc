@@ -1,4 +1,4 @@
-#include "seams/cost_kernels.h"
+#include "compose/seams/cost_kernels.h"
 
 #include <algorithm>
 #include <array>

@@ -1,4 +1,4 @@
-#include "seams/label_windows.h"
+#include "compose/seams/label_windows.h"
 
 #include <vector>
 

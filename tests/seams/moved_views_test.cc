@@ -1,4 +1,4 @@
-#include "seams/moved_views.h"
+#include "compose/seams/moved_views.h"
 
 #include <algorithm>
 #include <cmath>

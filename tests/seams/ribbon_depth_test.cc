@@ -1,4 +1,4 @@
-#include "seams/ribbon_depth.h"
+#include "compose/seams/ribbon_depth.h"
 
 #include <algorithm>
 #include <cmath>
@@ -8,8 +8,8 @@
 #include <catch2/catch.hpp>
 
 #include "base/parallel.h"
-#include "seams/baseline_view.h"
-#include "seams/common_view.h"
+#include "compose/seams/baseline_view.h"
+#include "compose/seams/common_view.h"
 #include "tests/seams/board_room.h"
 #include "tests/support/random.h"
 #include "tests/support/rigs.h"

@@ -1,4 +1,4 @@
-#include "seams/ribbon_kernels.h"
+#include "compose/seams/ribbon_kernels.h"
 
 #include <algorithm>
 #include <cmath>
@@ -6,9 +6,9 @@
 
 #include <catch2/catch.hpp>
 
-#include "seams/baseline_view.h"
-#include "seams/binary_log.h"
-#include "seams/viewpoint_slide.h"
+#include "compose/seams/baseline_view.h"
+#include "compose/seams/binary_log.h"
+#include "compose/seams/viewpoint_slide.h"
 #include "tests/support/instruction_sets.h"
 #include "tests/support/random.h"
 

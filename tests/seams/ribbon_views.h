@@ -5,7 +5,7 @@
 #include <array>
 #include <functional>
 
-#include "seams/seam_views.h"
+#include "compose/seams/seam_views.h"
 
 namespace seamwright::test {
 

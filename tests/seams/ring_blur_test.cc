@@ -1,4 +1,4 @@
-#include "seams/ring_blur.h"
+#include "compose/seams/ring_blur.h"
 
 #include <algorithm>
 #include <cmath>

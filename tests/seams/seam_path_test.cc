@@ -1,4 +1,4 @@
-#include "seams/seam_path.h"
+#include "compose/seams/seam_path.h"
 
 #include <cmath>
 

@@ -1,4 +1,4 @@
-#include "seams/seam_residual.h"
+#include "compose/seams/seam_residual.h"
 
 #include <cmath>
 

@@ -1,4 +1,4 @@
-#include "seams/view_warp.h"
+#include "compose/seams/view_warp.h"
 
 #include <algorithm>
 #include <cmath>
@@ -7,7 +7,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "seams/baseline_view.h"
+#include "compose/seams/baseline_view.h"
 #include "tests/seams/board_room.h"
 #include "tests/support/rigs.h"
 

@@ -1,4 +1,4 @@
-#include "seams/warp_polish.h"
+#include "compose/seams/warp_polish.h"
 
 #include <cmath>
 #include <cstddef>
@@ -6,7 +6,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "seams/baseline_view.h"
+#include "compose/seams/baseline_view.h"
 #include "tests/seams/ribbon_views.h"
 
 using namespace seamwright;

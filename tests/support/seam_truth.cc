@@ -6,7 +6,7 @@
 #include <optional>
 
 #include "base/parallel.h"
-#include "seams/baseline_view.h"
+#include "compose/seams/baseline_view.h"
 
 namespace seamwright::test {
 

@@ -4,8 +4,8 @@
 
 #include <vector>
 
-#include "compose/seam_plan.h"
-#include "demo/demo.h"
+#include "apps/demo/demo.h"
+#include "compose/render/seam_plan.h"
 
 namespace seamwright::test {
 

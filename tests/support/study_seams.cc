@@ -9,8 +9,8 @@
 // beyond 0.3 m, and of what is not plain there), the share of broken and blemished textured patches
 // on the ring (ring_patches.h), and how much the panorama differs from the plain one away from the
 // seam. Panoramas are written to PICTURES_DIR, and beside them SHOT_patches.csv: what the pictures
-// alone tell of each patch along the finished seam (seams/seam_residual.h) against the truth there,
-// both in panorama px.
+// alone tell of each patch along the finished seam (compose/seams/seam_residual.h) against the
+// truth there, both in panorama px.
 
 #include <cmath>
 #include <cstdio>
@@ -20,11 +20,11 @@
 #include <nlohmann/json.hpp>
 
 #include "base/file.h"
-#include "compose/render.h"
+#include "compose/render/render.h"
+#include "compose/seams/seam_residual.h"
 #include "imaging/read_image.h"
 #include "imaging/write_image.h"
 #include "projection/equirect.h"
-#include "seams/seam_residual.h"
 #include "templates/rig_template.h"
 #include "tests/support/ring_patches.h"
 #include "tests/support/seam_truth.h"

@@ -1,4 +1,4 @@
-#include "workbench/check_job.h"
+#include "apps/workbench/check_job.h"
 
 #include <catch2/catch.hpp>
 

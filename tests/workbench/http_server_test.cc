@@ -1,6 +1,6 @@
 // What the server does with connections, whatever they ask for.
 
-#include "workbench/http_server.h"
+#include "apps/workbench/http_server.h"
 
 #include <atomic>
 #include <chrono>

@@ -5,10 +5,10 @@
 
 #include <catch2/catch.hpp>
 
+#include "apps/workbench/server.h"
 #include "tests/support/scratch_dir.h"
 #include "tests/workbench/http_client.h"
 #include "tests/workbench/small_shot.h"
-#include "workbench/server.h"
 
 namespace seamwright::test {
 

@@ -1,4 +1,4 @@
-#include "workbench/server.h"
+#include "apps/workbench/server.h"
 
 #include <cmath>
 #include <string>
@@ -8,11 +8,11 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
+#include "apps/workbench/guard.h"
+#include "apps/workbench/page_files.h"
 #include "imaging/read_image.h"
 #include "tests/support/random.h"
 #include "tests/workbench/running_server.h"
-#include "workbench/guard.h"
-#include "workbench/page_files.h"
 
 using namespace seamwright;
 using namespace seamwright::workbench;

@@ -6,8 +6,8 @@
 
 #include <catch2/catch.hpp>
 
+#include "apps/workbench/session.h"
 #include "tests/support/scratch_dir.h"
-#include "workbench/session.h"
 
 namespace seamwright::test {
 

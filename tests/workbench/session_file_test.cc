@@ -12,11 +12,11 @@
 #include <nlohmann/json.hpp>
 #include <sys/stat.h>
 
+#include "apps/workbench/edit_json.h"
 #include "templates/shot_limits.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
 #include "tests/workbench/session_bench.h"
-#include "workbench/edit_json.h"
 
 using namespace seamwright;
 using namespace seamwright::workbench;

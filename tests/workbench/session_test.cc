@@ -1,4 +1,4 @@
-#include "workbench/session.h"
+#include "apps/workbench/session.h"
 
 #include <algorithm>
 #include <cmath>
@@ -7,11 +7,11 @@
 
 #include <catch2/catch.hpp>
 
+#include "apps/workbench/edit_json.h"
 #include "base/file.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
 #include "tests/workbench/session_bench.h"
-#include "workbench/edit_json.h"
 
 using namespace seamwright;
 using namespace seamwright::workbench;

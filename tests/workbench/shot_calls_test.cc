@@ -1,4 +1,4 @@
-#include "workbench/shot_calls.h"
+#include "apps/workbench/shot_calls.h"
 
 #include <memory>
 

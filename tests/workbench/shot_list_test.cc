@@ -1,4 +1,4 @@
-#include "workbench/shot_list.h"
+#include "apps/workbench/shot_list.h"
 
 #include <filesystem>
 #include <string>

@@ -2,9 +2,9 @@
 
 #include <utility>
 
+#include "apps/workbench/desk.h"
 #include "tests/support/random.h"
 #include "tests/support/rigs.h"
-#include "workbench/desk.h"
 
 namespace seamwright::test {
 

@@ -1,3 +1,3 @@
 #pragma once
 
-#include "cli/program.h"
+#include "apps/cli/program.h"

@@ -1,0 +1,124 @@
+#include <algorithm>
+#include <memory>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "apps/cli/check_inputs.h"
+#include "apps/cli/check_page.h"
+#include "apps/cli/check_report.h"
+#include "apps/cli/check_run.h"
+#include "apps/cli/file_options.h"
+#include "apps/cli/program.h"
+#include "base/file.h"
+
+namespace seamwright {
+
+namespace {
+
+struct CheckCommand {
+  std::string template_file;
+  std::vector<std::string> inputs;
+  std::string page;
+  BracketOptions brackets;
+  bool seams = false;
+  bool no_level = false;
+  bool mirrored = false;
+};
+
+constexpr std::string_view kCheckExample =
+    "Examples:\n"
+    "  seamwright check --template my.template.yaml card/ --page check.html\n"
+    "  seamwright check room.shot.yaml delivered/room.tif --json\n"
+    "\nRanks shots worst first, says why and what to do. Shots are judged by what their own frames "
+    "tell against the template: where the lenses sit (parallax does not count), light and colour, "
+    "sharpness, level; with --seams also whether the pictures meet along the seam, and what it "
+    "would cut. Panoramas alone are judged by "
+    "shape, level, clipping and border. Bracketed shots are judged by their middle exposure.\n"
+    "What cannot be read or grouped is named and left out.\n"
+    "Finishes with findings (exit 2) when something should be looked at.";
+
+// Lenses of the template that loose frames belong to.
+Result<int> lens_count_of(const CheckCommand& command) {
+  if (command.template_file.empty()) return 2;
+  const auto body = read_template(command.template_file);
+  if (!body) return tl::unexpected(body.error());
+  return body->rig().lens_count();
+}
+
+Result<Outcome> check(const CheckCommand& command, const Console& console) {
+  const auto grouping = command.brackets.grouping_options();
+  if (!grouping) return tl::unexpected(grouping.error());
+  const auto lens_count = lens_count_of(command);
+  if (!lens_count) return tl::unexpected(lens_count.error());
+  const auto inputs = check_inputs(command.inputs, *grouping, *lens_count, console);
+  if (!inputs) return tl::unexpected(inputs.error());
+  if (auto error = nothing_left(*inputs)) return fail(std::move(*error));
+  // What they are made of is known now: the page may be none of it.
+  for (const CheckInput& input : *inputs) {
+    for (const auto& frame : input.frames) note_read(frame);
+    note_read(input.panorama);
+    note_read(input.shot_file);
+  }
+  if (!command.page.empty()) {
+    if (auto error = refusal_to_write(command.page)) return fail(std::move(*error));
+  }
+  CheckRunOptions options{.template_file = command.template_file,
+                          .mirrored = command.mirrored,
+                          .picture = !command.page.empty()};
+  options.check.level = !command.no_level;
+  options.check.seams = command.seams;
+  std::vector<Checked> all;
+  for (const CheckInput& input : *inputs) {
+    auto checked = check_input(input, options, console);
+    if (!checked) return tl::unexpected(checked.error());
+    all.push_back(std::move(*checked));
+  }
+  rank(all);
+  tell_checked(console, all);
+  if (!command.page.empty()) {
+    if (auto written = write_file(command.page, check_page(all)); !written) {
+      return tl::unexpected(written.error());
+    }
+    console.say(command.page);
+  }
+  if (console.json()) console.answer(checked_as_json(all));
+  const bool fine = std::all_of(all.begin(), all.end(), nothing_wrong);
+  return fine ? Outcome::done : Outcome::findings;
+}
+
+}  // namespace
+
+void add_check(Program& program) {
+  const auto options = std::make_shared<CheckCommand>();
+  CLI::App& command = program.add_command(
+      "check", "Rank shots and panoramas by what is wrong with them, worst first",
+      std::string(kCheckExample),
+      [options](const Console& console) { return check(*options, console); });
+  command
+      .add_option("inputs", options->inputs,
+                  "Folders of frames, frames, *.shot.yaml, finished panoramas")
+      ->type_name(value_kind::kPath)
+      ->required();
+  command
+      .add_option("--template", options->template_file,
+                  "Template of the body; may be left out where shot files name it")
+      ->type_name(value_kind::kFile);
+  command.add_option("--page", options->page, "HTML page to write: the list with pictures")
+      ->type_name(value_kind::kNewFile);
+  command.add_flag("--seams", options->seams,
+                   "Also plan each seam as stitch would, and say where the pictures do not meet: "
+                   "slower");
+  command.add_flag("--no-level", options->no_level, "Do not look whether the stand leaned");
+  command.add_flag("--mirrored", options->mirrored, "The files hold mirrored pictures: flip them");
+  command.add_option("--pattern", options->brackets.pattern,
+                     "Regular expression over file names with named groups shot, lens, ev, frame; "
+                     "overrides EXIF");
+  command
+      .add_option("--rest-s", options->brackets.grouping.rest_s, "Rest between two shots, seconds")
+      ->capture_default_str();
+  command.add_option("--frames-per-shot", options->brackets.grouping.frames_per_shot,
+                     "Frames of each lens in each shot, where there is no rest between shots");
+}
+
+}  // namespace seamwright

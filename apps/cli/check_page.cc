@@ -1,0 +1,185 @@
+#include "apps/cli/check_page.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "apps/report/chart.h"
+#include "apps/report/markup.h"
+#include "apps/report/style.h"
+#include "compose/finish/flat_view.h"
+#include "compose/render/render.h"
+#include "imaging/convert.h"
+#include "imaging/write_image.h"
+
+namespace seamwright {
+
+namespace {
+
+using report::escaped;
+using report::paragraph;
+
+constexpr std::string_view kOwnStyle = R"css(
+.found { display: grid; grid-template-columns: minmax(0, 20rem) 1fr; gap: 1rem 1.5rem; margin: 1rem 0; }
+.found img { width: 100%; height: auto; display: block; border-radius: .3rem; }
+.found ul { margin: .2rem 0; padding-left: 1.2rem; }
+.found.bare { grid-template-columns: 1fr; }
+@media (max-width: 40rem) { .found { grid-template-columns: 1fr; } }
+)css";
+
+constexpr double kField_deg = 30;
+constexpr int kPicture_px = 480;
+constexpr int kPanorama_px = 4096;
+
+/// RFC 4648, section 4.
+std::string base64(std::string_view bytes) {
+  constexpr std::string_view kDigits =
+      "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+  std::string text;
+  for (std::size_t i = 0; i < bytes.size(); i += 3) {
+    const std::size_t count = std::min<std::size_t>(3, bytes.size() - i);
+    unsigned value = 0;
+    for (std::size_t k = 0; k < 3; ++k) {
+      value = value << 8U | (k < count ? static_cast<unsigned char>(bytes[i + k]) : 0U);
+    }
+    for (std::size_t k = 0; k < 4; ++k) {
+      text += k <= count ? kDigits[value >> (18U - 6U * static_cast<unsigned>(k)) & 63U] : '=';
+    }
+  }
+  return text;
+}
+
+/// Looks along a direction, the horizon level.
+FlatView view_along(const Vec3& ahead) {
+  const Vec3 down = std::abs(ahead.y()) > 0.99 ? Vec3::UnitZ() : Vec3::UnitY();
+  const Vec3 right = down.cross(ahead).normalized();
+  FlatView view;
+  view.sphere_from_view << right, ahead.cross(right), ahead;
+  view.half_width = std::tan(0.5 * rad_from_deg(kField_deg));
+  view.size_px = kPicture_px;
+  return view;
+}
+
+const Finding* first_with_place(const ShotFindings& found) {
+  for (const Finding& finding : found.findings) {
+    if (finding.place) return &finding;
+  }
+  return nullptr;
+}
+
+std::string summary(const std::vector<Checked>& all) {
+  std::vector<std::vector<std::string>> rows;
+  for (const Checked& one : all) {
+    std::string why = one.failure.empty() ? "" : "could not be checked";
+    for (const Finding& finding : one.found.findings) {
+      why += fmt::format("{}{}", why.empty() ? "" : ", ", name_of(finding.kind));
+    }
+    std::replace(why.begin(), why.end(), '_', ' ');
+    rows.push_back({one.found.name,
+                    one.failure.empty() ? fmt::format("{:.1f}", one.found.score_px()) : "–",
+                    why.empty() ? "nothing found" : why});
+  }
+  return report::table(
+      "Worst first. The score says how much the worst finding bothers, as pixels of misalignment "
+      "at "
+      "the seam of a panorama of native width.",
+      {"shot", "score", "why"}, rows, 3);
+}
+
+std::string sentence(std::string text) {
+  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
+  return text;
+}
+
+/// Along and across around each pair's ring, where something is misaligned.
+std::string ring_charts(const Checked& one) {
+  const bool shown =
+      std::any_of(one.found.findings.begin(), one.found.findings.end(),
+                  [](const Finding& finding) { return finding.kind == FindingKind::misaligned; });
+  if (!shown || !one.shot) return {};
+  std::map<std::pair<int, int>, std::vector<report::Series>> pairs;
+  double most = 1;
+  for (const RingPlace& place : one.shot->ring.places) {
+    auto& series = pairs[{place.lens_a, place.lens_b}];
+    if (series.empty()) series = {{"along", 0, {}, {}}, {"across", 2, {}, {}}};
+    const double azimuth_deg = deg_from_rad(place.psi_rad);
+    series[0].points.emplace_back(azimuth_deg, place.along_px);
+    series[1].points.emplace_back(azimuth_deg, place.across_px);
+    series[0].sigma.push_back(place.sigma_px);
+    most = std::max({most, std::abs(place.along_px), std::abs(place.across_px)});
+  }
+  std::string charts;
+  for (const auto& [pair, series] : pairs) {
+    const std::string told = fmt::format(
+        "Misalignment around the ring of lenses {} and {}, px of native width; the band is one "
+        "standard deviation",
+        pair.first, pair.second);
+    charts += report::figure(
+        report::line_chart(told,
+                           {.label = "azimuth on the ring, degrees", .low = -180, .high = 180},
+                           {.label = "px", .low = -1.1 * most, .high = 1.1 * most}, series),
+        told);
+  }
+  return charts;
+}
+
+std::string reasons(const Checked& one) {
+  std::string list;
+  if (!one.failure.empty()) list += fmt::format("<li>{}</li>\n", escaped(one.failure));
+  for (const Finding& finding : one.found.findings) {
+    list += fmt::format("<li><strong>{}.</strong> {}.</li>\n", escaped(sentence(finding.words)),
+                        escaped(sentence(finding.remedy)));
+  }
+  std::string body = "<div>\n<ul>\n" + list + "</ul>\n" + ring_charts(one) + "</div>\n";
+  const Finding* shown = first_with_place(one.found);
+  if (one.picture.empty() || shown == nullptr) {
+    return "<div class=\"found bare\">\n" + body + "</div>\n";
+  }
+  const std::string told =
+      fmt::format("Longitude {:.0f}°, latitude {:.0f}°, {:.0f}° wide, stitched plainly",
+                  deg_from_rad(shown->place->longitude_rad),
+                  deg_from_rad(shown->place->latitude_rad), kField_deg);
+  return fmt::format(
+      "<div class=\"found\">\n<figure><img alt=\"{}\" src=\"data:image/jpeg;base64,{}\"/>"
+      "<figcaption>{}</figcaption></figure>\n{}</div>\n",
+      told, base64(one.picture), told, body);
+}
+
+}  // namespace
+
+std::string picture_of_worst(const Rig& rig, std::span<const Frame> frames,
+                             const ShotFindings& found) {
+  const Finding* shown = first_with_place(found);
+  if (shown == nullptr) return {};
+  RenderOptions render;
+  render.width_px = std::min(
+      kPanorama_px, native_width(rig.scaled_to(frames[0].image.width(), frames[0].image.height())));
+  const auto panorama = render_panorama(rig, frames, render);
+  if (!panorama) return {};
+  const WrappedPanorama wrapped(panorama->image);
+  constexpr int kQuality = 85;
+  const Image view = render_flat_view(wrapped, view_along(shown->place->direction()));
+  return jpeg_bytes(to_type(view, SampleType::u8), kQuality);
+}
+
+std::string check_page(const std::vector<Checked>& all) {
+  const auto bad =
+      std::count_if(all.begin(), all.end(), [](const Checked& one) { return !nothing_wrong(one); });
+  std::string body = "<h1>What to look at before the client does</h1>\n";
+  body += fmt::format(
+      "<div class=\"summary{}\"><p><strong>{}</strong></p></div>\n", bad == 0 ? "" : " noted",
+      bad == 0 ? fmt::format("Nothing found in {} shots.", all.size())
+               : fmt::format("{} of {} shots have something to look at.", bad, all.size()));
+  body += summary(all);
+  for (const Checked& one : all) {
+    if (nothing_wrong(one)) continue;
+    body += report::section(one.found.name, reasons(one));
+  }
+  return report::page("Checked shots", std::string(report::style_sheet()) + std::string(kOwnStyle),
+                      body);
+}
+
+}  // namespace seamwright

@@ -1,0 +1,180 @@
+#include "jobs/learning/learn.h"
+
+#include <cmath>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "apps/cli/file_options.h"
+#include "apps/cli/learn_report.h"
+#include "apps/cli/program.h"
+#include "apps/cli/shot_input.h"
+#include "apps/report/learn_page.h"
+#include "base/file.h"
+
+namespace seamwright {
+
+namespace {
+
+struct LearnCommandOptions {
+  std::vector<std::vector<std::string>> shots;
+  IntakeOptions intake;
+  std::string from;
+  std::string starter = LearnOptions{}.starter;
+  std::string body;
+  double baseline_mm = 0;  // 0: the starter's or the template's own
+  std::string out;
+  std::string map;
+  std::string report;  // folder; empty: none
+  bool terms = false;
+};
+
+constexpr std::string_view kLearnExample =
+    "Examples:\n"
+    "  seamwright learn --shot a_front.tif a_back.tif --shot b_front.tif b_back.tif "
+    "--body 'Lantern 0117' --out lantern.template.yaml\n"
+    "  seamwright learn --shot both.tif --from lantern.template.yaml --out better.template.yaml\n"
+    "\nTake several stands in one room: what two stands both see tells the lenses' angles, indoors "
+    "and without anything far away. Single shots of separate rooms leave them weak, and the report "
+    "says by how much. Finishes with findings (exit 2) when a shot had to be left out."
+    "\n\nMind people: keep the stand's legs out of walkways and escape routes and mark them, "
+    "spread and "
+    "weight the stand, look where you step backwards, ask people before you photograph them; never "
+    "look at the sun while you point a lens at it. The house's and local rules come first "
+    "(docs/shooting.md).";
+
+std::optional<Error> check_options(const LearnCommandOptions& options) {
+  if (!(options.baseline_mm >= 0 && options.baseline_mm < 10000)) {
+    return Error{.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--baseline-mm",
+                 .what = fmt::format("{} is not a distance between lenses", options.baseline_mm),
+                 .remedy = "give the distance between the lenses' entrance pupils in millimetres"};
+  }
+  // Learning takes minutes: a destination that cannot be written is refused before it.
+  for (const std::string& file : {options.out, options.map}) {
+    if (file.empty()) continue;
+    auto probe = PendingFile::create(file);
+    if (!probe) return probe.error();
+  }
+  if (options.report.empty()) return std::nullopt;
+  if (auto ready = check_report_folder(options.report); !ready) return ready.error();
+  return std::nullopt;
+}
+
+// What learning starts from, and the number of lenses that this means.
+Result<int> set_start(const LearnCommandOptions& options, LearnOptions& learn) {
+  learn.starter = options.starter;
+  if (options.from.empty()) {
+    const auto starter = starter_template(options.starter, 1000, 1000);  // any size counts lenses
+    if (!starter) return tl::unexpected(starter.error());
+    return starter->rig().lens_count();
+  }
+  auto from = read_template(options.from);
+  if (!from) return tl::unexpected(from.error());
+  if (options.body.empty()) learn.body = from->body;
+  learn.mirrored = learn.mirrored || from->mirrored;
+  learn.from = std::move(*from);
+  return learn.from->rig().lens_count();
+}
+
+// Frames are read when learning asks for them; names and hashes now.
+Result<LearnShot> open_shot(const std::vector<std::string>& arguments, const IntakeOptions& intake,
+                            int lens_count, bool& mirrored) {
+  auto shot = open_shot_input(arguments, intake, lens_count);
+  if (!shot) return tl::unexpected(shot.error());
+  mirrored = mirrored || shot->intake.mirrored;
+  shot->intake.mirrored = false;  // learning flips, and records that it did
+  auto sources = sources_of(*shot);
+  if (!sources) return tl::unexpected(sources.error());
+  return LearnShot{.name = shot->name,
+                   .load = [shot = *shot]() -> Result<std::vector<Image>> {
+                     auto frames = read_shot(shot.files, shot.intake);
+                     if (!frames) return tl::unexpected(frames.error());
+                     std::vector<Image> images;
+                     for (Frame& frame : *frames) images.push_back(std::move(frame.image));
+                     return images;
+                   },
+                   .sources = std::move(*sources)};
+}
+
+Result<Outcome> learn(const LearnCommandOptions& options, const Console& console) {
+  if (auto error = check_options(options)) return fail(std::move(*error));
+  LearnOptions learn_options;
+  learn_options.mirrored = options.intake.mirrored;
+  if (!options.body.empty()) learn_options.body = options.body;
+  if (options.baseline_mm > 0) learn_options.baseline_m = options.baseline_mm / 1000;
+  const auto lens_count = set_start(options, learn_options);
+  if (!lens_count) return tl::unexpected(lens_count.error());
+
+  std::vector<LearnShot> shots;
+  for (const auto& arguments : options.shots) {
+    auto shot = open_shot(arguments, options.intake, *lens_count, learn_options.mirrored);
+    if (!shot) return tl::unexpected(shot.error());
+    shots.push_back(std::move(*shot));
+  }
+  const auto outcome = learn_template(shots, learn_options, console.progress());
+  if (!outcome) return tl::unexpected(outcome.error());
+  if (auto written = write_template(options.out, outcome->rig_template); !written) {
+    return tl::unexpected(written.error());
+  }
+  if (!options.map.empty()) {
+    if (auto written = write_map(options.map, *outcome); !written) {
+      return tl::unexpected(written.error());
+    }
+  }
+  if (!options.report.empty()) {
+    if (auto written = write_learn_page(options.report, *outcome); !written) {
+      return tl::unexpected(written.error());
+    }
+  }
+  tell_learned(console, options.out, *outcome, options.terms);
+  if (console.json()) console.answer(learned_as_json(options.out, *outcome));
+  for (const ShotOutcome& shot : outcome->shots) {
+    if (!shot.left_out.empty()) return Outcome::findings;
+  }
+  return Outcome::done;
+}
+
+}  // namespace
+
+void add_learn(Program& program) {
+  const auto options = std::make_shared<LearnCommandOptions>();
+  CLI::App& command = program.add_command(
+      "learn", "Learn a body's template from shots taken with it", std::string(kLearnExample),
+      [options](const Console& console) { return learn(*options, console); });
+  command
+      .add_option("--shot", options->shots,
+                  "One shot: a file per lens, one file with all lenses, or a *.shot.yaml; repeat "
+                  "for every shot")
+      ->type_name(value_kind::kFile)
+      ->required();
+  command.add_option("--out", options->out, "Template to write, *.template.yaml")
+      ->type_name(value_kind::kNewFile)
+      ->required();
+  command.add_option("--from", options->from, "Start from this template of the same body")
+      ->type_name(value_kind::kFile);
+  command
+      .add_option(
+          "--lenses", options->starter,
+          fmt::format("Without --from: the nominal geometry, {}", fmt::join(starter_names(), ", ")))
+      ->check(CLI::IsMember(starter_names()))
+      ->capture_default_str();
+  command.add_option("--body", options->body, "Label of the body, e.g. 'Lantern 0117'");
+  command.add_option("--baseline-mm", options->baseline_mm,
+                     "Distance of the first two entrance pupils, the scale of all depths; "
+                     "otherwise the start's own (27 for two-back-to-back)");
+  command
+      .add_option("--map", options->map,
+                  "Also write where the shots stood, *.json: positions, headings, sigmas")
+      ->type_name(value_kind::kNewFile);
+  command
+      .add_option("--report", options->report,
+                  "Folder for report.html, a page that shows how good the template is and what "
+                  "would make it better")
+      ->type_name(value_kind::kNewFolder);
+  command.add_flag("--terms", options->terms, "Print every term with its standard deviation");
+  options->intake.add_to(command);
+}
+
+}  // namespace seamwright

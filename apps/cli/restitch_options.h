@@ -1,0 +1,35 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "apps/cli/stitch_job.h"
+#include "base/result.h"
+
+namespace seamwright {
+
+struct RestitchOptions {
+  std::vector<std::string> inputs;  ///< folders, frames, shot files; or one *.run.yaml
+  std::vector<std::string> templates;
+  std::string out;
+  std::string part;
+  std::string emit;
+  std::string page;  ///< the ranked list of check over all shots; empty: none
+  StitchOptions stitch;
+  bool jpeg = false;
+  bool dry_run = false;
+  bool verify = false;  ///< read everything again
+};
+
+/// True for `*.run.yaml`.
+[[nodiscard]] bool is_run_file(const std::string& path);
+
+/// With what a run file says in place of what would stand on the command line. Fails where both say
+/// something, and where nothing says where to write.
+[[nodiscard]] Result<RestitchOptions> with_run_file(RestitchOptions options);
+
+/// The words of a shell that repeat this run on another machine, without --part, --dry-run and
+/// --json; paths absolute.
+[[nodiscard]] std::vector<std::string> restitch_words(const RestitchOptions& given);
+
+}  // namespace seamwright

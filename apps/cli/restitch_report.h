@@ -1,0 +1,38 @@
+#pragma once
+
+#include <cstddef>
+#include <string>
+
+#include <nlohmann/json_fwd.hpp>
+
+#include "apps/cli/console.h"
+#include "apps/cli/restitch_options.h"
+#include "jobs/archive/run.h"
+
+namespace seamwright {
+
+/// Tells people how a run goes, and how it went.
+class RestitchTeller {
+ public:
+  RestitchTeller(const Console& console, const RestitchOptions& command)
+      : console_(console), command_(command) {}
+
+  /// After each shot; false where the person said stop.
+  bool tell_one(const ItemOutcome& item, int at, int of);
+  void tell_all(const RunReport& report) const;
+
+ private:
+  void tell_estimate(const RunReport& report) const;
+
+  const Console& console_;
+  const RestitchOptions& command_;
+  std::string worst_;  // failed, or with the most findings so far
+  std::size_t worst_findings_ = 0;
+  int stitched_ = 0;
+  double spent_s_ = 0;
+};
+
+/// The report for programs; names as base/readable_text.h spells them.
+[[nodiscard]] nlohmann::json as_json(const RunReport& report);
+
+}  // namespace seamwright

@@ -1,0 +1,82 @@
+#include "apps/cli/template_choice.h"
+
+#include <cctype>
+
+#include <fmt/format.h>
+
+#include "imaging/metadata.h"
+#include "jobs/check/ring_check.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr double kMostMisfit_px = 6;
+
+bool may_hold(const Rig& rig, const CheckInput& shot) {
+  return shot.intake.layout != FrameLayout::one_per_file ||
+         static_cast<int>(shot.frames.size()) == rig.lens_count();
+}
+
+Result<RingCheck> ring_of(const CheckInput& shot, const RigTemplate& body) {
+  FrameIntake intake = shot.intake;
+  intake.mirrored = intake.mirrored || body.mirrored;
+  const auto frames = read_shot(shot.frames, intake);
+  if (!frames) return tl::unexpected(frames.error());
+  std::vector<Image> images;
+  for (const Frame& frame : *frames) images.push_back(frame.image);
+  return check_ring(body, images);
+}
+
+}  // namespace
+
+bool label_has_serial(const std::string& label, const std::string& serial) {
+  if (serial.empty()) return false;
+  const auto in_word = [](char c) { return std::isalnum(static_cast<unsigned char>(c)) != 0; };
+  for (std::size_t at = label.find(serial); at != std::string::npos;
+       at = label.find(serial, at + 1)) {
+    const std::size_t end = at + serial.size();
+    if ((at == 0 || !in_word(label[at - 1])) && (end == label.size() || !in_word(label[end]))) {
+      return true;
+    }
+  }
+  return false;
+}
+
+// Null where the frames name no body, or none or several of the templates are of it.
+const NamedTemplate* TemplateChoice::by_label(const CheckInput& shot) const {
+  if (shot.frames.empty()) return nullptr;
+  const auto info = read_frame_info(shot.frames.front());
+  if (!info || !info->body_serial) return nullptr;
+  const NamedTemplate* only = nullptr;
+  for (const NamedTemplate& one : templates_) {
+    if (!label_has_serial(one.rig_template.body, *info->body_serial)) continue;
+    if (only != nullptr) return nullptr;
+    only = &one;
+  }
+  return only;
+}
+
+Result<std::string> TemplateChoice::of(const CheckInput& shot) const {
+  if (templates_.size() == 1) return templates_.front().file;
+  if (const NamedTemplate* named = by_label(shot)) return named->file;
+  const NamedTemplate* best = nullptr;
+  double least_px = kMostMisfit_px;
+  for (const NamedTemplate& one : templates_) {
+    if (!may_hold(one.rig_template.rig(), shot)) continue;
+    const auto ring = ring_of(shot, one.rig_template);
+    // Frames of another shape are another body's; frames that cannot be read are nobody's.
+    if (!ring && ring.error().kind == ErrorKind::io) return tl::unexpected(ring.error());
+    if (!ring || !ring->readable || ring->p95_px >= least_px) continue;
+    least_px = ring->p95_px;
+    best = &one;
+  }
+  if (best != nullptr) return best->file;
+  return fail({.kind = ErrorKind::user_input,
+               .where = shot.name,
+               .field = "--template",
+               .what = fmt::format("none of the {} fits this shot", templates_.size()),
+               .remedy = "give the template of its body as well, or leave the shot out"});
+}
+
+}  // namespace seamwright

@@ -1,0 +1,163 @@
+#include "apps/workbench/desk.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+
+#include <fmt/format.h>
+
+#include "apps/workbench/ring_picture.h"
+#include "compose/render/render.h"
+#include "compose/render/seam_plan.h"
+#include "features/strip.h"
+#include "imaging/transfer.h"
+#include "imaging/write_image.h"
+#include "templates/frame_scale.h"
+
+namespace seamwright::workbench {
+
+namespace {
+
+const MountedLens& lens_of(const Rig& rig, int lens) {
+  return rig.lenses[static_cast<std::size_t>(lens)];
+}
+
+constexpr int kLookQuality = 85;
+
+Error no_overlap(const std::string& file) {
+  return {.kind = ErrorKind::user_input,
+          .where = file,
+          .field = {},
+          .what = "no two lenses of the template see anything in common",
+          .remedy = "use a template whose fields of view overlap"};
+}
+
+}  // namespace
+
+Result<std::shared_ptr<const Desk>> Desk::make(OpenedShot opened) {
+  std::shared_ptr<Desk> desk(new Desk(std::move(opened)));
+  const std::vector<Frame>& frames = desk->opened_.frames;
+  const Rig& rig = desk->opened_.body.rig();
+  const std::string& file = frames.front().info.file;
+  const int width = frames.front().image.width();
+  const int height = frames.front().image.height();
+  const auto scale = template_scale(rig, frames.front().image, file);
+  if (!scale) return tl::unexpected(scale.error());
+  desk->scale_ = *scale;
+  desk->rig_ = rig.scaled_to(width, height);
+  std::vector<Image> images;
+  for (const Frame& frame : frames) images.push_back(frame.image);
+  auto views = views_of(images, desk->rig_);
+  if (!views) return tl::unexpected(views.error());
+  desk->views_ = std::move(*views);
+  for (const auto& [a, b] : meeting_pairs(desk->rig_)) {
+    const auto overlap = overlap_of(desk->rig_, a, b);
+    if (!overlap) continue;
+    desk->pairs_.push_back(*overlap);
+    desk->searches_.push_back(std::make_unique<MatchSearch>(
+        desk->views_[static_cast<std::size_t>(a)], desk->views_[static_cast<std::size_t>(b)],
+        overlap->grid, desk->rig_.baseline(a, b).norm(), desk->rig_.metric));
+  }
+  if (desk->pairs_.empty()) return fail(no_overlap(file));
+  return desk;
+}
+
+std::optional<Vec2> Desk::ribbon_px(std::size_t pair, int lens, const Vec2& px) const {
+  return strip_position(pairs_[pair].grid, lens_of(rig_, lens), px);
+}
+
+std::optional<Vec2> Desk::frame_px(std::size_t pair, int lens, const Vec2& at) const {
+  const auto position = frame_position(pairs_[pair].grid, lens_of(rig_, lens), at);
+  if (!position) return std::nullopt;
+  return position->px;
+}
+
+std::optional<std::size_t> Desk::pair_of(const ManualTie& tie) const {
+  const auto sees = [&](int lens) {
+    return std::any_of(tie.sights.begin(), tie.sights.end(),
+                       [&](const ManualSight& sight) { return sight.lens == lens; });
+  };
+  for (std::size_t i = 0; i < pairs_.size(); ++i) {
+    if (sees(pairs_[i].lens_a) && sees(pairs_[i].lens_b)) return i;
+  }
+  return std::nullopt;
+}
+
+std::optional<Desk::Matched> Desk::match(std::size_t pair, int lens, const Vec2& at) const {
+  const PairOverlap& overlap = pairs_[pair];
+  const auto found = searches_[pair]->find(at, lens == overlap.lens_a);
+  if (!found) return std::nullopt;
+  const auto a = frame_px(pair, overlap.lens_a, found->at_a);
+  const auto b = frame_px(pair, overlap.lens_b, found->at_b);
+  if (!a || !b) return std::nullopt;
+  return Matched{.tie = {.range = TieRange::open,
+                         .sigma_px = found->sigma_px,
+                         .sights = {{overlap.lens_a, *a}, {overlap.lens_b, *b}}},
+                 .match = *found};
+}
+
+Result<TouchResult> Desk::touch(const std::vector<ManualTie>& ties) const {
+  std::vector<Tie> scaled_ties;
+  for (const ManualTie& tie : ties) scaled_ties.push_back(scaled_tie(tie.as_tie(0), scale_));
+  const RigSolution& solution = opened_.body.solution;
+  auto result = seamwright::touch(solution.rig, solution.covariance,
+                                  solution.quality.flex_sigma_rad, scaled_ties);
+  if (!result) return result;
+  for (TouchTie& tie : result->ties) {
+    for (TieFit* fit : {&tie.before, &tie.after}) {
+      fit->along_px /= scale_;
+      fit->across_px /= scale_;
+    }
+  }
+  for (TouchSeam& place : result->seam) {
+    for (double* px : {&place.along_before_px, &place.across_before_px, &place.along_after_px,
+                       &place.across_after_px}) {
+      *px /= scale_;
+    }
+  }
+  return result;
+}
+
+Rig Desk::touched(const TouchResult& result) const {
+  const Image& first = opened_.frames.front().image;
+  return result.rig.scaled_to(first.width(), first.height());
+}
+
+std::string Desk::strip(std::size_t pair, int lens, const Rig& rig) const {
+  RibbonGrid grid = pairs_[pair].grid;
+  if (grid.width_px > kMostWidth_px) {
+    const double share = static_cast<double>(kMostWidth_px) / grid.width_px;
+    grid.width_px = kMostWidth_px;
+    grid.height_px = std::max(1, static_cast<int>(std::lround(grid.height_px * share)));
+    grid.px_per_rad *= share;
+  }
+  constexpr int kQuality = 88;
+  return jpeg_bytes(
+      ring_picture(opened_.frames[static_cast<std::size_t>(lens)].image, lens_of(rig, lens), grid),
+      kQuality);
+}
+
+const GainMatch& Desk::gains() const {
+  std::call_once(gains_once_, [this] {
+    const auto transfer = TransferCurve::of(opened_.frames.front().image);
+    gains_ =
+        transfer ? match_gains(rig_, opened_.frames, *transfer) : unit_gains(rig_.lens_count());
+  });
+  return gains_;
+}
+
+Result<std::string> Desk::look(const FlatLook& look, const Rig& rig) const {
+  const auto picture = render_look(rig, opened_.frames, gains().gains, look);
+  if (!picture) return tl::unexpected(picture.error());
+  return jpeg_bytes(*picture, kLookQuality);
+}
+
+Result<std::string> Desk::sphere(const Rig& rig) const {
+  const SeamPlan no_seams{.pairs = {}, .gains = gains()};  // or they would be found each time
+  const RenderOptions options{.width_px = kSphereWidth_px, .seams = &no_seams};
+  const auto panorama = render_panorama(rig, opened_.frames, options);
+  if (!panorama) return tl::unexpected(panorama.error());
+  return jpeg_bytes(for_screen(panorama->image), kLookQuality);
+}
+
+}  // namespace seamwright::workbench

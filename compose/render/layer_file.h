@@ -1,0 +1,19 @@
+#pragma once
+
+#include <filesystem>
+
+#include "compose/render/render.h"
+#include "imaging/tiff_writer.h"
+
+namespace seamwright {
+
+/// Writes all layers of a panorama into one TIFF for retouching, one page each: first what each
+/// lens shows ("lens 0", …; alpha 1 wherever it sees), then each lens' mask ("mask 0", …). Pages
+/// are written row by row as they are rendered. The file appears whole or not at all.
+[[nodiscard]] Result<void> write_layers(const Rig& rig, std::span<const Frame> frames,
+                                        const RenderOptions& options,
+                                        const std::filesystem::path& file,
+                                        TiffCompression compression,
+                                        const ProgressFn& progress = {});
+
+}  // namespace seamwright

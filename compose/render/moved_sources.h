@@ -1,0 +1,22 @@
+#pragma once
+
+#include "compose/render/cell.h"
+#include "compose/render/lens_map.h"
+#include "compose/render/light_kernels.h"
+#include "projection/ribbon.h"
+
+namespace seamwright {
+
+/// Source positions of a cell's pixels (Cell::index order) when each is moved along a ribbon's η by
+/// a shift of its own. False where one is larger than `room_rad`, within which the lens sees what
+/// the cell is moved to, or where what follows would miss kSourceBound_px.
+///
+/// The shift jumps at depth edges, but where a lens shows (pixel, shift) is smooth in both: the
+/// exact map is interpolated quadratically over the cell (cell_fill.h) at three shifts, and between
+/// those by the quadratic through them.
+[[nodiscard]] bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes,
+                                      const Equirect& raster, const Cell& cell,
+                                      const RunPlane& shifts_rad, double room_rad,
+                                      SourceRun& sources);
+
+}  // namespace seamwright

@@ -1,0 +1,262 @@
+#include "compose/seams/seam_residual.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <string_view>
+#include <utility>
+
+#include "base/parallel.h"
+#include "compose/seams/bad_option.h"
+#include "compose/seams/view_detail.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr std::string_view kResidualPart = "seam residual";
+
+struct Shift {
+  int across = 0;
+  int along = 0;
+};
+
+Plane smooth_detail(const Plane& detail, const Plane& shown, const SeamResidualOptions& options,
+                    bool closed) {
+  Plane smooth = blurred(detail, options.grain_px, closed);
+  const Plane share = blurred(shown, options.grain_px, closed);
+  for (std::size_t i = 0; i < smooth.value.size(); ++i) {
+    if (shown.value[i] > 0) smooth.value[i] /= share.value[i];
+  }
+  return smooth;
+}
+
+// The patch around one middle, compared under whole shifts.
+class PatchComparer {
+ public:
+  PatchComparer(const Plane& a, const Plane& b, const Plane& shown, bool closed,
+                const SeamResidualOptions& options, int column, int row)
+      : a_(a), b_(b), shown_(shown), closed_(closed), options_(options), x_(column), y_(row) {}
+
+  // Standard deviation of lens a's detail; nothing where too little is shown.
+  [[nodiscard]] std::optional<double> detail() const {
+    const Sums sums = sums_at({});
+    if (sums.count < options_.least_shown * options_.patch_px * options_.patch_px) {
+      return std::nullopt;
+    }
+    return std::sqrt(std::min(sums.variance_a(), sums.variance_b()) / sums.count);
+  }
+
+  // −1 where too little is shown by both.
+  [[nodiscard]] double likeness(const Shift& shift) const {
+    const Sums sums = sums_at(shift);
+    if (sums.count < options_.least_shown * options_.patch_px * options_.patch_px) return -1;
+    const double scale = sums.variance_a() * sums.variance_b();
+    return scale > 0 ? sums.covariance() / std::sqrt(scale) : -1;
+  }
+
+ private:
+  struct Sums {
+    double count = 0, a = 0, b = 0, aa = 0, bb = 0, ab = 0;
+
+    [[nodiscard]] double variance_a() const { return aa - a * a / count; }
+    [[nodiscard]] double variance_b() const { return bb - b * b / count; }
+    [[nodiscard]] double covariance() const { return ab - a * b / count; }
+  };
+
+  [[nodiscard]] int column(int x) const {
+    if (!closed_) return x >= 0 && x < a_.width_px ? x : -1;
+    return (x % a_.width_px + a_.width_px) % a_.width_px;
+  }
+
+  // Lens a's patch against lens b's, moved: half of the shift each way would need fractions.
+  [[nodiscard]] Sums sums_at(const Shift& shift) const {
+    Sums sums;
+    const int half = options_.patch_px / 2;
+    for (int y = y_ - half; y < y_ + half; ++y) {
+      const int to = y + shift.along;
+      if (y < 0 || y >= a_.height_px || to < 0 || to >= a_.height_px) continue;
+      for (int x = x_ - half; x < x_ + half; ++x) {
+        const int left = column(x), right = column(x + shift.across);
+        if (left < 0 || right < 0) continue;
+        if (shown_.row(y)[left] == 0 || shown_.row(to)[right] == 0) continue;
+        const double a = static_cast<double>(a_.row(y)[left]);
+        const double b = static_cast<double>(b_.row(to)[right]);
+        sums.count += 1;
+        sums.a += a;
+        sums.b += b;
+        sums.aa += a * a;
+        sums.bb += b * b;
+        sums.ab += a * b;
+      }
+    }
+    return sums;
+  }
+
+  const Plane& a_;
+  const Plane& b_;
+  const Plane& shown_;
+  bool closed_;
+  const SeamResidualOptions& options_;
+  int x_;
+  int y_;
+};
+
+// All shifts within reach.
+class LikenessMap {
+ public:
+  LikenessMap(const PatchComparer& patch, const SeamResidualOptions& options)
+      : across_(options.reach_across_px), along_(options.reach_along_px) {
+    for (int along = -along_; along <= along_; ++along) {
+      for (int across = -across_; across <= across_; ++across) {
+        value_.push_back(patch.likeness({across, along}));
+      }
+    }
+  }
+
+  [[nodiscard]] bool inside(const Shift& shift) const {
+    return std::abs(shift.across) <= across_ && std::abs(shift.along) <= along_;
+  }
+  [[nodiscard]] double at(const Shift& shift) const {
+    return value_[static_cast<std::size_t>((shift.along + along_) * (2 * across_ + 1) +
+                                           shift.across + across_)];
+  }
+
+  // The maximum that steps to the best neighbour lead to.
+  [[nodiscard]] Shift climb(Shift from) const {
+    for (;;) {
+      Shift best = from;
+      for (int along = -1; along <= 1; ++along) {
+        for (int across = -1; across <= 1; ++across) {
+          const Shift to{from.across + across, from.along + along};
+          if (inside(to) && at(to) > at(best)) best = to;
+        }
+      }
+      if (best.across == from.across && best.along == from.along) return from;
+      from = best;
+    }
+  }
+
+  [[nodiscard]] Shift highest() const {
+    Shift best;
+    for (int along = -along_; along <= along_; ++along) {
+      for (int across = -across_; across <= across_; ++across) {
+        if (at({across, along}) > at(best)) best = {across, along};
+      }
+    }
+    return best;
+  }
+
+  // Between whole shifts, linear in both.
+  [[nodiscard]] double between(double across, double along) const {
+    const auto left = std::clamp(static_cast<int>(std::floor(across)), -across_, across_ - 1);
+    const auto top = std::clamp(static_cast<int>(std::floor(along)), -along_, along_ - 1);
+    const double x = across - left, y = along - top;
+    return (1 - y) * ((1 - x) * at({left, top}) + x * at({left + 1, top})) +
+           y * ((1 - x) * at({left, top + 1}) + x * at({left + 1, top + 1}));
+  }
+
+  // Length of the least shift that is this alike, on a raster of quarters of a pixel.
+  [[nodiscard]] double least_px(double likeness) const {
+    constexpr int kParts = 4;
+    double least = std::hypot(across_, along_);
+    for (int along = -kParts * along_; along <= kParts * along_; ++along) {
+      for (int across = -kParts * across_; across <= kParts * across_; ++across) {
+        const double x = static_cast<double>(across) / kParts;
+        const double y = static_cast<double>(along) / kParts;
+        const double length = std::hypot(x, y);
+        if (length < least && between(x, y) >= likeness) least = length;
+      }
+    }
+    return least;
+  }
+
+  // Where a parabola through a maximum and its neighbours is highest, −0.5…0.5.
+  [[nodiscard]] double fraction(const Shift& peak, const Shift& step) const {
+    const Shift before{peak.across - step.across, peak.along - step.along};
+    const Shift after{peak.across + step.across, peak.along + step.along};
+    if (!inside(before) || !inside(after)) return 0;
+    const double bend = at(before) - 2 * at(peak) + at(after);
+    return bend < 0 ? std::clamp(0.5 * (at(before) - at(after)) / bend, -0.5, 0.5) : 0;
+  }
+
+ private:
+  int across_;
+  int along_;
+  std::vector<double> value_;
+};
+
+SeamPatch compared(const PatchComparer& comparer, const Vec2& middle_px, double contrast,
+                   const SeamResidualOptions& options) {
+  const LikenessMap map(comparer, options);
+  Shift peak = map.climb({});
+  const Shift other = map.highest();
+  if (map.at(other) > map.at(peak) + options.much_better) peak = other;
+  SeamPatch patch{.middle_px = middle_px,
+                  .along_px = peak.along + map.fraction(peak, {0, 1}),
+                  .across_px = peak.across + map.fraction(peak, {1, 0}),
+                  .likeness = map.at(peak),
+                  .as_it_lies = map.at({}),
+                  .contrast = contrast};
+  patch.shows_px = map.least_px(patch.likeness - options.as_alike);
+  return patch;
+}
+
+}  // namespace
+
+std::optional<Error> SeamResidualOptions::validate() const {
+  if (patch_px < 8) return bad_option(kResidualPart, "patch_px", patch_px, "at least 8");
+  if (spacing_px < 1) return bad_option(kResidualPart, "spacing_px", spacing_px, "at least 1");
+  if (reach_along_px < 1)
+    return bad_option(kResidualPart, "reach_along_px", reach_along_px, "at least 1");
+  if (reach_across_px < 1)
+    return bad_option(kResidualPart, "reach_across_px", reach_across_px, "at least 1");
+  if (!(flat_px > 1)) return bad_option(kResidualPart, "flat_px", flat_px, "above 1");
+  if (!(grain_px > 0 && grain_px < flat_px))
+    return bad_option(kResidualPart, "grain_px", grain_px, "above 0 and below flat_px");
+  if (!(least_detail > 0))
+    return bad_option(kResidualPart, "least_detail", least_detail, "above 0");
+  if (!(least_shown > 0 && least_shown <= 1))
+    return bad_option(kResidualPart, "least_shown", least_shown, "in 0…1");
+  if (!(as_alike >= 0)) return bad_option(kResidualPart, "as_alike", as_alike, "at least 0");
+  if (!(much_better >= 0))
+    return bad_option(kResidualPart, "much_better", much_better, "at least 0");
+  return std::nullopt;
+}
+
+double SeamPatch::px() const { return std::hypot(along_px, across_px); }
+
+Result<SeamResidual> seam_residual(const SeamViews& views, const SeamPath& path,
+                                   const SeamResidualOptions& options) {
+  if (auto error = options.validate()) return fail(std::move(*error));
+  if (auto error = check(views)) return fail(std::move(*error));
+  const int width = views.light_a.width();
+  if (static_cast<int>(path.row_px.size()) != width) {
+    return fail(Error{.kind = ErrorKind::user_input,
+                      .where = {},
+                      .field = "seam residual path",
+                      .what = "is not as wide as the views",
+                      .remedy = "give the path through these very views"});
+  }
+  const Plane shown = shown_by_both(views);
+  const auto detail_of = view_details(views, shown, options.flat_px);
+  const Plane a = smooth_detail(detail_of[0], shown, options, views.closed);
+  const Plane b = smooth_detail(detail_of[1], shown, options, views.closed);
+  SeamResidual residual{.places = width / options.spacing_px, .patches = {}};
+  std::vector<std::optional<SeamPatch>> found(static_cast<std::size_t>(residual.places));
+  parallel_for(0, residual.places, [&](int k) {
+    const int x = k * options.spacing_px + options.spacing_px / 2;
+    const double row_px = static_cast<double>(path.row_px[static_cast<std::size_t>(x)]);
+    const PatchComparer comparer(a, b, shown, views.closed, options, x,
+                                 static_cast<int>(std::lround(row_px)));
+    const auto detail = comparer.detail();
+    if (!detail || *detail < options.least_detail) return;
+    found[static_cast<std::size_t>(k)] = compared(comparer, {x, row_px}, *detail, options);
+  });
+  for (auto& patch : found) {
+    if (patch) residual.patches.push_back(std::move(*patch));
+  }
+  return residual;
+}
+
+}  // namespace seamwright

@@ -1,0 +1,27 @@
+#include "jobs/brackets/guided.h"
+
+#include <cmath>
+
+namespace seamwright {
+
+FloatPlane guided_smooth(const FloatPlane& plane, int radius, double edge_variance) {
+  FloatPlane square = plane;
+  for (float& value : square.values) value *= value;
+  FloatPlane offset = box_mean(plane, radius);  // the mean, at first
+  FloatPlane slope = box_mean(square, radius);
+  for (std::size_t i = 0; i < slope.values.size(); ++i) {
+    const auto mean = static_cast<double>(offset.values[i]);
+    const double variance = std::fmax(0.0, static_cast<double>(slope.values[i]) - mean * mean);
+    const double a = variance / (variance + edge_variance);
+    slope.values[i] = static_cast<float>(a);
+    offset.values[i] = static_cast<float>((1 - a) * mean);
+  }
+  slope = box_mean(slope, radius);
+  offset = box_mean(offset, radius);
+  for (std::size_t i = 0; i < slope.values.size(); ++i) {
+    offset.values[i] += slope.values[i] * plane.values[i];
+  }
+  return offset;
+}
+
+}  // namespace seamwright

@@ -1,0 +1,72 @@
+#include "compose/render/blend_weights.h"
+
+#include <cmath>
+#include <vector>
+
+#include <catch2/catch.hpp>
+
+#include "projection/conventions.h"
+#include "tests/support/random.h"
+
+using namespace seamwright;
+
+namespace {
+
+std::vector<double> shares_of(const BlendWeights& weights, const std::vector<double>& margins) {
+  std::vector<double> shares(margins.size());
+  weights.at(margins, shares);
+  return shares;
+}
+
+}  // namespace
+
+TEST_CASE("Shares of two lenses across the seam") {
+  const double half_width = rad_from_deg(1.5);
+  const BlendWeights weights(half_width);
+  const double middle = rad_from_deg(10);  // both lenses see 10 degrees past the seam
+  const auto share_of_a = [&](double past_deg) {
+    const double past = rad_from_deg(past_deg);
+    return shares_of(weights, {middle + past, middle - past})[0];
+  };
+  CHECK(share_of_a(0) == Approx(0.5));
+  CHECK(share_of_a(1.5) == Approx(1.0));
+  CHECK(share_of_a(-1.5) == Approx(0.0).margin(1e-12));
+  CHECK(share_of_a(1.4) < 1.0);
+  for (double past = -2; past < 2; past += 0.01) {
+    CHECK(share_of_a(past) + share_of_a(-past) == Approx(1.0));
+    CHECK(share_of_a(past) <= share_of_a(past + 0.01));
+    CHECK(share_of_a(past + 0.01) - share_of_a(past) < 0.01);
+  }
+}
+
+TEST_CASE("A lens has no share at its rim unless it is the only one") {
+  const BlendWeights weights(rad_from_deg(30));  // wider than the overlap
+  CHECK(shares_of(weights, {0.05, 1e-9})[1] == Approx(0.0).margin(1e-12));
+  CHECK(shares_of(weights, {-0.1, 1e-9})[1] == 1.0);
+  CHECK(shares_of(weights, {-0.1, -0.2}) == std::vector<double>{0, 0});
+}
+
+TEST_CASE("Shares of many lenses sum to one and never jump") {
+  CAPTURE(test::seed());
+  test::Random random(21);
+  const BlendWeights weights(rad_from_deg(1.5));
+  for (int i = 0; i < 3000; ++i) {
+    const auto count = static_cast<std::size_t>(random.integer(2, 8));
+    std::vector<double> margins(count);
+    for (double& margin : margins) margin = random.uniform(-0.2, 0.5);
+    margins[0] = random.uniform(0.06, 0.5);  // somebody sees it
+    const auto shares = shares_of(weights, margins);
+    double sum = 0;
+    for (const double share : shares) {
+      CHECK(share >= 0);
+      sum += share;
+    }
+    CHECK(sum == Approx(1.0));
+    std::vector<double> moved = margins;
+    for (double& margin : moved) margin += random.uniform(-1e-5, 1e-5);
+    const auto moved_shares = shares_of(weights, moved);
+    for (std::size_t j = 0; j < count; ++j) {
+      CHECK(std::abs(shares[j] - moved_shares[j]) < 0.02);
+    }
+  }
+}
