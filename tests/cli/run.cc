@@ -13,7 +13,7 @@
 #include "imaging/read_image.h"
 #include "imaging/write_image.h"
 #include "templates/rig_template.h"
-#include "tests/compose/sphere_scene.h"
+#include "tests/render/sphere_scene.h"
 #include "tests/support/scratch_dir.h"
 
 namespace seamwright::test {

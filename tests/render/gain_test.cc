@@ -4,7 +4,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "tests/compose/sphere_scene.h"
+#include "tests/render/sphere_scene.h"
 
 using namespace seamwright;
 using test::Colour;

@@ -4,7 +4,7 @@
 
 #include "compose/render/lens_map.h"
 #include "compose/render/render.h"
-#include "tests/compose/sphere_scene.h"
+#include "tests/render/sphere_scene.h"
 #include "tests/support/random.h"
 
 using namespace seamwright;

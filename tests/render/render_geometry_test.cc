@@ -5,7 +5,7 @@
 
 #include "base/parallel.h"
 #include "compose/render/render.h"
-#include "tests/compose/sphere_scene.h"
+#include "tests/render/sphere_scene.h"
 
 using namespace seamwright;
 using test::Colour;

@@ -8,7 +8,7 @@
 
 #include "compose/render/render.h"
 #include "imaging/delta_e2000.h"
-#include "tests/compose/sphere_scene.h"
+#include "tests/render/sphere_scene.h"
 
 using namespace seamwright;
 

@@ -9,7 +9,7 @@
 
 #include "base/smooth_step.h"
 #include "compose/render/render.h"
-#include "tests/compose/sphere_scene.h"
+#include "tests/render/sphere_scene.h"
 
 using namespace seamwright;
 

@@ -10,7 +10,7 @@
 
 #include "base/parallel.h"
 #include "compose/render/render.h"
-#include "tests/compose/sphere_scene.h"
+#include "tests/render/sphere_scene.h"
 #include "tests/features/scene.h"
 #include "tests/support/ring_patches.h"
 

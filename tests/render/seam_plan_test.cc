@@ -11,7 +11,7 @@
 
 #include "base/parallel.h"
 #include "compose/render/render.h"
-#include "tests/compose/sphere_scene.h"
+#include "tests/render/sphere_scene.h"
 #include "tests/seams/board_room.h"
 
 using namespace seamwright;
