@@ -15,7 +15,7 @@ set -euo pipefail
 
 program="$(realpath "$1")"
 root="$(realpath "$2")"
-scratch="$3"
+scratch="$(realpath -m "$3")"
 shift 3
 kinds=("$@")
 if ((${#kinds[@]} == 0)); then kinds=(links paths messages options commands); fi
@@ -43,7 +43,7 @@ code_spans() { sed '/^    /d' "$1" | tr '\n' ' ' | grep -o '`[^`]*`' | tr -d '`'
 
 # Command lines of a document, continuation lines joined.
 command_lines() {
-  sed -n 's/^    //p' "$1" | sed -e ':join' -e '/\\$/{N;s/\\\n */ /;b join' -e '}' |
+  sed -n 's/^    //p' "$1" | sed -e ':join' -e '/\\$/{N;s/ *\\\n */ /;b join' -e '}' |
     grep '^seamwright ' || true
 }
 
@@ -173,28 +173,27 @@ check_options() {
 
 # --- commands ------------------------------------------------------------------------------------
 
-# A day's files, by the names that the documents use.
+# A day's files, by the names that the documents use. (Called where `set -e` does not count.)
 lay_out_day() {
-  rm -rf "$scratch"
-  mkdir -p "$scratch/day"
-  cd "$scratch/day"
-  "$program" demo ../demo --frame "$frame_px" --shots library_1 library_2 --no-truth
-  "$program" demo ../bracketed --frame 200 --shots library_1 --brackets -3 0 2 --no-truth
-  cp ../demo/frames/*.tif .
-  mkdir -p card rooms archive/2024 room_brackets late delivered
-  cp ../bracketed/brackets/*.tif room_brackets/
-  cp ../bracketed/brackets/*.tif card/
-  cp ../demo/frames/library_1_*.tif rooms/
-  cp ../demo/frames/library_[12]_*.tif archive/
-  cp ../demo/frames/library_[12]_*.tif archive/2024/
+  "$program" demo ../demo --frame "$frame_px" --shots library_1 library_2 --no-truth &&
+    "$program" demo ../bracketed --frame 200 --shots library_1 --brackets -3 0 2 --no-truth &&
+    mkdir -p card rooms archive/2024 room_brackets late delivered &&
+    cp ../bracketed/brackets/*.tif room_brackets/ &&
+    cp ../bracketed/brackets/*.tif card/ &&
+    cp ../demo/frames/*.tif . &&
+    cp ../demo/frames/*.tif archive/ &&
+    cp ../demo/frames/*.tif archive/2024/ &&
+    cp ../demo/frames/library_1_*.tif rooms/ &&
+    cp ../demo/frames/library_2_*.tif late/
 }
 
-# What a command needs that the one before it in the documents did not leave.
+# What a command needs that the ones before it in the documents did not leave.
 lay_out_rest() {
-  if [[ -f lantern.template.yaml && ! -f late/room.shot.yaml ]]; then
-    cp ../demo/frames/library_2_*.tif late/
+  if [[ -f lantern.template.yaml && ! -f house.run.yaml ]]; then
+    local code=0
     "$program" touch --template lantern.template.yaml late/library_2_front.tif \
-      late/library_2_back.tif --auto --out late/room.shot.yaml || [[ $? == 2 ]]
+      late/library_2_back.tif --auto --out late/room.shot.yaml || code=$?
+    if ((code != 0 && code != 2)); then return 1; fi
     sed -n '/^    format: seamwright-run/,/^$/s/^    //p' "$root/docs/archive.md" |
       sed 's/^width_px: .*/width_px: 256/; s/width_px: 4096/width_px: 128/' >house.run.yaml
   fi
@@ -202,7 +201,10 @@ lay_out_rest() {
 }
 
 # The same line for small pictures.
-made_small() { sed -E 's/--width [0-9]+/--width 512/; s/--jpeg-width [0-9]+/--jpeg-width 256/; s/--frame [0-9]+/--frame 200/' <<<"$1"; }
+made_small() {
+  sed -E 's/--width [0-9]+/--width 512/; s/--jpeg-width [0-9]+/--jpeg-width 256/; s/--frame [0-9]+/--frame 200/' \
+    <<<"$1"
+}
 
 # The workbench serves until Ctrl-C, which comes as soon as it has told its address.
 serve_and_stop() {
@@ -227,14 +229,22 @@ seamwright() {
   fi
 }
 
+# An empty folder to work in. The demo's frames take a while: they are made where a document names them.
+prepare_day() {
+  rm -rf "$scratch"
+  mkdir -p "$scratch/day"
+  grep -q '^    .*library_1' "${documents[@]}" || return 0
+  cd "$scratch/day"
+  if lay_out_day >"$scratch/demo.txt" 2>&1; then return 0; fi
+  fault "the demo's frames could not be made: $(tail -n 3 "$scratch/demo.txt")"
+  return 1
+}
+
 run_commands() {
   local document line code count=0 log="$scratch/out.txt"
   declare -A seen=()
-  lay_out_day >"$scratch.txt" 2>&1 || {
-    cat "$scratch.txt"
-    fault "the demo's frames could not be made"
-    return
-  }
+  prepare_day || return 0
+  cd "$scratch/day"
   for document in "${documents[@]}"; do
     while read -r line; do
       if [[ -n "${seen[$line]:-}" ]]; then continue; fi
