@@ -1,8 +1,8 @@
 #pragma once
 
 // Files that are either whole or not there: every output is written to a temporary beside its
-// destination, flushed to the disk and renamed over it. What may be replaced at all is told by
-// base/file_guard.h.
+// destination, flushed to the disk and renamed over it. base/file_guard.h decides what may be
+// replaced at all.
 
 #include <filesystem>
 #include <string>
@@ -41,16 +41,16 @@ class PendingFile {
   Replacing replacing_;
 };
 
-/// A folder for what is needed for a while, on the disk of `destination`. It is removed with all
-/// that is in it when this is destroyed, or by the next command if the process is killed.
+/// A temporary folder on the disk of `destination`. It is removed with its contents when this is
+/// destroyed, or by the next command if the process is killed.
 [[nodiscard]] Result<HeldTemporary> scratch_beside(const std::filesystem::path& destination);
 
-/// Whole text or byte file at once, through a PendingFile.
+/// Writes a whole file, text or bytes, through a PendingFile.
 [[nodiscard]] Result<void> write_file(const std::filesystem::path& destination,
                                       std::string_view bytes,
                                       Replacing replacing = Replacing::recorded);
 
-/// Whole file into memory. `limit_bytes` guards against a wrong path to something huge.
+/// Reads a whole file into memory. `limit_bytes` guards against a wrong path to something huge.
 [[nodiscard]] Result<std::string> read_file(const std::filesystem::path& path,
                                             std::size_t limit_bytes = std::size_t{64} << 20U);
 

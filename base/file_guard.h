@@ -25,16 +25,16 @@
 
 namespace seamwright {
 
-/// How a file that is there already is treated.
+/// How an existing file is treated.
 enum class Replacing {
   recorded,       ///< replaced only if it holds what this program wrote there
   previous_kept,  ///< an own document, updated; the version before is kept as `NAME.previous`
 };
 
 /// Knows what the running command reads and what the person allowed, for as long as it lives. The
-/// rules above hold for the whole process, as ThreadLimit does (base/parallel.h); guards nest, the
-/// youngest speaks. Without a guard nothing is known of inputs, and nothing may be overwritten but
-/// what the program wrote. Its functions may be called from any thread.
+/// rules above hold for the whole process, as ThreadLimit does (base/parallel.h); guards nest, and
+/// the innermost one counts. Without a guard no inputs are known, and only files that the program
+/// wrote may be replaced. Its functions may be called from any thread.
 class FileGuard {
  public:
   struct Options {
@@ -47,8 +47,8 @@ class FileGuard {
   FileGuard(const FileGuard&) = delete;
   FileGuard& operator=(const FileGuard&) = delete;
 
-  /// A file that is read, or a folder whose files are: in such a folder nothing that is there is
-  /// replaced, allowed or not, unless the program wrote it. A path that is not there is let pass.
+  /// Names a file that is read, or a folder whose files are read: in such a folder only files that
+  /// the program wrote are replaced, whatever the person allowed. A missing path is ignored.
   void reads(const std::filesystem::path& path);
 
   struct State;
@@ -64,16 +64,16 @@ void note_read(const std::filesystem::path& file);
 /// program wrote the file with this SHA-256. While the file holds those bytes it may be replaced.
 void note_written(const std::filesystem::path& file, const std::string& sha256_hex);
 
-/// Why nothing may be written at `destination` now; nothing where it may.
+/// The reason why `destination` may not be written now; empty if it may.
 [[nodiscard]] std::optional<Error> refusal_to_write(const std::filesystem::path& destination,
                                                     Replacing replacing = Replacing::recorded);
 
-/// Fails with the first of these files that may not be written. Asked before a job that writes
-/// several, so that it is refused whole.
+/// Fails with the first of these files that may not be written. A job that writes several files
+/// asks first, so that it is refused as a whole.
 [[nodiscard]] Result<void> check_destinations(std::span<const std::filesystem::path> files);
 
-/// Removes what processes that died left beside `destination` (base/file.h), once a folder for
-/// each guard; nothing without a guard.
+/// Removes what dead processes left beside `destination` (base/file.h), once for each folder and
+/// guard. Does nothing without a guard.
 void sweep_leftovers_beside(const std::filesystem::path& destination);
 
 }  // namespace seamwright

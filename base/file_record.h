@@ -13,8 +13,8 @@
 namespace seamwright {
 
 /// Notes that the bytes with this hash are about to appear as `destination`; `temporary` holds
-/// them and is renamed afterwards. A note that cannot be kept is no failure: the file then counts
-/// as somebody else's.
+/// them and is renamed afterwards. If the note cannot be kept this does not fail: the file then
+/// counts as somebody else's.
 void record_written(const std::filesystem::path& temporary,
                     const std::filesystem::path& destination, const std::string& sha256_hex);
 

@@ -14,7 +14,7 @@ class HeldTemporary {
  public:
   enum class Kind { file, folder };
 
-  /// A new, empty file or folder beside `destination`. Nothing where it cannot be made; errno says
+  /// A new, empty file or folder beside `destination`; empty if it cannot be made, and errno says
   /// why.
   [[nodiscard]] static std::optional<HeldTemporary> create(const std::filesystem::path& destination,
                                                            Kind kind = Kind::file);
@@ -23,7 +23,7 @@ class HeldTemporary {
   HeldTemporary& operator=(HeldTemporary&& other) noexcept;
   HeldTemporary(const HeldTemporary&) = delete;
   HeldTemporary& operator=(const HeldTemporary&) = delete;
-  /// Removes it with all that is in it, unless it was let go.
+  /// Removes it with its contents, unless it was let go.
   ~HeldTemporary();
 
   [[nodiscard]] const std::filesystem::path& path() const { return path_; }

@@ -5,7 +5,7 @@
 
 namespace seamwright {
 
-/// The middle value, the upper one of two; 0 of none.
+/// The middle value; the upper one of two; 0 if there are no values.
 [[nodiscard]] inline double median(std::vector<double> values) {
   if (values.empty()) return 0;
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);

@@ -4,7 +4,7 @@
 
 namespace seamwright {
 
-/// 0 up to 0, 1 from 1 on, with level ends: one continuous derivative.
+/// 0 for x ≤ 0, 1 for x ≥ 1, level at both ends: one continuous derivative.
 [[nodiscard]] inline double level_step(double t) {
   t = std::clamp(t, 0.0, 1.0);
   return t * t * (3 - 2 * t);

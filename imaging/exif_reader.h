@@ -11,8 +11,8 @@
 
 namespace seamwright {
 
-/// Shooting data of a JPEG, PNG or classic TIFF; `info.file` is left empty. What cannot be made
-/// sense of is left out.
+/// Shooting data of a JPEG, PNG or classic TIFF; `info.file` is left empty. Values that cannot be
+/// understood are left out.
 [[nodiscard]] FrameInfo read_exif(const std::filesystem::path& path);
 
 /// Shooting data of a bare EXIF block.

@@ -1,6 +1,6 @@
 #pragma once
 
-// The few questions asked of ICC profiles, and the few profiles of our own.
+// What we need to know of ICC profiles, and a few profiles of our own.
 
 #include <array>
 #include <cstddef>
@@ -18,7 +18,7 @@ namespace seamwright {
 /// Code 0…1 to light, one channel.
 using ToneFunction = std::function<double(double)>;
 
-/// Tone curves of a matrix/TRC profile (red, green, blue) or of a grey one (three times the same).
+/// Tone curves of a matrix/TRC profile (red, green, blue) or of a grey one (the same three times).
 /// `coloured`: the pixels have three colour channels; `file` is where the profile was found, for
 /// errors. Curves that fall, are flat or leave the finite numbers are refused.
 [[nodiscard]] Result<std::array<ToneFunction, 3>> tone_functions(

@@ -101,7 +101,7 @@ class Image {
   /// The file that the pixels, or most of them, were read from: errors name it. Empty: none.
   std::string file;
 
-  /// Takes profile, transfer and file over from the picture that this one is made of.
+  /// Copies profile, transfer and file from the picture that this one is made from.
   void take_meaning_of(const Image& other);
 
  private:

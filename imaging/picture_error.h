@@ -26,7 +26,7 @@ namespace seamwright {
 
 /// Refuses a picture that cannot be real: without pixels, a side above a million, or pixels of
 /// `pixel_bits`, as stored, that `file_bytes` × `most_expansion` cannot decompress to. One that is
-/// merely large passes; picture_limit.h looks at that.
+/// merely large passes here; picture_limit.h decides about it.
 [[nodiscard]] Result<void> check_picture_size(const std::filesystem::path& path,
                                               std::uint64_t width, std::uint64_t height,
                                               std::uint64_t pixel_bits, std::uint64_t file_bytes,

@@ -2,10 +2,10 @@
 
 // Raw frames through LibRaw, as light: no tone curve, no automatic brightening, nothing sharpened.
 //
-// Black is taken off, the colours are scaled by the camera's own white balance (its "as shot"
-// values), so that the least amplified one keeps its place: all three then clip at 1, and what is
-// clipped comes out white, not tinted (highlights are clipped, not rebuilt). The mosaic is filled
-// by LibRaw's AHD. The file's orientation is applied. 16 bits, linear.
+// The black level is subtracted. The camera's own white balance (its "as shot" values) scales the
+// colours, the smallest factor being 1: all three then clip at 1, so clipped highlights are white
+// and not tinted (they are not rebuilt). LibRaw's AHD interpolates the mosaic. The file's
+// orientation is applied. The result has 16 bits and is linear.
 
 #include <array>
 
@@ -16,7 +16,7 @@
 
 namespace seamwright {
 
-/// True for what LibRaw opens and what is no TIFF, PNG or JPEG by its name.
+/// True for files that LibRaw opens and whose names are not those of a TIFF, PNG or JPEG.
 [[nodiscard]] bool is_raw_file(const std::filesystem::path& path);
 
 /// A raw frame in the camera's own colours, where each channel clips by itself.

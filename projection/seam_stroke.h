@@ -10,7 +10,7 @@ namespace seamwright {
 /// What a person wants of the seam somewhere.
 enum class StrokeWish {
   away,  ///< the seam keeps off
-  here,  ///< the seam is glad to pass
+  here,  ///< the seam prefers to pass
   lens,  ///< this lens' picture is wanted
 };
 
@@ -20,7 +20,7 @@ struct PanoramaPlace {
   double latitude_rad = 0;
 
   [[nodiscard]] Vec3 direction() const;
-  /// Longitude within half a turn, latitude within a quarter; not so of what is no number.
+  /// True if the longitude is within ± half a turn and the latitude within ± a quarter; NaN is not.
   [[nodiscard]] bool valid() const {
     return std::abs(longitude_rad) <= kPi && std::abs(latitude_rad) <= kPi / 2;
   }

@@ -25,9 +25,9 @@ struct GainFieldOptions {
 
 /// log2 of lens a's light over lens b's, low order in both directions.
 ///
-/// Both lenses come to one light by sliding: at share s from lens a's border of the overlap (0) to
-/// lens b's (1), lens a is multiplied by 2^(−s·field), lens b by 2^((1−s)·field). There they agree
-/// everywhere in the ribbon, and each is untouched at the border where it goes on alone.
+/// Both lenses approach a common light gradually: at share s from lens a's border of the overlap
+/// (0) to lens b's (1), lens a is multiplied by 2^(−s·field), lens b by 2^((1−s)·field). There they
+/// agree everywhere in the ribbon, and each is untouched at the border where it goes on alone.
 class GainField {
  public:
   GainField() = default;

@@ -23,8 +23,8 @@ struct LabelRun {
   [[nodiscard]] bool operator==(const LabelRun&) const = default;
 };
 
-/// One run of labels for every square tile of a raster, and where a pixel's own lie when those of
-/// all pixels are stored side by side, rows top to bottom.
+/// One run of labels for every square tile of a raster, and the place of each pixel's labels in an
+/// array that holds those of all pixels side by side, rows top to bottom.
 class LabelWindows {
  public:
   static constexpr int kTile_px = 16;
@@ -32,10 +32,10 @@ class LabelWindows {
   LabelWindows() = default;
   /// All labels everywhere: a multiple of kLabelsTogether (asserted, here and below).
   LabelWindows(int width_px, int height_px, int labels);
-  /// A run a tile, rows of tiles top to bottom.
+  /// One run for each tile, rows of tiles top to bottom.
   LabelWindows(int width_px, int height_px, int labels, std::vector<LabelRun> runs);
 
-  [[nodiscard]] int labels() const { return labels_; }  ///< that there are
+  [[nodiscard]] int labels() const { return labels_; }  ///< number of all labels
   [[nodiscard]] int tiles_across() const { return tiles_across_; }
   [[nodiscard]] int tiles_down() const { return tiles_down_; }
   [[nodiscard]] const LabelRun& of_tile(int tile_x, int tile_y) const {

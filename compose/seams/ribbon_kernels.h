@@ -19,8 +19,8 @@ struct SightedRow {
   std::size_t count = 0;
 };
 
-/// What turn_row() and walk_row() give where their series do not reach: ask SightedPoint and
-/// ViewpointSlide::shown_eta.
+/// turn_row() and walk_row() give this where their series do not reach; SightedPoint and
+/// ViewpointSlide::shown_eta then have the exact value.
 inline constexpr float kNoTurn = 1e9F;
 
 /// turn[x] = SightedPoint(from_m, colatitude, inverse_m[x]).eta_from(to_m) − colatitude, within

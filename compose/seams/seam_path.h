@@ -22,7 +22,7 @@ struct SeamPathOptions {
   double taken_hidden = 0.5;  ///< a pixel taken from the lens that does not see it
   double subject = 2.0;       ///< passing through a moving subject
   double forbidden = 50;      ///< per pixel
-  double preferred = 0.3;     ///< taken off the cost where wished, down to nothing
+  double preferred = 0.3;     ///< subtracted where a person wants the seam; costs stay ≥ 0
   double middle = 0.04;       ///< at the border of the overlap, growing with the square from its
                               ///< middle: plain areas give a calm line
   double rim = 0.5;           ///< more of that in the outermost eighth of the overlap

@@ -18,14 +18,14 @@ namespace seamwright {
 enum class ViewState : std::uint8_t {
   good,     ///< seen, with its full light
   clipped,  ///< seen, but some channel has lost its light
-  hidden,   ///< in the field, but something nearer stands before it: the colour is another thing's
+  hidden,   ///< in the field, but behind something nearer, whose colour the lens shows instead
   outside,  ///< beyond the lens' field or frame
 };
 
 /// What a person wants of a pixel, drawn by hand or found.
 enum class SeamWish : std::uint8_t {
   none,
-  preferred,  ///< the seam is glad to pass here
+  preferred,  ///< the seam prefers to pass here
   forbidden,  ///< the seam passes here only if there is no other way
   from_a,     ///< lens a's picture is wanted here
   from_b,

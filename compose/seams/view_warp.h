@@ -43,7 +43,7 @@ inline constexpr std::uint8_t kSeenByB = 2;
 /// Where `gaps` (grey u8 of the grid's size) is not 0, depth means nothing: two lenses that show a
 /// moving thing at two places, or a thing too near, were matched at random. Takes the depth there
 /// from beside the gap instead, evenly from left to right, so that each lens shows it undistorted.
-/// Tells in which columns the warp is another now.
+/// Returns true for the columns in which the warp has changed.
 std::vector<bool> calm_warp(ViewWarp& warp, const ViewpointSlide& slide, const Image& gaps);
 
 }  // namespace seamwright
