@@ -6,6 +6,7 @@
 # KINDs, all of them if none is given:
 #   links      every link between documents leads somewhere, headings included
 #   paths      every path of the project that stands in code style exists
+#   programs   every command of bootstrap, and every test, study and benchmark that is named, exists
 #   messages   every message that docs/troubleshooting.md quotes stands in the sources
 #   options    every option that a document names exists, of the command that it is named for
 #   commands   every command line runs: frames of the demo, taken small, stand in for a user's
@@ -18,7 +19,7 @@ root="$(realpath "$2")"
 scratch="$(realpath -m "$3")"
 shift 3
 kinds=("$@")
-if ((${#kinds[@]} == 0)); then kinds=(links paths messages options commands); fi
+if ((${#kinds[@]} == 0)); then kinds=(links paths programs messages options commands); fi
 
 readonly frame_px=600
 cd "$root"
@@ -85,6 +86,25 @@ check_paths() {
     done < <(code_spans "$document" | grep -xE "($folders)/[A-Za-z0-9_./-]*" || true)
   done
   counted paths "$count" 60
+}
+
+# --- programs ------------------------------------------------------------------------------------
+
+check_programs() {
+  local document word name count=0
+  for document in "${documents[@]}"; do
+    while read -r word; do
+      count=$((count + 1))
+      name="${word##*[_ ]}"
+      case "$word" in
+        ./bootstrap*) grep -sq "^  $name  " bootstrap ;;
+        build/test_*) grep -rsq --include=CMakeLists.txt "^seamwright_test($name\b" tests ;;
+        build/study_*) grep -rsq --include=CMakeLists.txt "^add_executable(${word#build/}\b" tests ;;
+        build/bench_*) [[ -e "bench/${name}_bench.cc" ]] ;;
+      esac || fault "$document: there is no '$word'"
+    done < <(grep -ohE '\./bootstrap [a-z]+|build/(test|study|bench)_[a-z]+' "$document" || true)
+  done
+  counted programs "$count" 30
 }
 
 # --- messages ------------------------------------------------------------------------------------
@@ -268,6 +288,7 @@ for kind in "${kinds[@]}"; do
   case "$kind" in
     links) check_links ;;
     paths) check_paths ;;
+    programs) check_programs ;;
     messages) check_messages ;;
     options)
       read_help
