@@ -91,16 +91,15 @@ check_paths() {
 # --- programs ------------------------------------------------------------------------------------
 
 check_programs() {
-  local document word name count=0
+  local document word count=0
   for document in "${documents[@]}"; do
     while read -r word; do
       count=$((count + 1))
-      name="${word##*[_ ]}"
       case "$word" in
-        ./bootstrap*) grep -sq "^  $name  " bootstrap ;;
-        build/test_*) grep -rsq --include=CMakeLists.txt "^seamwright_test($name\b" tests ;;
+        ./bootstrap*) grep -sq "^  ${word#* }  " bootstrap ;;
+        build/test_*) grep -rsq --include=CMakeLists.txt "^seamwright_test(${word#build/test_}\b" tests ;;
         build/study_*) grep -rsq --include=CMakeLists.txt "^add_executable(${word#build/}\b" tests ;;
-        build/bench_*) [[ -e "bench/${name}_bench.cc" ]] ;;
+        build/bench_*) [[ -e "bench/${word#build/bench_}_bench.cc" ]] ;;
       esac || fault "$document: there is no '$word'"
     done < <(grep -ohE '\./bootstrap [a-z]+|build/(test|study|bench)_[a-z]+' "$document" || true)
   done
