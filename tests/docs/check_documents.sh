@@ -69,7 +69,8 @@ check_links() {
       elif [[ -n "$anchor" ]] && ! anchors "$file" | grep -qxF -- "$anchor"; then
         fault "$document: '$file' has no heading '#$anchor'"
       fi
-    done < <(grep -o '](\([^)]*\))' "$document" | sed 's/^](//; s/)$//' | grep -v '^https\?:')
+    done < <(sed '/^    /d' "$document" | grep -o '](\([^)]*\))' | sed 's/^](//; s/)$//' |
+      grep -v '^https\?:')
   done
   counted links "$count" 60
 }
