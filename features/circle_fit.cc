@@ -2,7 +2,9 @@
 
 #include <cmath>
 
-#include <Eigen/Dense>
+#include <Eigen/LU>
+
+#include "projection/dense_algebra.h"
 
 namespace seamwright::rim {
 
@@ -24,8 +26,8 @@ bool fit_step(const std::vector<Vec2>& points, const std::vector<double>& weight
     normal += weights[i] * slope * slope.transpose();
     gradient += weights[i] * circle.outside_by(points[i]) * slope;
   }
-  const Eigen::LDLT<Mat3> solver(normal);
-  if (solver.info() != Eigen::Success || solver.rcond() < 1e-9) return false;
+  const SymmetricFactor solver(normal);
+  if (!solver.found() || solver.rcond() < 1e-9) return false;
   const Vec3 step = solver.solve(-gradient);
   circle.centre += step.head<2>();
   circle.radius += step.z();

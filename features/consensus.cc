@@ -6,10 +6,9 @@
 #include <optional>
 #include <random>
 
-#include <Eigen/Cholesky>
-
 #include "base/median.h"
 #include "features/disparity.h"
+#include "projection/dense_algebra.h"
 #include "projection/ribbon.h"
 
 namespace seamwright {
@@ -162,7 +161,7 @@ class Fit {
     StepNormal normal = prior.asDiagonal();
     Step gradient = prior.cwiseProduct(state);
     for (const Sighting* tie : ties) add(*tie, at, weighting, normal, gradient);
-    const Step step = -normal.ldlt().solve(gradient);
+    const Step step = -solve_symmetric(normal, gradient);
     if (!step.allFinite()) return std::nullopt;
     return stepped(at, step);
   }

@@ -4,10 +4,9 @@
 #include <complex>
 #include <cstddef>
 
-#include <Eigen/Eigenvalues>
 #include <Eigen/LU>
-#include <Eigen/QR>
-#include <Eigen/SVD>
+
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -103,8 +102,7 @@ std::vector<Mat3> essential_matrices(const std::array<BearingPair, 5>& pairs) {
     rows.col(i) = Eigen::Map<const Eigen::Matrix<double, 9, 1>>(outer.data());
   }
   // The four directions that no pair speaks of.
-  const Eigen::HouseholderQR<Eigen::Matrix<double, 9, 5>> qr(rows);
-  const Eigen::Matrix<double, 9, 9> q = qr.householderQ();
+  const Eigen::Matrix<double, 9, 9> q = orthogonal_completion(rows);
   std::array<Mat3, 4> basis;
   for (int k = 0; k < 4; ++k) {
     basis[static_cast<std::size_t>(k)] = Eigen::Map<const Mat3>(q.col(5 + k).data());
@@ -121,8 +119,7 @@ std::vector<Mat3> essential_matrices(const std::array<BearingPair, 5>& pairs) {
   }
   const Eigen::Matrix<double, 10, 20> cubics = constraints(e);
   using Square = Eigen::Matrix<double, 10, 10>;
-  const Eigen::PartialPivLU<Square> lu(cubics.leftCols<10>());
-  const Square reduced = lu.solve(Square(cubics.rightCols<10>()));
+  const Square reduced = solve_square(cubics.leftCols<10>(), cubics.rightCols<10>());
   if (!reduced.allFinite()) return {};
   // Multiplication by x in the basis of the monomials of degree two and less.
   Square action = Square::Zero();
@@ -136,14 +133,12 @@ std::vector<Mat3> essential_matrices(const std::array<BearingPair, 5>& pairs) {
   action(7, 1) = 1;
   action(8, 3) = 1;
   action(9, 6) = 1;
-  const Eigen::EigenSolver<Square> eigen(action);
-  if (eigen.info() != Eigen::Success) return {};
+  const GeneralEigen eigen = eigen_of_square(action);
+  if (!eigen.found) return {};
   std::vector<Mat3> found;
-  const auto& values = eigen.eigenvalues();
-  const Eigen::Matrix<std::complex<double>, 10, 10> vectors = eigen.eigenvectors();
   for (int i = 0; i < 10; ++i) {
-    if (std::abs(values[i].imag()) > 1e-8 * (1 + std::abs(values[i].real()))) continue;
-    const Eigen::Vector4d xyz1 = vectors.col(i).tail<4>().real();
+    if (std::abs(eigen.values[i].imag()) > 1e-8 * (1 + std::abs(eigen.values[i].real()))) continue;
+    const Eigen::Vector4d xyz1 = eigen.vectors.col(i).tail<4>().real();
     const Mat3 sum =
         xyz1[0] * basis[0] + xyz1[1] * basis[1] + xyz1[2] * basis[2] + xyz1[3] * basis[3];
     const double norm = sum.norm();
@@ -153,9 +148,9 @@ std::vector<Mat3> essential_matrices(const std::array<BearingPair, 5>& pairs) {
 }
 
 std::array<RelativePose, 4> motions_of(const Mat3& essential) {
-  const Eigen::JacobiSVD<Mat3> svd(essential, Eigen::ComputeFullU | Eigen::ComputeFullV);
-  Mat3 u = svd.matrixU();
-  Mat3 v = svd.matrixV();
+  const Svd svd = svd_of(essential);
+  Mat3 u = svd.u;
+  Mat3 v = svd.v;
   if (u.determinant() < 0) u = -u;
   if (v.determinant() < 0) v = -v;
   Mat3 w;

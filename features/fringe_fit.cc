@@ -1,10 +1,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include <Eigen/Cholesky>
-
 #include "base/median.h"
 #include "features/fringe.h"
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -61,8 +60,8 @@ Solved solve(std::span<const FringeSample> samples, double rim_radius_px, double
     }
     const Eigen::Vector3d before = solved.terms;
     solved.terms.setZero();
-    solved.terms.head(order) = normal.ldlt().solve(right);
-    const Eigen::LDLT<Eigen::MatrixXd> factor(curvature);
+    solved.terms.head(order) = solve_symmetric(normal, right);
+    const SymmetricFactor factor(curvature);
     const Eigen::MatrixXd half = factor.solve(scatter);
     solved.covariance.setZero();
     solved.covariance.topLeftCorner(order, order) = factor.solve(half.transpose());

@@ -68,10 +68,8 @@ std::optional<FringePatch> FringePatch::at(const SplinePlane& green, const Vec2&
   for (int i = 0; i < kTerms; ++i) patch.normal_(i, i) *= 1 + 1e-9;
   for (int terms = kWithoutShifts; terms <= kTerms; ++terms) {
     auto& factor = patch.factors_[static_cast<std::size_t>(terms - kWithoutShifts)];
-    factor.compute(patch.normal_.topLeftCorner(terms, terms));
-    if (terms < kTerms && (factor.info() != Eigen::Success || !factor.isPositive())) {
-      return std::nullopt;
-    }
+    factor = SymmetricFactor(patch.normal_.topLeftCorner(terms, terms));
+    if (terms < kTerms && !(factor.found() && factor.is_positive())) return std::nullopt;
   }
   return patch;
 }

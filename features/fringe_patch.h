@@ -4,11 +4,11 @@
 #include <optional>
 #include <vector>
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 
 #include "features/fringe.h"
 #include "features/spline_plane.h"
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -49,7 +49,7 @@ class FringePatch {
   [[nodiscard]] std::vector<double> read(const SplinePlane& colour, double shift_px) const;
   [[nodiscard]] Fit fit(const std::vector<double>& values, int terms) const;
   [[nodiscard]] double start(const SplinePlane& colour, int reach_px) const;
-  [[nodiscard]] const Eigen::LDLT<Eigen::MatrixXd>& factor(int terms) const {
+  [[nodiscard]] const SymmetricFactor& factor(int terms) const {
     return factors_[static_cast<std::size_t>(terms - kWithoutShifts)];
   }
 
@@ -61,7 +61,7 @@ class FringePatch {
   Normal normal_ = Normal::Zero();  // Σ w x xᵀ
   Normal noise_ = Normal::Zero();   // Σ w² x xᵀ
   // Of the first n terms, n from kWithoutShifts on.
-  std::array<Eigen::LDLT<Eigen::MatrixXd>, kTerms - kWithoutShifts + 1> factors_;
+  std::array<SymmetricFactor, kTerms - kWithoutShifts + 1> factors_;
 };
 
 }  // namespace seamwright

@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include <Eigen/Dense>
+#include <Eigen/Geometry>
+
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -17,9 +19,9 @@ std::optional<GreatArc> GreatArc::fitted(std::span<const Vec3> directions,
     moments += weight(i) * directions[i] * directions[i].transpose();
     sum += weight(i) * directions[i];
   }
-  const Eigen::SelfAdjointEigenSolver<Mat3> axes(moments);
+  const SymmetricEigen3 axes = eigen_of_symmetric3(moments);
   GreatArc arc;
-  arc.normal = axes.eigenvectors().col(0);
+  arc.normal = axes.vectors.col(0);
   const Vec3 middle = sum - arc.normal * arc.normal.dot(sum);
   if (!(middle.norm() > 1e-6 * static_cast<double>(directions.size()))) return std::nullopt;
   arc.middle = middle.normalized();
@@ -40,7 +42,7 @@ std::optional<GreatArc> GreatArc::fitted(std::span<const Vec3> directions,
     arc.from_rad = std::min(arc.from_rad, s);
     arc.to_rad = std::max(arc.to_rad, s);
   }
-  arc.bow = normal.ldlt().solve(right);
+  arc.bow = solve_symmetric(normal, right);
   if (!arc.bow.allFinite() || !(arc.length_rad() > 0)) return std::nullopt;
   return arc;
 }

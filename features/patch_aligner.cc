@@ -5,11 +5,10 @@
 #include <cmath>
 #include <cstddef>
 
-#include <Eigen/Cholesky>
-#include <Eigen/Eigenvalues>
 #include <Eigen/LU>
 
 #include "features/strip.h"
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -30,15 +29,13 @@ double square(double x) { return x * x; }
 
 // A symmetric matrix with its negative eigenvalues set to zero, after its unknowns were brought to
 // like scale.
-template <class Matrix>
-Matrix without_negative(const Matrix& symmetric) {
-  using Diagonal = Eigen::Matrix<double, Matrix::RowsAtCompileTime, 1>;
-  const Diagonal scale = symmetric.diagonal().cwiseAbs().cwiseMax(1e-12).cwiseSqrt();
-  const Diagonal inverse = scale.cwiseInverse();
-  const Eigen::SelfAdjointEigenSolver<Matrix> solver(
-      Matrix(inverse.asDiagonal() * symmetric * inverse.asDiagonal()));
-  const Matrix v = scale.asDiagonal() * solver.eigenvectors();
-  return v * solver.eigenvalues().cwiseMax(0).asDiagonal() * v.transpose();
+Eigen::MatrixXd without_negative(const Eigen::MatrixXd& symmetric) {
+  const Eigen::VectorXd scale = symmetric.diagonal().cwiseAbs().cwiseMax(1e-12).cwiseSqrt();
+  const Eigen::VectorXd inverse = scale.cwiseInverse();
+  const SymmetricEigen eigen =
+      eigen_of_symmetric(inverse.asDiagonal() * symmetric * inverse.asDiagonal());
+  const Eigen::MatrixXd v = scale.asDiagonal() * eigen.vectors;
+  return v * eigen.values.cwiseMax(0).asDiagonal() * v.transpose();
 }
 
 // How much of a curvature is believed, both as multiples of the curvature that noise alone has.
@@ -225,13 +222,13 @@ PatchAligner::Normal PatchAligner::trusted_curvature() const {
   // ½ (own a + own b) − crossed: what noise adds to the own ones.
   Motion noise = 2 * (block(curvature_.symmetric) - crossed);
   noise.diagonal() += 1e-6 * block(curvature_.symmetric).diagonal();
-  const Eigen::GeneralizedSelfAdjointEigenSolver<Motion> solver(crossed, noise);
-  if (solver.info() != Eigen::Success) return curvature_.crossed;
+  const SymmetricEigen eigen = eigen_of_pencil(crossed, noise);
+  if (!eigen.found) return curvature_.crossed;
   const double chance = 1 / std::sqrt(effective_samples_ / kSamplesPerFreedom);
   Motion doubted = Motion::Zero();
   for (int i = 0; i < kMotion; ++i) {
-    const double multiple = solver.eigenvalues()[i];
-    const Eigen::Matrix<double, kMotion, 1> direction = noise * solver.eigenvectors().col(i);
+    const double multiple = eigen.values[i];
+    const Eigen::Matrix<double, kMotion, 1> direction = noise * eigen.vectors.col(i);
     doubted += (multiple - believed(multiple, chance)) * direction * direction.transpose();
   }
   Normal trusted = curvature_.crossed;
@@ -245,14 +242,14 @@ std::optional<Mat2> PatchAligner::covariance() const {
   const Normal trusted = trusted_curvature() / variance_;
   Normal information = trusted;
   information.diagonal() += prior_;
-  Eigen::LDLT<Normal> factor(information);
-  if (!factor.isPositive()) {
+  SymmetricFactor factor(information);
+  if (!factor.is_positive()) {
     information = without_negative(trusted);
     information.diagonal() += prior_;
-    factor.compute(information);
+    factor = SymmetricFactor(information);
   }
-  if (factor.info() != Eigen::Success || !factor.isPositive()) return std::nullopt;
-  const Normal inverse = factor.solve(Normal::Identity());
+  if (!factor.found() || !factor.is_positive()) return std::nullopt;
+  const Normal inverse = factor.inverse();
   const Eigen::Matrix<float, 2, kUnknowns> rows =
       (inverse.topRows<2>() * (0.5 / variance_)).cast<float>();
   std::vector<Eigen::Vector2f> influence(q_.size());
@@ -317,7 +314,7 @@ bool PatchAligner::converge() {
     Normal damped = information;
     damped.diagonal().head<2>().array() += damping * information.diagonal().head<2>().maxCoeff();
     damped.diagonal().segment<kMotion - 2>(2) *= 1 + damping;
-    Unknowns step = -damped.ldlt().solve(gradient());
+    Unknowns step = -solve_symmetric(damped, gradient());
     if (!step.allFinite()) return false;
     step.tail<kUnknowns - kMotion>().setZero();  // brightness is taken out anew each time
     const double in_sigmas2 = step.dot(information * step);

@@ -3,11 +3,11 @@
 #include <algorithm>
 #include <cmath>
 
-#include <Eigen/Eigenvalues>
 #include <Eigen/LU>
 
 #include "features/patch_aligner.h"
 #include "features/strip.h"
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -51,8 +51,7 @@ std::optional<RefinedMatch> PairRefiner::State::refine_at(int level, const Vec2&
   const double px = plane_a.step();  // frame pixels a sample
   const Mat2 claimed =
       aligned->covariance + std::pow(options.sigma_floor_px / px, 2) * Mat2::Identity();
-  const double best =
-      Eigen::SelfAdjointEigenSolver<Mat2>(claimed, Eigen::EigenvaluesOnly).eigenvalues().minCoeff();
+  const double best = eigenvalues_of_symmetric2(claimed).minCoeff();
   if (!(best <= std::pow(options.max_sigma_px / px, 2))) return std::nullopt;
   const Vec2 half = 0.5 * step.cwiseProduct(aligned->shift);
   return RefinedMatch{.at_a = at_a - half,

@@ -6,8 +6,9 @@
 #include <limits>
 #include <random>
 
-#include <Eigen/Cholesky>
 #include <Eigen/LU>
+
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -182,7 +183,7 @@ Refined refined(const RelativePose& start, std::span<const RayPair> pairs, doubl
     information = sum.information;
     Normal damped = information;
     damped.diagonal() *= 1 + 1e-6;
-    Unknowns step = -damped.ldlt().solve(sum.gradient);
+    Unknowns step = -solve_symmetric(damped, sum.gradient);
     if (!step.allFinite()) break;
     // No farther than half the distance at once.
     const double largest = 0.5 * distance;
@@ -194,7 +195,7 @@ Refined refined(const RelativePose& start, std::span<const RayPair> pairs, doubl
   }
   Unknowns along = Unknowns::Zero();
   along.tail<3>() = pose.translation.normalized();
-  const double variance = dependence * along.dot(information.ldlt().solve(along));
+  const double variance = dependence * along.dot(Unknowns(solve_symmetric(information, along)));
   return {pose, cost, std::sqrt(std::max(variance, 0.0)) / pose.translation.norm()};
 }
 

@@ -5,10 +5,10 @@
 #include <cstddef>
 #include <vector>
 
-#include <Eigen/Eigenvalues>
 #include <Eigen/LU>
 
 #include "features/patch_aligner.h"
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -240,9 +240,7 @@ class SightRefiner {
   }
 
   [[nodiscard]] bool sure(const RefinedSight& sight) const {
-    const auto sigmas =
-        Eigen::SelfAdjointEigenSolver<Mat2>(2 * sight.covariance_px2, Eigen::EigenvaluesOnly)
-            .eigenvalues();
+    const Vec2 sigmas = eigenvalues_of_symmetric2(2 * sight.covariance_px2);
     return sigmas.minCoeff() <= square(options_.align.max_sigma_px) &&
            sigmas.maxCoeff() <= square(options_.worst_sigma_px);
   }

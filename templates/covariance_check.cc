@@ -2,8 +2,9 @@
 
 #include <cmath>
 
-#include <Eigen/Eigenvalues>
 #include <fmt/format.h>
+
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -33,8 +34,7 @@ std::optional<std::string> why_no_covariance(const Eigen::MatrixXd& values) {
     }
   }
   if (size == 0) return std::nullopt;
-  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver(correlation, Eigen::EigenvaluesOnly);
-  const double least = solver.eigenvalues().minCoeff();
+  const double least = eigenvalues_of_symmetric(correlation).minCoeff();
   if (!(least >= -kRounding * static_cast<double>(size))) {
     return fmt::format("is not positive definite (least eigenvalue of its correlations {:.3g})",
                        least);

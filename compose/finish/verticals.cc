@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <cmath>
 
-#include <Eigen/Dense>
+#include <Eigen/Geometry>
 #include <fmt/format.h>
+
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -33,8 +35,8 @@ Perpendicular perpendicular(std::span<const EdgePlane> edges, std::span<const do
   for (std::size_t i = 0; i < edges.size(); ++i) {
     sum += weights[i] * edges[i].normal * edges[i].normal.transpose();
   }
-  const Eigen::SelfAdjointEigenSolver<Mat3> solver(sum);
-  return {turned_up(solver.eigenvectors().col(0)), solver.eigenvalues()};
+  const SymmetricEigen3 eigen = eigen_of_symmetric3(sum);
+  return {turned_up(eigen.vectors.col(0)), eigen.values};
 }
 
 std::optional<EdgePlane> plane_of(const MountedLens& mounted, const PlumbLine& line) {
@@ -49,17 +51,17 @@ std::optional<EdgePlane> plane_of(const MountedLens& mounted, const PlumbLine& l
     sigma2 += point.sigma_px * point.sigma_px + kLeastPointSigma_px * kLeastPointSigma_px;
   }
   if (directions.size() < 5) return std::nullopt;
-  const Eigen::SelfAdjointEigenSolver<Mat3> solver(sum);
+  const SymmetricEigen3 eigen = eigen_of_symmetric3(sum);
   // Along the edge the points spread by the middle eigenvalue; a point would leave the normal open.
-  const Vec3& values = solver.eigenvalues();
+  const Vec3& values = eigen.values;
   if (values[1] < 1e-6) return std::nullopt;
   const double count = static_cast<double>(directions.size());
   const double focal_px = mounted.lens.terms[kFocal];
   const double rms2 = std::max(sigma2 / count / (focal_px * focal_px), values[0] / count);
   EdgePlane plane;
-  plane.normal = solver.eigenvectors().col(0);
+  plane.normal = eigen.vectors.col(0);
   for (int axis = 1; axis < 3; ++axis) {
-    const Vec3 tangent = solver.eigenvectors().col(axis);
+    const Vec3 tangent = eigen.vectors.col(axis);
     plane.covariance += rms2 / values[axis] * tangent * tangent.transpose();
   }
   plane.length_rad = angle_between(directions.front(), directions.back());
@@ -297,8 +299,8 @@ Result<Vertical> vertical_from_given(std::span<const EdgePlane> edges) {
   for (const EdgePlane& edge : edges) {
     sum += edge.length_rad * edge.length_rad * edge.normal * edge.normal.transpose();
   }
-  const Eigen::SelfAdjointEigenSolver<Mat3> solver(sum);
-  Vertical found{.down = turned_up(solver.eigenvectors().col(0)),
+  const SymmetricEigen3 eigen = eigen_of_symmetric3(sum);
+  Vertical found{.down = turned_up(eigen.vectors.col(0)),
                  .edges = static_cast<int>(edges.size()),
                  .edges_seen = static_cast<int>(edges.size())};
   double squares = 0;

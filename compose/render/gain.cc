@@ -4,12 +4,11 @@
 #include <cmath>
 #include <optional>
 
-#include <Eigen/QR>
-
 #include "base/median.h"
 #include "base/parallel.h"
 #include "compose/render/lens_map.h"
 #include "compose/render/resample.h"
+#include "projection/dense_algebra.h"
 #include "projection/ribbon.h"
 
 namespace seamwright {
@@ -132,7 +131,7 @@ void fit_gains(GainMatch& match) {
       targets(r, c) = weight * pair.ratio_ev[static_cast<std::size_t>(c)];
     }
   }
-  const Eigen::MatrixXd gains_ev = differences.completeOrthogonalDecomposition().solve(targets);
+  const Eigen::MatrixXd gains_ev = solve_least_norm(differences, targets);
   for (Eigen::Index lens = 0; lens < lenses; ++lens) {
     for (int c = 0; c < 3; ++c) {
       match.gains[static_cast<std::size_t>(lens)][static_cast<std::size_t>(c)] =

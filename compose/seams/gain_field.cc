@@ -5,13 +5,13 @@
 #include <cstddef>
 #include <numeric>
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 
 #include "base/parallel.h"
 #include "compose/seams/binary_log.h"
 #include "compose/seams/ribbon_kernels.h"
 #include "compose/seams/ring_blur.h"
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -218,7 +218,7 @@ ChannelFit fit_channel(const Basis& basis, const Eigen::MatrixXd& values, const 
       const double order = basis.order(static_cast<int>(i));
       normal.matrix(i, i) += kStiffness * blocks.count * (1 + order * order);
     }
-    terms = normal.matrix.ldlt().solve(normal.right);
+    terms = solve_symmetric(normal.matrix, normal.right);
   }
   fit.terms.assign(terms.data(), terms.data() + size);
   return fit;

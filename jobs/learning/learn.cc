@@ -4,13 +4,13 @@
 #include <cmath>
 #include <numeric>
 
-#include <Eigen/LU>
 #include <fmt/format.h>
 
 #include "features/mirror.h"
 #include "imaging/orient.h"
 #include "jobs/learning/cold_start.h"
 #include "jobs/learning/suspect_shots.h"
+#include "projection/dense_algebra.h"
 #include "solver/seam_error.h"
 
 namespace seamwright {
@@ -71,13 +71,13 @@ SharedPrior prior_of_template(const RigTemplate& from, const BodySpread& spread,
     columns.push_back(static_cast<int>(at - names.begin()));
   }
   if (columns.empty()) return prior;
-  const Eigen::FullPivLU<Eigen::MatrixXd> factor(covariance.values);
-  if (!factor.isInvertible()) return prior;
+  const auto information = inverse_of(covariance.values);
+  if (!information) return prior;
   for (const int column : columns) {
     prior.information.row(column).setZero();
     prior.information.col(column).setZero();
   }
-  prior.information(columns, columns) = factor.inverse();
+  prior.information(columns, columns) = *information;
   return prior;
 }
 

@@ -3,9 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include <Eigen/Cholesky>
-
 #include "base/median.h"
+#include "projection/dense_algebra.h"
 
 namespace seamwright {
 
@@ -155,15 +154,14 @@ class Problem {
       right.noalias() += rows.transpose() * (weights.cwiseProduct(rest));
     }
     add_priors(normal, right, gains_at);
-    const Eigen::LDLT<Eigen::MatrixXd> factor(normal);
+    const SymmetricFactor factor(normal);
     const Eigen::VectorXd move = factor.solve(right);
     for (int lens = 0; free_profile_ && lens < lenses_; ++lens) {
       profile_[index(lens)] += move.segment<kProfileTerms>(kProfileTerms * lens);
     }
     log_gain_ += move.tail(shots_ * lenses_);
     if (free_profile_) {
-      covariance_ = factor.solve(Eigen::MatrixXd::Identity(unknowns(), unknowns()))
-                        .topLeftCorner(gains_at, gains_at);
+      covariance_ = factor.inverse().topLeftCorner(gains_at, gains_at);
     }
     return move.norm();
   }

@@ -23,7 +23,9 @@ namespace seamwright::test {
 /// Shots that differ by a stripe, each a front and a back frame without EXIF.
 class Shots {
  public:
-  explicit Shots(int count) : shot_(dir.path()), count_(count) {
+  explicit Shots(int count,
+                 const std::filesystem::path& parent = std::filesystem::temp_directory_path())
+      : dir(parent), shot_(dir.path()), count_(count) {
     std::filesystem::create_directories(dir / "frames");
     for (int i = 0; i < count; ++i) write(i, i);
   }

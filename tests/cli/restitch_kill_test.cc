@@ -3,32 +3,25 @@
 #include <algorithm>
 #include <chrono>
 #include <csignal>
-#include <cstdlib>
 #include <filesystem>
 #include <map>
 #include <string>
 
 #include <catch2/catch.hpp>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include "tests/cli/archive_shots.h"
 #include "tests/cli/run.h"
+#include "tests/cli/strike.h"
 
 using namespace seamwright;
 using test::run;
 using test::Shots;
+using test::struck_after;
 
 namespace {
 
 namespace fs = std::filesystem;
 using Clock = std::chrono::steady_clock;
-
-/// Instants a signal; SEAMWRIGHT_KILLS for longer studies.
-int instants() {
-  const char* given = std::getenv("SEAMWRIGHT_KILLS");
-  return given != nullptr ? std::atoi(given) : 20;
-}
 
 using Tree = std::map<std::string, std::string>;
 
@@ -44,25 +37,12 @@ long partials(const Tree& tree) {
                        [](const auto& file) { return file.first.ends_with(".partial"); });
 }
 
-/// Starts the program and sends the signal after some time; true where it was still at work.
-bool struck_after(const std::vector<std::string>& arguments, double seconds, int signal) {
-  const pid_t child = ::fork();
-  if (child == 0) test::become_program(arguments);
-  ::usleep(static_cast<useconds_t>(1e6 * seconds));
-  int status = 0;
-  const bool at_work = ::waitpid(child, &status, WNOHANG) == 0;
-  if (!at_work) return false;
-  ::kill(child, signal);
-  ::waitpid(child, &status, 0);
-  return true;
-}
-
 }  // namespace
 
 TEST_CASE("a run that is struck at any instant leaves whole files, and the next one ends it",
           "[kill]") {
   if (test::program().empty()) return;
-  const Shots shots(2);
+  const Shots shots(2, test::memory_folder());
   const auto restitch = [&](const std::string& out, const std::string& width) {
     return shots.command(out, {"--seam", "plain"}, width);
   };
@@ -83,11 +63,11 @@ TEST_CASE("a run that is struck at any instant leaves whole files, and the next 
 
   int struck = 0, runs = 0;
   for (const int signal : {SIGTERM, SIGHUP, SIGINT, SIGKILL}) {
-    for (int i = 0; i < instants(); ++i, ++runs) {
+    for (int i = 0; i < test::strikes(); ++i, ++runs) {
       CAPTURE(signal, i);
       copied("before", "hit");
       const auto command = restitch("hit", "256");
-      struck += struck_after(command, whole_s * (i + 0.5) / instants(), signal) ? 1 : 0;
+      struck += struck_after(command, whole_s * (i + 0.5) / test::strikes(), signal) ? 1 : 0;
       for (const auto& [name, bytes] : visible(shots.tree("hit"))) {
         CAPTURE(name);
         REQUIRE(wanted.contains(name));
@@ -100,6 +80,6 @@ TEST_CASE("a run that is struck at any instant leaves whole files, and the next 
       REQUIRE(partials(shots.tree("hit")) == 0);
     }
   }
-  CHECK(runs == 4 * instants());
+  CHECK(runs == 4 * test::strikes());
   CHECK(struck > 0);
 }
