@@ -82,7 +82,7 @@ endfunction()
 # and run them under the sanitizers only, and end-to-end tests, which run the program or whole
 # jobs, in the release build only (target `end_to_end_tests`). A SLOW one starts first, so that
 # nothing waits for it at the end. What a LONG one tags [long], which repeats one thing to count how
-# often it holds, runs in the release build instead. Four sources are compiled at a time: names in
+# often it holds, runs in the release build instead. Eight sources are compiled at a time: names in
 # anonymous namespaces are unique in their program.
 add_custom_target(unit_tests)
 add_custom_target(end_to_end_tests)
@@ -96,7 +96,7 @@ function(seamwright_test name)
   target_link_libraries(${target} PRIVATE seamwright_test_main ${arg_LINK} seamwright_build_flags)
   target_compile_options(${target} PRIVATE ${seamwright_light_options})
   target_precompile_headers(${target} PRIVATE <catch2/catch.hpp> ${arg_PRECOMPILE})
-  set_target_properties(${target} PROPERTIES UNITY_BUILD_BATCH_SIZE 4)
+  set_target_properties(${target} PROPERTIES UNITY_BUILD_BATCH_SIZE 8)
   set(names ${name})
   if(arg_LONG)
     add_test(NAME ${name} COMMAND ${target} "~[long]")

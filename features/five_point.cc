@@ -148,7 +148,7 @@ std::vector<Mat3> essential_matrices(const std::array<BearingPair, 5>& pairs) {
 }
 
 std::array<RelativePose, 4> motions_of(const Mat3& essential) {
-  const Svd svd = svd_of(essential);
+  const Svd3 svd = svd_of3(essential);
   Mat3 u = svd.u;
   Mat3 v = svd.v;
   if (u.determinant() < 0) u = -u;

@@ -38,8 +38,8 @@ GeneralEigen eigen_of_square(MatrixRef square) {
   return {solver.eigenvalues(), solver.eigenvectors(), true};
 }
 
-Svd svd_of(MatrixRef m) {
-  const Eigen::JacobiSVD<Eigen::MatrixXd> solver(m, Eigen::ComputeFullU | Eigen::ComputeFullV);
+Svd3 svd_of3(const Eigen::Matrix3d& m) {
+  const Eigen::JacobiSVD<Eigen::Matrix3d> solver(m, Eigen::ComputeFullU | Eigen::ComputeFullV);
   return {solver.matrixU(), solver.singularValues(), solver.matrixV()};
 }
 
@@ -66,7 +66,12 @@ Eigen::MatrixXd solve_square(MatrixRef a, MatrixRef right) {
 }
 
 Eigen::MatrixXd solve_least_norm(MatrixRef a, MatrixRef right) {
-  return Eigen::CompleteOrthogonalDecomposition<Eigen::MatrixXd>(a).solve(right);
+  const SymmetricEigen eigen = eigen_of_symmetric(a.transpose() * a);
+  const double least = 1e-14 * eigen.values.cwiseAbs().maxCoeff();
+  const Eigen::VectorXd inverse =
+      eigen.values.unaryExpr([&](double value) { return value > least ? 1 / value : 0.0; });
+  const Eigen::MatrixXd by_vector = eigen.vectors.transpose() * (a.transpose() * right);
+  return eigen.vectors * (inverse.asDiagonal() * by_vector);
 }
 
 std::optional<Eigen::MatrixXd> inverse_of(MatrixRef square) {

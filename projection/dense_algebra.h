@@ -11,9 +11,9 @@ namespace seamwright {
 //
 // Eigen's decompositions are templates: each source that names one compiles it again, for each size
 // by itself, which takes seconds apiece. Sources of ours call these functions instead. Sizes are
-// free; matrices hold doubles; "symmetric" reads the lower triangle. None of them throws or fails
-// loudly: what cannot be solved gives infinities or NaN, or says so where there is a flag. The
-// results do not depend on the number of threads.
+// free; matrices hold doubles; "symmetric" reads the lower triangle. None of them throws; where
+// there may be no answer, a flag or an empty optional says so. The results do not depend on the
+// number of threads.
 
 using MatrixRef = const Eigen::Ref<const Eigen::MatrixXd>&;
 
@@ -43,13 +43,13 @@ struct GeneralEigen {
 };
 [[nodiscard]] GeneralEigen eigen_of_square(MatrixRef square);
 
-// m = u diag(values) vᵀ, u and v square and orthogonal, values falling.
-struct Svd {
-  Eigen::MatrixXd u;
-  Eigen::VectorXd values;
-  Eigen::MatrixXd v;
+// m = u diag(values) vᵀ, u and v orthogonal, values falling.
+struct Svd3 {
+  Eigen::Matrix3d u;
+  Eigen::Vector3d values;
+  Eigen::Matrix3d v;
 };
-[[nodiscard]] Svd svd_of(MatrixRef m);
+[[nodiscard]] Svd3 svd_of3(const Eigen::Matrix3d& m);
 
 // The LDLᵀ factorisation of a symmetric matrix.
 class SymmetricFactor {
@@ -71,7 +71,8 @@ class SymmetricFactor {
 [[nodiscard]] Eigen::MatrixXd solve_symmetric(MatrixRef a, MatrixRef right);
 // x of a x = right, a square.
 [[nodiscard]] Eigen::MatrixXd solve_square(MatrixRef a, MatrixRef right);
-// The x of least norm among those that make |a x − right| least.
+// The x of least norm among those that make |a x − right| least. Solved by the normal equations:
+// for small well-scaled systems; what is below 1e-7 of the largest singular value counts as zero.
 [[nodiscard]] Eigen::MatrixXd solve_least_norm(MatrixRef a, MatrixRef right);
 // Nothing where the matrix is singular to rounding.
 [[nodiscard]] std::optional<Eigen::MatrixXd> inverse_of(MatrixRef square);
