@@ -15,6 +15,8 @@
 #include "tests/support/scratch_dir.h"
 
 using namespace seamwright;
+using test::exposed;
+using test::info_of;
 using test::kSteps_ev;
 using test::run;
 using test::take_brackets;
