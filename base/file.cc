@@ -16,6 +16,7 @@
 
 #include "base/file_record.h"
 #include "base/folder_of.h"
+#include "base/written_files.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -106,6 +107,7 @@ Result<void> PendingFile::commit() {
                  .remedy = "check the folder's permissions"});
   }
   temporary_.let_go();
+  note_committed(destination_, *hash);
   sync_path(folder_of(destination_), true);
   return {};
 }

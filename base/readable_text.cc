@@ -84,6 +84,15 @@ std::string escaped(std::string_view bytes, bool for_terminal) {
 
 }  // namespace
 
+std::size_t find_broken_utf8(std::string_view text) {
+  for (std::size_t i = 0; i < text.size();) {
+    const std::size_t length = character_at(text, i).length;
+    if (length == 0) return i;
+    i += length;
+  }
+  return std::string_view::npos;
+}
+
 std::string readable_text(std::string_view bytes) { return escaped(bytes, false); }
 
 std::string bytes_of_readable(std::string_view text) {

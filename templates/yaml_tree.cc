@@ -13,6 +13,8 @@
 #include <yaml-cpp/mark.h>
 #include <yaml-cpp/parser.h>
 
+#include "base/readable_text.h"
+
 namespace seamwright {
 
 namespace {
@@ -238,30 +240,6 @@ std::string shown(std::string_view text) {
     if (byte < 0x20 || byte == 0x7f) c = '?';
   }
   return fmt::format("'{}{}'", clean, text.size() > kLimit ? "..." : "");
-}
-
-std::size_t find_broken_utf8(std::string_view text) {
-  std::size_t i = 0;
-  while (i < text.size()) {
-    const auto lead = static_cast<unsigned char>(text[i]);
-    const std::size_t length = lead < 0x80   ? 1
-                               : lead < 0xc2 ? 0
-                               : lead < 0xe0 ? 2
-                               : lead < 0xf0 ? 3
-                               : lead < 0xf5 ? 4
-                                             : 0;
-    if (length == 0 || i + length > text.size()) return i;
-    std::uint32_t code = length == 1 ? lead : lead & (0xffU >> (length + 1));
-    for (std::size_t j = 1; j < length; ++j) {
-      const auto next = static_cast<unsigned char>(text[i + j]);
-      if ((next & 0xc0U) != 0x80U) return i;
-      code = (code << 6U) | (next & 0x3fU);
-    }
-    const bool overlong = (length == 3 && code < 0x800) || (length == 4 && code < 0x10000);
-    if (overlong || code > 0x10ffff || (code >= 0xd800 && code <= 0xdfff)) return i;
-    i += length;
-  }
-  return std::string_view::npos;
 }
 
 }  // namespace seamwright

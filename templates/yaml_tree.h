@@ -37,7 +37,4 @@ struct YamlValue {
 /// characters and broken UTF-8 replaced by '?'.
 [[nodiscard]] std::string shown(std::string_view text);
 
-/// Position of the first byte that is not UTF-8 (RFC 3629), or npos.
-[[nodiscard]] std::size_t find_broken_utf8(std::string_view text);
-
 }  // namespace seamwright

@@ -2,21 +2,23 @@
 
 #include <utility>
 
-#include <sys/file.h>
-
 namespace seamwright {
 
 Result<FolderLock> FolderLock::take(const std::filesystem::path& file, Kind kind) {
-  auto own = OwnFile::open(file, "lock");
-  if (!own) return tl::unexpected(own.error());
-  FolderLock lock(std::move(*own));
-  const int how = kind == Kind::alone ? LOCK_EX : LOCK_SH;
-  if (::flock(lock.file_.descriptor(), how | LOCK_NB) == 0) return lock;
-  return fail({.kind = ErrorKind::io,
-               .where = file.parent_path().parent_path().string(),
-               .field = "lock",
-               .what = "another run works on this folder",
-               .remedy = "wait for it, or choose another output folder"});
+  const auto failed = [](Error error) {
+    error.field = "lock";
+    return fail(std::move(error));
+  };
+  auto own = OwnFile::open(file, OwnFile::Presence::either, OwnFile::Folder::own);
+  if (!own) return failed(own.error());
+  const auto locked = own->lock(kind);
+  if (!locked) return failed(locked.error());
+  if (*locked == OwnFile::Locked::yes) return FolderLock(std::move(*own));
+  return failed({.kind = ErrorKind::io,
+                 .where = file.parent_path().parent_path().string(),
+                 .field = {},
+                 .what = "another run works on this folder",
+                 .remedy = "wait for it, or choose another output folder"});
 }
 
 }  // namespace seamwright

@@ -3,8 +3,8 @@
 #include <filesystem>
 #include <utility>
 
+#include "base/own_file.h"
 #include "base/result.h"
-#include "jobs/archive/own_file.h"
 
 namespace seamwright {
 
@@ -12,7 +12,7 @@ namespace seamwright {
 /// dies lets go.
 class FolderLock {
  public:
-  enum class Kind { alone, shared };
+  using Kind = OwnFile::Lock;
 
   /// `file` in the folder; made where it is missing, and left there. Fails where another holds it.
   [[nodiscard]] static Result<FolderLock> take(const std::filesystem::path& file, Kind kind);

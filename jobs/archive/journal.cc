@@ -1,12 +1,8 @@
 #include "jobs/archive/journal.h"
 
-#include <cerrno>
-#include <cstring>
+#include <cstdint>
+#include <system_error>
 #include <utility>
-
-#include <fmt/format.h>
-#include <sys/file.h>
-#include <unistd.h>
 
 #include "base/file.h"
 
@@ -17,12 +13,12 @@ namespace {
 
 constexpr std::size_t kChecksum = 16;
 
-Error journal_error(const fs::path& path, const std::string& what, const std::string& remedy) {
-  return {.kind = ErrorKind::io,
-          .where = path.string(),
-          .field = "journal",
-          .what = what,
-          .remedy = remedy};
+constexpr std::uintmax_t kMostBytes = std::uintmax_t{1} << 32U;
+
+// A run ends where its journal cannot be kept; it knows that by the field.
+tl::unexpected<Error> journal_failure(Error error) {
+  error.field = "journal";
+  return fail(std::move(error));
 }
 
 std::string checksum_of(std::string_view text) { return sha256(text).substr(0, kChecksum); }
@@ -58,21 +54,16 @@ Parsed parse(std::string_view text) {
 }  // namespace
 
 Result<Journal> Journal::open(const fs::path& path) {
-  auto file = OwnFile::open(path, "journal");
-  if (!file) return tl::unexpected(file.error());
-  Journal journal(path, std::move(*file));
-  const int descriptor = journal.file_.descriptor();
-  if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
-    return fail(journal_error(path, "another run works on this folder",
-                              "wait for it, or choose another output folder"));
-  }
-  const auto text = journal.file_.bytes();
-  if (!text) return tl::unexpected(text.error());
+  auto file = AppendFile::open(path, AppendFile::Presence::either, AppendFile::Folder::own);
+  if (!file) return journal_failure(file.error());
+  Journal journal(std::move(*file));
+  const auto text = journal.file_.read(kMostBytes);
+  if (!text) return journal_failure(text.error());
   Parsed parsed = parse(*text);
-  if (parsed.whole_bytes < text->size() &&
-      ::ftruncate(descriptor, static_cast<off_t>(parsed.whole_bytes)) != 0) {
-    return fail(journal_error(path, "its torn last line cannot be cut off",
-                              "check the disk and the folder's permissions"));
+  if (parsed.whole_bytes < text->size()) {
+    if (auto cut = journal.file_.cut(parsed.whole_bytes); !cut) {
+      return journal_failure(cut.error());
+    }
   }
   journal.entries_ = std::move(parsed.entries);
   journal.damaged_lines_ = parsed.damaged_lines;
@@ -82,25 +73,20 @@ Result<Journal> Journal::open(const fs::path& path) {
 Result<JournalContents> Journal::read(const fs::path& path) {
   std::error_code code;
   if (!fs::exists(fs::symlink_status(path, code))) return JournalContents{};
-  const auto file = OwnFile::open_to_read(path, "journal");
-  if (!file) return tl::unexpected(file.error());
-  const auto text = file->bytes();
-  if (!text) return tl::unexpected(text.error());
+  const auto text = AppendFile::look(path, kMostBytes, AppendFile::Folder::own);
+  if (!text) return journal_failure(text.error());
   Parsed parsed = parse(*text);
   return JournalContents{std::move(parsed.entries), parsed.damaged_lines};
 }
 
 Result<void> Journal::append(const nlohmann::json& entry) {
   const std::string text = entry.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
-  const std::string line = checksum_of(text) + " " + text + "\n";
-  const auto size = static_cast<ssize_t>(line.size());
-  const int file = file_.descriptor();
-  if (::write(file, line.data(), line.size()) == size && ::fsync(file) == 0) {
-    entries_.push_back(entry);
-    return {};
+  if (auto kept = file_.append(checksum_of(text) + " " + text); !kept) {
+    kept.error().remedy = "make room on the disk and start again: nothing is lost";
+    return journal_failure(kept.error());
   }
-  return fail(journal_error(path_, fmt::format("cannot be written: {}", std::strerror(errno)),
-                            "make room on the disk and start again: nothing is lost"));
+  entries_.push_back(entry);
+  return {};
 }
 
 }  // namespace seamwright

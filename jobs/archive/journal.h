@@ -7,7 +7,7 @@
 //
 // A kill can tear the last line only; it is cut off when the journal is opened. A line damaged
 // elsewhere is left out and counted. The file and its folder are never taken through a symbolic
-// link (own_file.h).
+// link (base/own_file.h).
 
 #include <filesystem>
 #include <utility>
@@ -15,8 +15,8 @@
 
 #include <nlohmann/json.hpp>
 
+#include "base/append_file.h"
 #include "base/result.h"
-#include "jobs/archive/own_file.h"
 
 namespace seamwright {
 
@@ -41,11 +41,9 @@ class Journal {
   [[nodiscard]] Result<void> append(const nlohmann::json& entry);
 
  private:
-  Journal(std::filesystem::path path, OwnFile file)
-      : path_(std::move(path)), file_(std::move(file)) {}
+  explicit Journal(AppendFile file) : file_(std::move(file)) {}
 
-  std::filesystem::path path_;
-  OwnFile file_;
+  AppendFile file_;
   std::vector<nlohmann::json> entries_;
   int damaged_lines_ = 0;
 };

@@ -111,6 +111,9 @@ JournalLine line_of(const std::string& event, Reader& entry) {
   if (event == "failed") {
     return FailedLine{.name = entry.text("name"), .error = entry.text("error")};
   }
+  if (event == "damaged") {
+    return DamageLine{.journal = entry.text("journal"), .lines = entry.integer<int>("lines")};
+  }
   return OtherLine{};
 }
 
@@ -158,6 +161,10 @@ nlohmann::json as_json(const FailedLine& line) {
   return {{"event", "failed"},
           {"name", readable_text(line.name)},
           {"error", readable_text(line.error)}};
+}
+
+nlohmann::json as_json(const DamageLine& line) {
+  return {{"event", "damaged"}, {"journal", readable_text(line.journal)}, {"lines", line.lines}};
 }
 
 }  // namespace seamwright

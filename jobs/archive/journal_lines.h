@@ -32,6 +32,7 @@ struct OutputLine {
   std::string sha256;
 };
 
+/// An item was begun; it was interrupted where nothing tells its end.
 struct BeginLine {
   std::string name;
 };
@@ -50,10 +51,17 @@ struct FailedLine {
   std::string error;
 };
 
+/// So many lines of a journal are damaged, and that was told.
+struct DamageLine {
+  std::string journal;  ///< file name
+  int lines = 0;
+};
+
 /// Of another version, whatever it says; or a hash of one that kept less than a whole stamp.
 struct OtherLine {};
 
-using JournalLine = std::variant<OtherLine, RunLine, HashLine, BeginLine, DoneLine, FailedLine>;
+using JournalLine =
+    std::variant<OtherLine, RunLine, HashLine, BeginLine, DoneLine, FailedLine, DamageLine>;
 
 /// Nothing where the line is damaged.
 [[nodiscard]] std::optional<JournalLine> read_journal_line(const nlohmann::json& entry);
@@ -63,5 +71,6 @@ using JournalLine = std::variant<OtherLine, RunLine, HashLine, BeginLine, DoneLi
 [[nodiscard]] nlohmann::json as_json(const BeginLine& line);
 [[nodiscard]] nlohmann::json as_json(const DoneLine& line);
 [[nodiscard]] nlohmann::json as_json(const FailedLine& line);
+[[nodiscard]] nlohmann::json as_json(const DamageLine& line);
 
 }  // namespace seamwright

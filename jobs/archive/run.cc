@@ -17,6 +17,7 @@
 #include "base/folder_of.h"
 #include "base/leftovers.h"
 #include "base/median.h"
+#include "base/written_files.h"
 #include "jobs/archive/folder_lock.h"
 #include "jobs/archive/journal.h"
 #include "jobs/archive/sample.h"
@@ -30,8 +31,13 @@ namespace {
 struct Key {
   std::string inputs;
   std::string settings;
+  std::vector<std::string> former_settings;  ///< the same, as earlier programs told it
 
   bool operator==(const Key&) const = default;
+  [[nodiscard]] bool has_settings(const std::string& hash) const {
+    return hash == settings ||
+           std::find(former_settings.begin(), former_settings.end(), hash) != former_settings.end();
+  }
 };
 
 class Runner {
@@ -91,32 +97,52 @@ class Runner {
     for (const fs::path& other : others) {
       const auto contents = Journal::read(other);
       if (!contents) return tl::unexpected(contents.error());
-      report_.damaged_lines += contents->damaged_lines;
-      take(contents->entries, other == own_journal());
+      take(other, contents->entries, contents->damaged_lines);
     }
-    if (options_.dry_run) return {};
+    if (options_.dry_run) return count_damage();
     auto journal = Journal::open(own_journal());
     if (!journal) return tl::unexpected(journal.error());
     journal_.emplace(std::move(*journal));
-    report_.damaged_lines += journal_->damaged_lines();
-    take(journal_->entries(), true);
+    const std::vector<nlohmann::json> entries = journal_->entries();
+    take(own_journal(), entries, journal_->damaged_lines());
+    if (auto counted = count_damage(); !counted) return counted;
     return journal_->append(as_json(RunLine{}));
   }
 
-  void take(const std::vector<nlohmann::json>& entries, bool own) {
+  void take(const fs::path& journal, const std::vector<nlohmann::json>& entries, int damaged) {
     for (const nlohmann::json& entry : entries) {
       const auto line = read_journal_line(entry);
       if (!line) {
-        ++report_.damaged_lines;
+        ++damaged;
         continue;
       }
-      if (std::holds_alternative<RunLine>(*line) && own) ++runs_before_;
+      if (std::holds_alternative<RunLine>(*line) && journal == own_journal()) ++runs_before_;
       if (const auto* hash = std::get_if<HashLine>(&*line)) hashes_.remember(*hash);
+      if (const auto* begun = std::get_if<BeginLine>(&*line)) interrupted_.insert(begun->name);
+      if (const auto* failed = std::get_if<FailedLine>(&*line)) interrupted_.erase(failed->name);
+      if (const auto* told = std::get_if<DamageLine>(&*line))
+        damage_told_[told->journal] = told->lines;
       if (const auto* done = std::get_if<DoneLine>(&*line)) {
+        interrupted_.erase(done->name);
         seconds_.push_back(done->seconds);
         done_[done->name].push_back(*done);
       }
     }
+    damage_[journal.filename().string()] = damaged;
+  }
+
+  // Damage is told once: what an earlier run told is passed over.
+  Result<void> count_damage() {
+    for (const auto& [journal, lines] : damage_) {
+      const auto told = damage_told_.find(journal);
+      const int known = told == damage_told_.end() ? 0 : told->second;
+      if (lines <= known) continue;
+      report_.damaged_lines += lines - known;
+      if (!journal_) continue;
+      const DamageLine line{.journal = journal, .lines = lines};
+      if (auto kept = journal_->append(as_json(line)); !kept) return kept;
+    }
+    return {};
   }
 
   void choose_sample(const std::vector<ArchiveItem>& items) {
@@ -169,6 +195,12 @@ class Runner {
     return std::move(content->sha256);
   }
 
+  // Of what was just written: known where this process wrote it.
+  Result<std::string> fresh_hash(const fs::path& file) {
+    if (auto hash = hash_of_committed(file)) return std::move(*hash);
+    return output_hash(file, Reading::remembered);
+  }
+
   Result<Key> key_of(const ArchiveItem& item) {
     std::string text;
     for (const fs::path& input : item.inputs) {
@@ -176,7 +208,11 @@ class Runner {
       if (!hash) return tl::unexpected(hash.error());
       text += fmt::format("{} {}\n", *hash, input.filename().string());
     }
-    return Key{sha256(text), sha256(item.settings)};
+    Key key{sha256(text), sha256(item.settings), {}};
+    for (const std::string& former : item.former_settings) {
+      key.former_settings.push_back(sha256(former));
+    }
+    return key;
   }
 
   // As the journal names it.
@@ -215,12 +251,12 @@ class Runner {
   // The time it was done from the very same, with these outputs; else why it has to be done.
   Result<const DoneLine*> find_done(const ArchiveItem& item, const Key& key, std::string& why) {
     const auto known = done_.find(item.name);
-    why = "new";
+    why = interrupted_.contains(item.name) ? "interrupted" : "new";
     if (known == done_.end()) return nullptr;
     for (auto done = known->second.rbegin(); done != known->second.rend(); ++done) {
       const bool last = done == known->second.rbegin();
       const bool same_inputs = done->inputs == key.inputs;
-      if (!same_inputs || done->settings != key.settings) {
+      if (!same_inputs || !key.has_settings(done->settings)) {
         if (last) why = same_inputs ? "settings changed" : "inputs changed";
         continue;
       }
@@ -330,7 +366,7 @@ class Runner {
                                            .what = "is not there after the work",
                                            .remedy = "check the output folder"});
       }
-      auto hash = output_hash(output, Reading::remembered);
+      auto hash = fresh_hash(output);
       if (!hash) return failed_or_stop(std::move(outcome), hash.error());
       line.outputs.push_back({name_of(output), stamp->bytes, std::move(*hash)});
     }
@@ -357,6 +393,9 @@ class Runner {
   std::map<std::string, std::vector<DoneLine>> done_;  // every time, oldest first in a journal
   std::vector<double> seconds_;
   std::map<fs::path, std::string> decayed_;  // outputs, and what they hold now
+  std::map<std::string, int> damage_;        // lines by journal
+  std::map<std::string, int> damage_told_;   // by earlier runs
+  std::set<std::string> interrupted_;        // begun, and neither done nor failed
   int runs_before_ = 0;
   std::set<std::string> sample_;
   std::set<std::string> read_again_;

@@ -27,9 +27,11 @@
 namespace seamwright {
 
 struct ArchiveItem {
-  std::string name;                            ///< unique in the run
-  std::vector<std::filesystem::path> inputs;   ///< everything it is made from
-  std::string settings;                        ///< everything else that decides its bytes
+  std::string name;                           ///< unique in the run
+  std::vector<std::filesystem::path> inputs;  ///< everything it is made from
+  std::string settings;                       ///< everything else that decides its bytes
+  /// What earlier programs wrote for the same settings, as they stand in old journals.
+  std::vector<std::string> former_settings = {};
   std::vector<std::filesystem::path> outputs;  ///< in the run's folder
   std::optional<Error> failure = {};  ///< why it cannot even be begun; it is told and left out
 };
@@ -44,14 +46,14 @@ enum class ItemState {
 struct ItemOutcome {
   std::string name;
   ItemState state = ItemState::to_do;
-  std::string why = {};  ///< it has to be done: "new", "inputs changed"…; of failures the error
+  std::string why = {};  ///< it has to be done: "new", "interrupted"…; of failures the error
   std::vector<std::string> findings = {};
   double seconds = 0;  ///< of this run
 };
 
 struct RunReport {
   std::vector<ItemOutcome> items;  ///< in the order of their names
-  int damaged_lines = 0;           ///< of all journals
+  int damaged_lines = 0;           ///< of all journals, but for what an earlier run told
   double usual_seconds = 0;        ///< of one item, median over what the journals tell; 0: unknown
   bool stopped = false;            ///< before all was done
   int read_again = 0;              ///< items whose outputs were read though their stamps were known

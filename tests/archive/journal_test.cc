@@ -158,9 +158,9 @@ TEST_CASE("a journal is not followed through a symbolic link", "[archive]") {
   SECTION("nor taken from a pipe") {
     fs::create_directories(own);
     REQUIRE(::mkfifo((own / "journal.log").c_str(), 0600) == 0);
-    CHECK_THAT(refusal(archive), Catch::Contains("is not a file"));
+    CHECK_THAT(refusal(archive), Catch::Contains("is not a plain file"));
     archive.options.dry_run = true;
-    CHECK_THAT(refusal(archive), Catch::Contains("is not a file"));
+    CHECK_THAT(refusal(archive), Catch::Contains("is not a plain file"));
   }
   CHECK(archive.worked.empty());
   CHECK(test::get_file(archive.dir / "mine") == "a letter\n");
@@ -192,6 +192,31 @@ TEST_CASE("lines of the wrong kinds are counted and left out", "[archive]") {
   // What a later version may say is no damage.
   test::put_file(archive.journal(), whole + test::journal_line(R"({"event":"moved","to":7})"));
   CHECK(archive.run().damaged_lines == 0);
+}
+
+TEST_CASE("damage to a journal is told once", "[archive]") {
+  Archive archive(2);
+  archive.run();
+  const auto damage = [&] {
+    test::put_file(archive.journal(), test::get_file(archive.journal()) + "no line of ours\n");
+  };
+  damage();
+  archive.options.dry_run = true;  // keeps nothing in mind
+  CHECK(archive.run().damaged_lines == 1);
+  archive.options.dry_run = false;
+  CHECK(archive.run().damaged_lines == 1);
+  CHECK(archive.run().damaged_lines == 0);
+  damage();
+  damage();
+  CHECK(archive.run().damaged_lines == 2);
+  CHECK(archive.run().damaged_lines == 0);
+  // Another part's journal, which only its own runs write.
+  const fs::path other = archive.journal().parent_path() / "journal-2-of-3.log";
+  test::put_file(other, "neither\n");
+  CHECK(archive.run().damaged_lines == 1);
+  const RunReport last = archive.run();
+  CHECK(last.damaged_lines == 0);
+  CHECK(last.count(ItemState::unchanged) == 2);
 }
 
 TEST_CASE("what was done without an item's outputs does not stand for it", "[archive]") {

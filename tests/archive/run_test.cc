@@ -48,6 +48,32 @@ TEST_CASE("what was done from the same is not done again, what changed is", "[ar
   CHECK(archive.run().items[0].why == "output changed");
 }
 
+TEST_CASE("settings that an earlier program wrote otherwise are the same settings", "[archive]") {
+  Archive archive(3);
+  archive.run();
+  for (ArchiveItem& item : archive.items) item.settings = "width=64";
+  archive.items[0].former_settings = {"width 32", "width 64"};
+  archive.items[1].former_settings = {"width 32"};
+  const RunReport report = archive.run();
+  CHECK(report.items[0].state == ItemState::unchanged);
+  CHECK(report.items[1].why == "settings changed");
+  CHECK(report.items[2].why == "settings changed");
+}
+
+TEST_CASE("an item that was begun and never ended says so", "[archive]") {
+  Archive archive(3);
+  fs::create_directories(archive.journal().parent_path());
+  test::put_file(archive.journal(),
+                 test::journal_line(R"({"event":"begin","name":"a"})") +
+                     test::journal_line(R"({"event":"begin","name":"b"})") +
+                     test::journal_line(R"({"event":"failed","name":"b","error":"no"})"));
+  const RunReport report = archive.run();
+  CHECK(report.items[0].why == "interrupted");
+  CHECK(report.items[1].why == "new");
+  CHECK(report.items[2].why == "new");
+  CHECK(report.count(ItemState::done) == 3);
+}
+
 TEST_CASE("going back to old settings does not pass off the new outputs as the old ones",
           "[archive]") {
   Archive archive;

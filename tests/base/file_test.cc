@@ -10,6 +10,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "base/written_files.h"
 #include "tests/support/scratch_dir.h"
 
 namespace seamwright {
@@ -30,6 +31,20 @@ TEST_CASE("a committed file has its bytes and leaves no temporary", "[file]") {
   REQUIRE(pending->commit());
   CHECK(get_file(dir / "out.txt") == "whole");
   CHECK(dir.entry_count() == 1);
+}
+
+TEST_CASE("the hash of what was just written is known without reading it", "[file]") {
+  const ScratchDir dir;
+  CHECK_FALSE(hash_of_committed(dir / "out.txt"));
+  REQUIRE(write_file(dir / "out.txt", "abc"));
+  // FIPS 180-4's example.
+  CHECK(hash_of_committed(dir / "out.txt") ==
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+  put_file(dir / "other.txt", "abd");
+  fs::rename(dir / "other.txt", dir / "out.txt");
+  CHECK_FALSE(hash_of_committed(dir / "out.txt"));
+  fs::remove(dir / "out.txt");
+  CHECK_FALSE(hash_of_committed(dir / "out.txt"));
 }
 
 TEST_CASE("without a commit the destination is as it was", "[file]") {

@@ -3,6 +3,8 @@
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
 
+#include "base/readable_text.h"
+
 using namespace seamwright;
 
 namespace {
