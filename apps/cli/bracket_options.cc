@@ -1,7 +1,5 @@
 #include "apps/cli/bracket_options.h"
 
-#include <cmath>
-
 namespace seamwright {
 
 void BracketOptions::add_to(CLI::App& command) {
@@ -50,25 +48,17 @@ Result<MergeOptions> BracketOptions::merge_options() const {
   return options;
 }
 
-void ToneOptions::add_to(CLI::App& command) {
+void add_tone_options(CLI::App& command, ToneWish& wish) {
   command
-      .add_option("--brighter-ev", brighter_ev,
+      .add_option("--brighter-ev", wish.brighter_ev,
                   "How much brighter the display picture is to be than what is found, stops")
       ->check(CLI::Range(-8.0, 8.0))
       ->capture_default_str();
   command
-      .add_option("--local", local,
+      .add_option("--local", wish.local,
                   "Level large differences of light in the display picture: 0 none to 1")
       ->check(CLI::Range(0.0, 1.0))
       ->capture_default_str();
-}
-
-DisplayOptions ToneOptions::display_options(const std::vector<const Image*>& pictures) const {
-  DisplayOptions display{.curve = choose_curve(pictures), .local = local};
-  const double factor = std::exp2(brighter_ev);
-  display.curve.gain *= factor;
-  display.curve.brightest *= factor;
-  return display;
 }
 
 }  // namespace seamwright

@@ -26,14 +26,7 @@ struct BracketOptions {
   [[nodiscard]] Result<MergeOptions> merge_options() const;
 };
 
-/// How light becomes a picture for displays.
-struct ToneOptions {
-  double brighter_ev = 0;  ///< on top of what is found
-  double local = 0;
-
-  void add_to(CLI::App& command);
-  /// For these pictures of one shot together.
-  [[nodiscard]] DisplayOptions display_options(const std::vector<const Image*>& pictures) const;
-};
+/// How the command line says how light becomes a picture for displays.
+void add_tone_options(CLI::App& command, ToneWish& wish);
 
 }  // namespace seamwright

@@ -4,13 +4,15 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "apps/cli/check_inputs.h"
+#include "apps/cli/bracket_options.h"
 #include "apps/cli/check_page.h"
 #include "apps/cli/check_report.h"
 #include "apps/cli/check_run.h"
 #include "apps/cli/file_options.h"
+#include "apps/cli/intake_options.h"
 #include "apps/cli/program.h"
 #include "base/file.h"
+#include "jobs/shot/open_shot.h"
 
 namespace seamwright {
 
@@ -38,39 +40,52 @@ constexpr std::string_view kCheckExample =
     "What cannot be read or grouped is named and left out.\n"
     "Finishes with findings (exit 2) when something should be looked at.";
 
-// Lenses of the template that loose frames belong to.
-Result<int> lens_count_of(const CheckCommand& command) {
-  if (command.template_file.empty()) return 2;
-  const auto body = read_template(command.template_file);
-  if (!body) return tl::unexpected(body.error());
-  return body->rig().lens_count();
+/// What is checked, and against what.
+struct CheckWork {
+  std::vector<ListedShot> shots;
+  std::optional<BodyTemplate> body;  ///< none: shot files name theirs
+};
+
+Result<CheckWork> list(const CheckCommand& command, const Console& console) {
+  const auto grouping = command.brackets.grouping_options();
+  if (!grouping) return tl::unexpected(grouping.error());
+  CheckWork work;
+  int lens_count = 2;
+  if (!command.template_file.empty()) {
+    auto body = read_body_template(command.template_file);
+    if (!body) return tl::unexpected(body.error());
+    lens_count = body->rig_template.rig().lens_count();
+    work.body = std::move(*body);
+  }
+  auto shots = list_shots(as_paths(command.inputs), *grouping, lens_count, console.progress());
+  if (!shots) return tl::unexpected(shots.error());
+  if (auto error = nothing_left(*shots)) return fail(std::move(*error));
+  work.shots = std::move(*shots);
+  return work;
+}
+
+Result<Shot> open(const CheckCommand& command, const CheckWork& work, const ListedShot& listed) {
+  if (listed.failure) return fail(*listed.failure);
+  ShotFiles files = listed.files;
+  files.intake.mirrored = files.intake.mirrored || command.mirrored;
+  return work.body ? open_shot(std::move(files), *work.body) : open_shot(std::move(files));
 }
 
 Result<Outcome> check(const CheckCommand& command, const Console& console) {
-  const auto grouping = command.brackets.grouping_options();
-  if (!grouping) return tl::unexpected(grouping.error());
-  const auto lens_count = lens_count_of(command);
-  if (!lens_count) return tl::unexpected(lens_count.error());
-  const auto inputs = check_inputs(command.inputs, *grouping, *lens_count, console);
-  if (!inputs) return tl::unexpected(inputs.error());
-  if (auto error = nothing_left(*inputs)) return fail(std::move(*error));
-  // What they are made of is known now: the page may be none of it.
-  for (const CheckInput& input : *inputs) {
-    for (const auto& frame : input.frames) note_read(frame);
-    note_read(input.panorama);
-    note_read(input.shot_file);
-  }
+  const auto work = list(command, console);
+  if (!work) return tl::unexpected(work.error());
+  // What the shots are made of is known now: the page may be none of it.
   if (!command.page.empty()) {
     if (auto error = refusal_to_write(command.page)) return fail(std::move(*error));
   }
-  CheckRunOptions options{.template_file = command.template_file,
-                          .mirrored = command.mirrored,
-                          .picture = !command.page.empty()};
+  CheckRunOptions options{.picture = !command.page.empty()};
   options.check.level = !command.no_level;
   options.check.seams = command.seams;
   std::vector<Checked> all;
-  for (const CheckInput& input : *inputs) {
-    auto checked = check_input(input, options, console);
+  for (const ListedShot& listed : work->shots) {
+    auto checked = listed.panorama.empty()
+                       ? check_opened(listed.name, open(command, *work, listed), options, console)
+                       : check_finished(listed);
     if (!checked) return tl::unexpected(checked.error());
     all.push_back(std::move(*checked));
   }

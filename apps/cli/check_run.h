@@ -2,25 +2,25 @@
 
 #include <string>
 
-#include "apps/cli/check_inputs.h"
 #include "apps/cli/check_report.h"
 #include "apps/cli/console.h"
 #include "base/result.h"
-#include "jobs/check/shot_check.h"
+#include "jobs/shot/shot.h"
+#include "jobs/shot/shot_list.h"
 
 namespace seamwright {
 
 /// How one shot or panorama is checked.
 struct CheckRunOptions {
-  std::string template_file = {};  ///< empty: the shot file names one
   ShotCheckOptions check = {};
-  bool mirrored = false;    ///< the files hold mirrored pictures
-  bool picture = false;     ///< take one of the worst place
-  bool heeds_marks = true;  ///< the shot is levelled by the upright edges that its file marks
+  bool picture = false;  ///< take one of the worst place
 };
 
-/// What cannot be read is told in the answer and is no failure; being told to stop is one.
-[[nodiscard]] Result<Checked> check_input(const CheckInput& input, const CheckRunOptions& options,
-                                          const Console& console);
+/// An opened shot, or why it could not be opened. What cannot be read is told in the answer and is
+/// no failure; being told to stop is one.
+[[nodiscard]] Result<Checked> check_opened(const std::string& name, const Result<Shot>& shot,
+                                           const CheckRunOptions& options, const Console& console);
+[[nodiscard]] Result<Checked> check_finished(const ListedShot& panorama);
+[[nodiscard]] Checked failed_check(const std::string& name, const Error& error);
 
 }  // namespace seamwright

@@ -3,10 +3,10 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "apps/cli/cover_options.h"
 #include "apps/cli/file_options.h"
 #include "apps/cli/level_options.h"
 #include "apps/cli/program.h"
+#include "apps/cli/wish_options.h"
 #include "compose/finish/deliver.h"
 #include "compose/finish/floor_view.h"
 #include "imaging/read_image.h"
@@ -20,11 +20,12 @@ namespace {
 struct FinishOptions {
   std::string panorama;
   LevelOptions level;
+  LevelWish turn;  ///< what `level` says
   bool mirrored = false;
   std::string floor_in;
   std::string floor_out;
   double floor_field_deg = kFloorField_deg;
-  CoverOptions cover;
+  CoverWish cover;
   std::string out;
   std::string jpeg;
   std::string exr;
@@ -89,7 +90,6 @@ std::vector<std::string> outputs(const FinishOptions& options) {
 
 // Everything that can be refused before a pixel is read.
 std::optional<Error> check(const FinishOptions& options) {
-  if (auto error = options.level.validate()) return error;
   if (auto error = options.cover.validate()) return error;
   if (outputs(options).empty()) {
     return option_error("--out", "nothing to write is named",
@@ -119,15 +119,15 @@ Result<Work> open(const FinishOptions& options) {
 
 Result<void> turn(Work& work, const FinishOptions& options, const Console& console) {
   if (options.mirrored) work.panorama = mirror_image(work.panorama);
-  auto levelled = level_panorama(options.level, work.panorama);
+  auto levelled = level_panorama(options.turn, work.panorama);
   if (!levelled) {
     levelled.error().where = options.panorama;
-    return tl::unexpected(levelled.error());
+    return fail(options.level.in_words(levelled.error()));
   }
   work.levelled = *levelled;
   double& heading = work.record.sphere.heading_deg;
-  heading = options.level.compass_deg.value_or(heading + options.level.middle_deg);
-  if (!options.level.turns()) return {};
+  heading = options.turn.compass_deg.value_or(heading + options.turn.middle_deg);
+  if (!options.turn.turns()) return {};
   auto turned = turn_panorama(work.panorama, levelled->turned_from_source, console.progress());
   if (!turned) return tl::unexpected(turned.error());
   work.panorama = std::move(*turned);
@@ -173,14 +173,17 @@ nlohmann::json as_json(const Work& work, const FinishOptions& options) {
                            {"heading_deg", work.record.sphere.heading_deg},
                            {"location", work.record.info.location.has_value()},
                            {"findings", work.findings}};
-  if (options.level.turns()) object["level"] = level_json(options.level, work.levelled);
+  if (options.turn.turns()) object["level"] = level_json(options.turn, work.levelled);
   if (!options.floor_in.empty()) {
     object["floor"] = {{"edited_px", work.floor.edited_px}, {"changed_px", work.floor.changed_px}};
   }
   return object;
 }
 
-Result<Outcome> finish(const FinishOptions& options, const Console& console) {
+Result<Outcome> finish(FinishOptions options, const Console& console) {
+  auto turn_wish = options.level.wish(PointsOf::panorama);
+  if (!turn_wish) return tl::unexpected(turn_wish.error());
+  options.turn = std::move(*turn_wish);
   if (auto error = check(options)) return fail(std::move(*error));
   auto work = open(options);
   if (!work) return tl::unexpected(work.error());
@@ -250,7 +253,7 @@ void add_finish(Program& program) {
       ->type_name(value_kind::kFile)
       ->required();
   command.add_flag("--mirrored", options->mirrored, "The panorama is mirrored: flip it");
-  options->level.add_to(command, true);
+  options->level.add_to(command, PointsOf::panorama);
   command
       .add_option("--floor-out", options->floor_out,
                   "Write the view straight down as a square flat TIFF, for an editor")
@@ -261,7 +264,7 @@ void add_finish(Program& program) {
       ->type_name(value_kind::kFile);
   command.add_option("--floor-field-deg", options->floor_field_deg, "Of that view, edge to edge")
       ->capture_default_str();
-  options->cover.add_to(command);
+  add_cover_options(command, options->cover);
   add_outputs(command, *options);
 }
 

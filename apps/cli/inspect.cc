@@ -2,7 +2,7 @@
 
 #include "apps/cli/file_options.h"
 #include "apps/cli/program.h"
-#include "apps/cli/shot_input.h"
+#include "jobs/shot/shot_files.h"
 #include "templates/shot_file.h"
 
 namespace seamwright {

@@ -6,11 +6,13 @@
 #include <nlohmann/json.hpp>
 
 #include "apps/cli/file_options.h"
+#include "apps/cli/intake_options.h"
 #include "apps/cli/learn_report.h"
 #include "apps/cli/program.h"
-#include "apps/cli/shot_input.h"
 #include "apps/report/learn_page.h"
 #include "base/file.h"
+#include "jobs/learning/shot_to_learn.h"
+#include "jobs/shot/shot_files.h"
 
 namespace seamwright {
 
@@ -43,15 +45,18 @@ constexpr std::string_view kLearnExample =
     "look at the sun while you point a lens at it. The house's and local rules come first "
     "(docs/shooting.md).";
 
-std::optional<Error> check_options(const LearnCommandOptions& options) {
-  if (!(options.baseline_mm >= 0 && options.baseline_mm < 10000)) {
-    return Error{.kind = ErrorKind::user_input,
-                 .where = {},
-                 .field = "--baseline-mm",
-                 .what = fmt::format("{} is not a distance between lenses", options.baseline_mm),
-                 .remedy = "give the distance between the lenses' entrance pupils in millimetres"};
-  }
-  // Learning takes minutes: a destination that cannot be written is refused before it.
+std::optional<Error> check_baseline(const LearnCommandOptions& options) {
+  if (options.baseline_mm >= 0 && options.baseline_mm < 10000) return std::nullopt;
+  return Error{.kind = ErrorKind::user_input,
+               .where = {},
+               .field = "--baseline-mm",
+               .what = fmt::format("{} is not a distance between lenses", options.baseline_mm),
+               .remedy = "give the distance between the lenses' entrance pupils in millimetres"};
+}
+
+// Learning takes minutes: a destination that cannot be written, or is one of the shots' files, is
+// refused before it.
+std::optional<Error> check_outputs(const LearnCommandOptions& options) {
   for (const std::string& file : {options.out, options.map}) {
     if (file.empty()) continue;
     auto probe = PendingFile::create(file);
@@ -79,27 +84,22 @@ Result<int> set_start(const LearnCommandOptions& options, LearnOptions& learn) {
 }
 
 // Frames are read when learning asks for them; names and hashes now.
-Result<LearnShot> open_shot(const std::vector<std::string>& arguments, const IntakeOptions& intake,
-                            int lens_count, bool& mirrored) {
-  auto shot = open_shot_input(arguments, intake, lens_count);
-  if (!shot) return tl::unexpected(shot.error());
-  mirrored = mirrored || shot->intake.mirrored;
-  shot->intake.mirrored = false;  // learning flips, and records that it did
-  auto sources = sources_of(*shot);
-  if (!sources) return tl::unexpected(sources.error());
-  return LearnShot{.name = shot->name,
-                   .load = [shot = *shot]() -> Result<std::vector<Image>> {
-                     auto frames = read_shot(shot.files, shot.intake);
-                     if (!frames) return tl::unexpected(frames.error());
-                     std::vector<Image> images;
-                     for (Frame& frame : *frames) images.push_back(std::move(frame.image));
-                     return images;
-                   },
-                   .sources = std::move(*sources)};
+Result<std::vector<LearnShot>> open_shots(const LearnCommandOptions& options, int lens_count,
+                                          LearnOptions& learn) {
+  std::vector<LearnShot> shots;
+  for (const auto& files : options.shots) {
+    auto found = find_shot_files(options.intake.request(files), lens_count);
+    if (!found) return tl::unexpected(found.error());
+    learn.mirrored = learn.mirrored || found->intake.mirrored;
+    auto shot = shot_to_learn(std::move(*found));
+    if (!shot) return tl::unexpected(shot.error());
+    shots.push_back(std::move(*shot));
+  }
+  return shots;
 }
 
 Result<Outcome> learn(const LearnCommandOptions& options, const Console& console) {
-  if (auto error = check_options(options)) return fail(std::move(*error));
+  if (auto error = check_baseline(options)) return fail(std::move(*error));
   LearnOptions learn_options;
   learn_options.mirrored = options.intake.mirrored;
   if (!options.body.empty()) learn_options.body = options.body;
@@ -107,13 +107,10 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
   const auto lens_count = set_start(options, learn_options);
   if (!lens_count) return tl::unexpected(lens_count.error());
 
-  std::vector<LearnShot> shots;
-  for (const auto& arguments : options.shots) {
-    auto shot = open_shot(arguments, options.intake, *lens_count, learn_options.mirrored);
-    if (!shot) return tl::unexpected(shot.error());
-    shots.push_back(std::move(*shot));
-  }
-  const auto outcome = learn_template(shots, learn_options, console.progress());
+  const auto shots = open_shots(options, *lens_count, learn_options);
+  if (!shots) return tl::unexpected(shots.error());
+  if (auto error = check_outputs(options)) return fail(std::move(*error));
+  const auto outcome = learn_template(*shots, learn_options, console.progress());
   if (!outcome) return tl::unexpected(outcome.error());
   if (auto written = write_template(options.out, outcome->rig_template); !written) {
     return tl::unexpected(written.error());

@@ -1,3 +1,4 @@
+#include <cctype>
 #include <filesystem>
 #include <optional>
 #include <system_error>
@@ -7,11 +8,12 @@
 
 #include "apps/cli/bracket_options.h"
 #include "apps/cli/file_options.h"
-#include "apps/cli/merged_shot.h"
+#include "apps/cli/merge_report.h"
 #include "apps/cli/program.h"
 #include "base/file_guard.h"
 #include "imaging/write_image.h"
 #include "jobs/brackets/frame_list.h"
+#include "jobs/brackets/merge_shot.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -23,7 +25,7 @@ struct MergeCommand {
   std::string out;
   std::string format = "tif";
   BracketOptions brackets;
-  ToneOptions tone;
+  ToneWish tone;
   bool display = false;
   bool list = false;
 };
@@ -76,6 +78,16 @@ Result<void> make_folder(const std::string& folder) {
                .field = "--out",
                .what = "cannot create the folder: " + code.message(),
                .remedy = "choose a folder you may write to"});
+}
+
+// A lens' name for file names: its last word, or its number.
+std::string lens_suffix(const BracketSeries& series, std::size_t index) {
+  const std::size_t space = series.lens.find_last_of(" /\\");
+  std::string word = space == std::string::npos ? series.lens : series.lens.substr(space + 1);
+  for (char& c : word) {
+    if (std::isalnum(static_cast<unsigned char>(c)) == 0 && c != '-') c = '_';
+  }
+  return word.empty() ? fmt::format("{}", index) : word;
 }
 
 std::string merged_name(const BracketShot& shot, std::size_t lens) {
@@ -136,7 +148,7 @@ class MergeRun {
     }
     std::vector<const Image*> pictures;
     for (const MergedFrame& lens : *merged) pictures.push_back(&lens.frame.image);
-    const DisplayOptions display = command_.tone.display_options(pictures);
+    const DisplayOptions display = display_options(command_.tone, pictures);
     for (std::size_t i = 0; i < merged->size(); ++i) {
       if (auto done = lens((*merged)[i], merged_name(shot, i), display); !done) return done;
     }
@@ -254,7 +266,7 @@ void add_merge(Program& program) {
   command.add_flag("--display", options->display,
                    "Also write <shot>_<lens>_display.tif, 16-bit, for looking at");
   options->brackets.add_to(command);
-  options->tone.add_to(command);
+  add_tone_options(command, options->tone);
 }
 
 }  // namespace seamwright

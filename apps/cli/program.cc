@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "apps/cli/file_options.h"
+#include "apps/cli/option_words.h"
 #include "base/parallel.h"
 
 namespace seamwright {
@@ -120,7 +121,7 @@ int Program::run_action() const {
     const PictureLimitScope largest(picture_limit());
     const auto outcome = run_guarded(console);
     if (outcome) return static_cast<int>(*outcome);
-    console.fail(outcome.error());
+    console.fail(in_option_words(outcome.error(), *app_.get_subcommand(chosen_)));
     return static_cast<int>(Outcome::user_error);
   } catch (const std::bad_alloc&) {
     console.fail({.kind = ErrorKind::io,

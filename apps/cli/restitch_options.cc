@@ -52,18 +52,18 @@ Result<RestitchOptions> with_run_file(RestitchOptions options) {
   for (const fs::path& shot : run->shots) options.inputs.push_back(beside(file, shot));
   for (const fs::path& body : run->templates) options.templates.push_back(beside(file, body));
   options.out = beside(file, run->out);
-  StitchOptions& stitch = options.stitch;
-  stitch.width = run->width_px ? fmt::format("{}", *run->width_px) : "native";
-  stitch.seam = run->seam;
-  stitch.compression = run->compression;
+  WishOptions& wish = options.wish;
+  wish.width = run->width_px ? fmt::format("{}", *run->width_px) : "native";
+  wish.seam = run->seam;
+  wish.compression = run->compression;
   options.jpeg = run->jpeg.has_value();
-  stitch.jpeg_quality = run->jpeg.value_or(RunJpeg{}).quality;
-  stitch.jpeg_width = run->jpeg.value_or(RunJpeg{}).width_px;
-  stitch.level.level = run->level && !stitch.level.no_level;
-  stitch.strip_location = run->strip_location;
-  stitch.brackets.pattern = run->pattern;
-  stitch.brackets.grouping.rest_s = run->rest_s;
-  stitch.brackets.grouping.frames_per_shot = run->frames_per_shot;
+  wish.rest.jpeg_quality = run->jpeg.value_or(RunJpeg{}).quality;
+  wish.rest.jpeg_width_px = run->jpeg.value_or(RunJpeg{}).width_px;
+  wish.level.level = run->level && !wish.level.no_level;
+  wish.strip_location = run->strip_location;
+  options.brackets.pattern = run->pattern;
+  options.brackets.grouping.rest_s = run->rest_s;
+  options.brackets.grouping.frames_per_shot = run->frames_per_shot;
   return options;
 }
 
@@ -71,29 +71,31 @@ std::vector<std::string> restitch_words(const RestitchOptions& given) {
   std::vector<std::string> words = {"restitch"};
   for (const std::string& input : given.inputs) words.push_back(absolute(input));
   if (given.verify) words.emplace_back("--verify");
-  if (given.stitch.level.no_level) words.emplace_back("--no-level");
+  if (given.wish.level.no_level) words.emplace_back("--no-level");
   if (given.inputs.size() == 1 && is_run_file(given.inputs.front())) return words;
   const auto add = [&](const std::string& option, const std::string& value) {
     words.push_back(option);
     words.push_back(value);
   };
   for (const std::string& body : given.templates) add("--template", absolute(body));
-  const StitchOptions& stitch = given.stitch;
+  const WishOptions& wish = given.wish;
+  const BracketOptions& brackets = given.brackets;
   add("--out", absolute(given.out));
-  add("--width", stitch.width);
-  add("--seam", stitch.seam);
-  add("--compression", stitch.compression);
+  add("--width", wish.width);
+  add("--seam", wish.seam);
+  add("--compression", wish.compression);
   if (given.jpeg) {
     words.emplace_back("--jpeg");
-    add("--jpeg-quality", fmt::format("{}", stitch.jpeg_quality));
-    if (stitch.jpeg_width != 0) add("--jpeg-width", fmt::format("{}", stitch.jpeg_width));
+    add("--jpeg-quality", fmt::format("{}", wish.rest.jpeg_quality));
+    if (wish.rest.jpeg_width_px != 0)
+      add("--jpeg-width", fmt::format("{}", wish.rest.jpeg_width_px));
   }
-  if (stitch.level.level) words.emplace_back("--level");
-  if (stitch.strip_location) words.emplace_back("--strip-location");
-  if (!stitch.brackets.pattern.empty()) add("--pattern", stitch.brackets.pattern);
-  add("--rest-s", fmt::format("{}", stitch.brackets.grouping.rest_s));
-  if (stitch.brackets.grouping.frames_per_shot != 0) {
-    add("--frames-per-shot", fmt::format("{}", stitch.brackets.grouping.frames_per_shot));
+  if (wish.level.level) words.emplace_back("--level");
+  if (wish.strip_location) words.emplace_back("--strip-location");
+  if (!brackets.pattern.empty()) add("--pattern", brackets.pattern);
+  add("--rest-s", fmt::format("{}", brackets.grouping.rest_s));
+  if (brackets.grouping.frames_per_shot != 0) {
+    add("--frames-per-shot", fmt::format("{}", brackets.grouping.frames_per_shot));
   }
   return words;
 }

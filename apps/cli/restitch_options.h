@@ -3,7 +3,8 @@
 #include <string>
 #include <vector>
 
-#include "apps/cli/stitch_job.h"
+#include "apps/cli/bracket_options.h"
+#include "apps/cli/wish_options.h"
 #include "base/result.h"
 
 namespace seamwright {
@@ -15,7 +16,8 @@ struct RestitchOptions {
   std::string part;
   std::string emit;
   std::string page;  ///< the ranked list of check over all shots; empty: none
-  StitchOptions stitch;
+  WishOptions wish;
+  BracketOptions brackets;
   bool jpeg = false;
   bool dry_run = false;
   bool verify = false;  ///< read everything again

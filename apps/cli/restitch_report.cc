@@ -59,8 +59,8 @@ bool RestitchTeller::tell_one(const ItemOutcome& item, int at, int of) {
 void RestitchTeller::tell_all(const RunReport& report) const {
   if (report.damaged_lines > 0) {
     console_.say(
-        fmt::format("finding: {} lines of the journal are damaged; what they told was "
-                    "done again",
+        fmt::format("finding: {} lines of the journal are damaged; what they told is done again, "
+                    "and later runs pass them over",
                     report.damaged_lines));
   }
   for (const fs::path& output : report.decayed) {
@@ -92,8 +92,8 @@ void RestitchTeller::tell_all(const RunReport& report) const {
 void RestitchTeller::tell_estimate(const RunReport& report) const {
   const int count = report.count(ItemState::to_do);
   if (count == 0) return;
-  if (command_.stitch.width != "native") {
-    const double width = std::strtod(command_.stitch.width.c_str(), nullptr);
+  if (command_.wish.width != "native") {
+    const double width = std::strtod(command_.wish.width.c_str(), nullptr);
     console_.say(fmt::format("about {:.0f} MB of uncompressed TIFF to write",
                              0.5e-6 * width * width * 6 * count));
   }

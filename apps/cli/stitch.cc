@@ -1,12 +1,27 @@
 #include <memory>
 
+#include <nlohmann/json.hpp>
+
+#include "apps/cli/bracket_options.h"
 #include "apps/cli/file_options.h"
+#include "apps/cli/intake_options.h"
 #include "apps/cli/program.h"
-#include "apps/cli/stitch_job.h"
+#include "apps/cli/stitch_report.h"
+#include "apps/cli/wish_options.h"
+#include "jobs/shot/open_shot.h"
 
 namespace seamwright {
 
 namespace {
+
+struct StitchCommand {
+  std::string template_file;
+  std::vector<std::string> frames;
+  IntakeOptions intake;
+  BracketOptions brackets;
+  WishOptions wish;
+  StitchFiles files;
+};
 
 constexpr std::string_view kStitchExample =
     "Examples:\n"
@@ -19,16 +34,57 @@ constexpr std::string_view kStitchExample =
     "\nFinishes with findings (exit 2) when some directions are seen by no lens, or when the "
     "lenses' brightness could not be compared.";
 
-Result<Outcome> stitch(const StitchOptions& options, const Console& console) {
-  const auto findings = stitch_shot(options, console);
-  if (!findings) return tl::unexpected(findings.error());
-  return findings->empty() ? Outcome::done : Outcome::findings;
+Result<Shot> open(const StitchCommand& command, const Console& console) {
+  auto wishes = command.wish.wishes();
+  if (!wishes) return tl::unexpected(wishes.error());
+  auto merge = command.brackets.merge_options();
+  if (!merge) return tl::unexpected(merge.error());
+  wishes->merge = std::move(*merge);
+  auto grouping = command.brackets.grouping_options();
+  if (!grouping) return tl::unexpected(grouping.error());
+  ShotRequest request = command.intake.request(command.frames);
+  request.several_exposures = true;
+  request.grouping = std::move(*grouping);
+  return open_shot(request, {.template_file = command.template_file, .wishes = std::move(*wishes)},
+                   console.progress());
+}
+
+Result<Outcome> stitch(const StitchCommand& command, const Console& console) {
+  const auto shot = open(command, console);
+  if (!shot) return tl::unexpected(shot.error());
+  const auto report = stitch_shot(*shot, command.files, console.progress());
+  if (!report) return fail(command.wish.level.in_words(report.error()));
+  tell_stitched(console, shot->wishes, command.files, *report);
+  if (console.json()) {
+    console.answer(stitched_as_json(shot->wishes, command.files, *report));
+  }
+  return report->findings.empty() ? Outcome::done : Outcome::findings;
+}
+
+void add_outputs(CLI::App& command, StitchFiles& files) {
+  command.add_option("--out", files.out, "Panorama to write: .tif (16-bit), .png, .jpg or .exr")
+      ->type_name(value_kind::kNewFile)
+      ->required();
+  command.add_option("--jpeg", files.jpeg, "Also write a JPEG for the web")
+      ->type_name(value_kind::kNewFile);
+  command
+      .add_option("--save-ribbon", files.save_ribbon,
+                  "Folder for pictures of each overlap: both lenses, depth, seam")
+      ->type_name(value_kind::kNewFolder);
+  command
+      .add_option("--layers", files.layers,
+                  "Also write a TIFF for retouching: a page for each lens, then each one's mask")
+      ->type_name(value_kind::kNewFile);
+  command
+      .add_option("--light", files.light,
+                  "Of brackets: also keep the panorama as linear light, float .tif")
+      ->type_name(value_kind::kNewFile);
 }
 
 }  // namespace
 
 void add_stitch(Program& program) {
-  const auto options = std::make_shared<StitchOptions>();
+  const auto options = std::make_shared<StitchCommand>();
   CLI::App& command = program.add_command(
       "stitch", "Stitch one shot into an equirectangular panorama", std::string(kStitchExample),
       [options](const Console& console) { return stitch(*options, console); });
@@ -42,57 +98,24 @@ void add_stitch(Program& program) {
                   "*.shot.yaml; or all brackets of one shot, as files or as a folder")
       ->type_name(value_kind::kPath)
       ->required();
-  command.add_option("--out", options->out, "Panorama to write: .tif (16-bit), .png, .jpg or .exr")
-      ->type_name(value_kind::kNewFile)
-      ->required();
+  add_outputs(command, options->files);
+  WishOptions& wish = options->wish;
+  wish.add_to(command);
   command
-      .add_option("--width", options->width,
-                  "Width in pixels, or native: as fine as the lenses resolve")
-      ->capture_default_str();
-  command.add_option("--jpeg", options->jpeg, "Also write a JPEG for the web")
-      ->type_name(value_kind::kNewFile);
-  command.add_option("--jpeg-quality", options->jpeg_quality, "1 to 100")
-      ->check(CLI::Range(1, 100))
-      ->capture_default_str();
-  command.add_option("--jpeg-width", options->jpeg_width,
-                     "Width of that JPEG in pixels; the panorama's own where not given");
-  command.add_flag("--strip-location", options->strip_location,
-                   "Leave out where the frames were taken (GPS)");
-  command.add_option("--compression", options->compression, "Of the TIFF: none, lzw, deflate")
-      ->check(CLI::IsMember({"none", "lzw", "deflate"}))
-      ->capture_default_str();
-  command
-      .add_option("--kernel", options->kernel,
+      .add_option("--kernel", wish.kernel,
                   "catmull-rom, or lanczos-3: a little sharper, rings at hard edges")
       ->check(CLI::IsMember({"catmull-rom", "lanczos-3"}))
       ->capture_default_str();
   command
-      .add_option("--blend-half-width-deg", options->blend_half_width_deg,
+      .add_option("--blend-half-width-deg", wish.rest.blend_half_width_deg,
                   "Angle from the seam to where one lens is alone, of plain seams")
       ->capture_default_str();
-  command
-      .add_option("--seam", options->seam,
-                  "depth: near objects join at the seam; plain: as if everything were far")
-      ->check(CLI::IsMember({"depth", "plain"}))
-      ->capture_default_str();
-  command
-      .add_option("--save-ribbon", options->save_ribbon,
-                  "Folder for pictures of each overlap: both lenses, depth, seam")
-      ->type_name(value_kind::kNewFolder);
-  command
-      .add_option("--layers", options->layers,
-                  "Also write a TIFF for retouching: a page for each lens, then each one's mask")
-      ->type_name(value_kind::kNewFile);
-  command.add_flag("--no-gain-match", options->no_gain_match,
+  command.add_flag("--no-gain-match", wish.no_gain_match,
                    "Keep each lens' brightness and colour as it is");
-  command
-      .add_option("--light", options->light,
-                  "Of brackets: also keep the panorama as linear light, float .tif")
-      ->type_name(value_kind::kNewFile);
   options->brackets.add_to(command);
-  options->tone.add_to(command);
-  options->level.add_to(command, false);
-  options->cover.add_to(command);
+  add_tone_options(command, wish.rest.tone);
+  wish.level.add_to(command, PointsOf::frames);
+  add_cover_options(command, wish.rest.cover);
   options->intake.add_to(command);
 }
 

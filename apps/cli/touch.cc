@@ -7,13 +7,13 @@
 #include <nlohmann/json.hpp>
 
 #include "apps/cli/file_options.h"
+#include "apps/cli/intake_options.h"
 #include "apps/cli/program.h"
-#include "apps/cli/shot_input.h"
-#include "apps/cli/shot_template.h"
 #include "apps/cli/tie_text.h"
 #include "apps/cli/touch_report.h"
 #include "base/file.h"
 #include "features/ties.h"
+#include "jobs/shot/open_shot.h"
 #include "templates/frame_scale.h"
 
 namespace seamwright {
@@ -42,52 +42,41 @@ constexpr std::string_view kTouchExample =
     "far tell most: they alone show a tilt between the lenses. Stitch the shot file afterwards. "
     "Finishes with findings (exit 2) when a tie looks wrong or the touch contradicts the template.";
 
-// The shot as it will be written, its files as they are read, and the template both belong to.
-struct Opened {
-  ShotTemplate body;
-  ShotInput input;
-  ShotFile shot;
-};
-
-std::optional<Error> set_paths(const std::string& out, Opened& opened) {
-  opened.shot.frames.clear();
-  for (const fs::path& file : opened.input.files) {
-    auto relative = seen_from_shot_file(file, out);
-    if (!relative) return relative.error();
-    opened.shot.frames.push_back(std::move(*relative));
+// The shot as its file at `out` will write it down.
+Result<ShotFile> written_down(const Shot& shot, const fs::path& out) {
+  ShotFile file = shot.edits();
+  file.frames.clear();
+  for (const fs::path& frame : shot.files.frames) {
+    auto relative = seen_from_shot_file(frame, out);
+    if (!relative) return tl::unexpected(relative.error());
+    file.frames.push_back(std::move(*relative));
   }
-  auto relative = seen_from_shot_file(opened.body.file, out);
-  if (!relative) return relative.error();
-  opened.shot.rig_template = TemplateReference{std::move(*relative), opened.body.sha256};
-  return std::nullopt;
+  auto body = seen_from_shot_file(shot.body.file, out);
+  if (!body) return tl::unexpected(body.error());
+  file.rig_template = TemplateReference{std::move(*body), shot.body.sha256};
+  return file;
 }
 
-Result<Opened> open(const TouchCommandOptions& options) {
-  auto body = open_shot_template(options.template_file, options.frames, OldTouch::replaced);
-  if (!body) return tl::unexpected(body.error());
-  auto input =
-      open_shot_input(options.frames, options.intake, body->rig_template.rig().lens_count());
-  if (!input) return tl::unexpected(input.error());
-  Opened opened{.body = std::move(*body), .input = std::move(*input), .shot = {}};
-  if (opened.body.shot) opened.shot = *opened.body.shot;
-  opened.shot.intake = opened.input.intake;
-  opened.input.intake.mirrored = opened.input.intake.mirrored || opened.body.rig_template.mirrored;
-  if (auto error = set_paths(options.out, opened)) return fail(std::move(*error));
-  const int lens_count = opened.body.rig_template.rig().lens_count();
-  if (opened.shot.intake.lens_count != lens_count) {
+// With the ties of the command line.
+Result<Shot> open(const TouchCommandOptions& options) {
+  auto shot = open_shot(options.intake.request(options.frames),
+                        {.template_file = options.template_file, .old_touch = OldTouch::replaced});
+  if (!shot) return shot;
+  const int lens_count = shot->rig.lens_count();
+  if (shot->files.intake.lens_count != lens_count) {
     return fail({.kind = ErrorKind::user_input,
                  .where = options.frames.front(),
                  .field = "lens_count",
                  .what = fmt::format("{} lenses, the template has {}",
-                                     opened.shot.intake.lens_count, lens_count),
+                                     shot->files.intake.lens_count, lens_count),
                  .remedy = "give the template of this body"});
   }
   for (const std::string& text : options.ties) {
     auto tie = parse_tie(text, lens_count);
     if (!tie) return tl::unexpected(tie.error());
-    opened.shot.manual_ties.push_back(std::move(*tie));
+    shot->files.document.manual_ties.push_back(std::move(*tie));
   }
-  return opened;
+  return shot;
 }
 
 // Every sight of a hand must lie where its lens sees; said in the frame's pixels.
@@ -108,12 +97,11 @@ std::optional<Error> check_sights(const Rig& rig, const std::vector<ManualTie>& 
   return std::nullopt;
 }
 
-Result<std::vector<Tie>> find_automatic(const Rig& rig, const std::vector<Frame>& frames,
+Result<std::vector<Tie>> find_automatic(const ShotPictures& pictures,
                                         const std::string& shot_name) {
   std::vector<Image> images;
-  for (const Frame& frame : frames) images.push_back(frame.image);
-  auto found = find_ties(images, rig.scaled_to(images[0].width(), images[0].height()), 0,
-                         TieOptions::of_knocked_body());
+  for (const Frame& frame : pictures.frames) images.push_back(frame.image);
+  auto found = find_ties(images, pictures.rig, 0, TieOptions::of_knocked_body());
   if (!found) return tl::unexpected(found.error());
   const int matched = found->report.matched();
   const int consistent = found->report.consistent();
@@ -130,31 +118,29 @@ Result<std::vector<Tie>> find_automatic(const Rig& rig, const std::vector<Frame>
                  "give --tie instead of --auto"});
 }
 
-Result<TouchReport> solve(const TouchCommandOptions& options, const Opened& opened,
+Result<TouchReport> solve(const TouchCommandOptions& options, const Shot& shot,
                           const Console& console) {
-  const auto frames = read_shot(opened.input.files, opened.input.intake);
-  if (!frames) return tl::unexpected(frames.error());
-  const RigTemplate& body = opened.body.rig_template;
-  const auto scale = template_scale(body.rig(), frames->front().image, frames->front().info.file);
+  const auto pictures = read_pictures(shot, Exposures::middle, console.progress());
+  if (!pictures) return tl::unexpected(pictures.error());
+  const RigTemplate& body = shot.body.rig_template;
+  const Frame& first = pictures->frames.front();
+  const auto scale = template_scale(body.rig(), first.image, first.info.file);
   if (!scale) return tl::unexpected(scale.error());
-  if (auto error = check_sights(body.rig(), opened.shot.manual_ties, *scale)) {
-    return fail(std::move(*error));
-  }
+  const std::vector<ManualTie>& manual = shot.edits().manual_ties;
+  if (auto error = check_sights(body.rig(), manual, *scale)) return fail(std::move(*error));
   TouchReport report{.shot_file = options.out,
-                     .template_file = opened.body.file,
+                     .template_file = shot.body.file.string(),
                      .ties = {},
-                     .manual = opened.shot.manual_ties.size(),
+                     .manual = manual.size(),
                      .result = {},
                      .solve_ms = 0};
-  for (const ManualTie& tie : opened.shot.manual_ties) {
-    report.ties.push_back(scaled_tie(tie.as_tie(0), *scale));
-  }
+  for (const ManualTie& tie : manual) report.ties.push_back(scaled_tie(tie.as_tie(0), *scale));
   if (options.automatic) {
     const auto progress = console.progress();
     if (!tell(progress, "matching", 0)) {
       return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
     }
-    auto automatic = find_automatic(body.rig(), *frames, opened.input.name);
+    auto automatic = find_automatic(*pictures, shot.name());
     if (!automatic) return tl::unexpected(automatic.error());
     for (Tie& tie : *automatic) report.ties.push_back(scaled_tie(std::move(tie), *scale));
   }
@@ -176,15 +162,17 @@ Result<Outcome> run_touch(const TouchCommandOptions& options, const Console& con
                  .what = fmt::format("'{}' is no name of a shot file", options.out),
                  .remedy = "give a name that ends in .shot.yaml"});
   }
-  auto opened = open(options);
-  if (!opened) return tl::unexpected(opened.error());
-  const auto report = solve(options, *opened, console);
+  const auto shot = open(options);
+  if (!shot) return tl::unexpected(shot.error());
+  auto file = written_down(*shot, options.out);
+  if (!file) return tl::unexpected(file.error());
+  const auto report = solve(options, *shot, console);
   if (!report) return tl::unexpected(report.error());
   const TouchResult& result = report->result;
   if (!result.step.isZero(0)) {
-    opened->shot.touch = ShotTouch{result.names, {result.step.begin(), result.step.end()}};
+    file->touch = ShotTouch{result.names, {result.step.begin(), result.step.end()}};
   }
-  if (auto written = write_shot_file(options.out, opened->shot); !written) {
+  if (auto written = write_shot_file(options.out, *file); !written) {
     return tl::unexpected(written.error());
   }
   tell_touch(console, *report);

@@ -8,10 +8,9 @@
 
 #include "apps/cli/file_options.h"
 #include "apps/cli/program.h"
-#include "apps/cli/shot_input.h"
-#include "apps/cli/shot_template.h"
 #include "apps/workbench/page_files.h"
 #include "apps/workbench/server.h"
+#include "jobs/shot/open_shot.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -31,35 +30,25 @@ constexpr std::string_view kExample =
     "are never changed. Edits are kept at once in NAME.shot.edits beside the shot; Save writes "
     "NAME.shot.yaml, which 'seamwright stitch' takes.";
 
-// A shot without a file: what its file will say. Paths stand relative to its folder.
-ShotFile fresh_shot(const workbench::ShotEntry& entry) {
-  ShotFile shot;
-  for (const fs::path& frame : entry.frames) shot.frames.push_back(frame.filename());
-  return shot;
-}
-
-Result<workbench::OpenedShot> open_shot(const workbench::ShotEntry& entry,
-                                        const std::string& template_file) {
-  std::vector<std::string> arguments;
-  if (fs::exists(entry.shot_file)) {
-    arguments.push_back(entry.shot_file.string());
-  } else {
-    for (const fs::path& frame : entry.frames) arguments.push_back(frame.string());
+Result<workbench::OpenedShot> open_entry(const workbench::ShotEntry& entry,
+                                         const std::string& template_file) {
+  const bool has_file = fs::exists(entry.shot_file);
+  ShotRequest request{.files = entry.frames};
+  if (has_file) request.files = {entry.shot_file};
+  auto shot = open_shot(request, {.template_file = template_file, .old_touch = OldTouch::replaced});
+  if (!shot) return tl::unexpected(shot.error());
+  ShotFile document = shot->edits();
+  if (!has_file) {  // what its file will say, relative to its folder
+    for (const fs::path& frame : entry.frames) document.frames.push_back(frame.filename());
   }
-  auto body = open_shot_template(template_file, arguments, OldTouch::replaced);
-  if (!body) return tl::unexpected(body.error());
-  auto input = open_shot_input(arguments, {}, body->rig_template.rig().lens_count());
-  if (!input) return tl::unexpected(input.error());
-  ShotFile shot = body->shot ? *body->shot : fresh_shot(entry);
-  if (!body->shot) shot.intake = input->intake;
-  auto reference = seen_from_shot_file(body->file, entry.shot_file);
+  auto reference = seen_from_shot_file(shot->body.file, entry.shot_file);
   if (!reference) return tl::unexpected(reference.error());
-  shot.rig_template = TemplateReference{std::move(*reference), body->sha256};
-  input->intake.mirrored = input->intake.mirrored || body->rig_template.mirrored;
-  auto frames = read_shot(input->files, input->intake);
-  if (!frames) return tl::unexpected(frames.error());
-  return workbench::OpenedShot{
-      .body = std::move(body->rig_template), .shot = std::move(shot), .frames = std::move(*frames)};
+  document.rig_template = TemplateReference{std::move(*reference), shot->body.sha256};
+  auto pictures = read_pictures(*shot, Exposures::middle);
+  if (!pictures) return tl::unexpected(pictures.error());
+  return workbench::OpenedShot{.body = std::move(shot->body.rig_template),
+                               .shot = std::move(document),
+                               .frames = std::move(pictures->frames)};
 }
 
 // Keeps the signals to stop until they are waited for. Threads inherit that, so it comes before the
@@ -127,7 +116,7 @@ Result<std::vector<workbench::ShotEntry>> usable_shots(const WorkbenchOptions& o
   for (workbench::ShotEntry& entry : list->shots) {
     auto failure = failure_of(entry);
     if (!failure && usable.empty()) {
-      if (auto opened = open_shot(entry, options.template_file); !opened) failure = opened.error();
+      if (auto opened = open_entry(entry, options.template_file); !opened) failure = opened.error();
     }
     if (failure) {
       left_out.push_back(std::move(*failure));
@@ -153,7 +142,7 @@ Result<Outcome> run_workbench(const WorkbenchOptions& options, const Console& co
   if (!shots) return tl::unexpected(shots.error());
   const auto count = shots->size();
   workbench::Server server(std::move(*shots), [&](const workbench::ShotEntry& entry) {
-    return open_shot(entry, options.template_file);
+    return open_entry(entry, options.template_file);
   });
   if (auto bound = server.bind(); !bound) return tl::unexpected(bound.error());
   console.say(

@@ -19,7 +19,7 @@ Error no_vertical(std::string what) {
           .where = {},
           .field = "level",
           .what = std::move(what),
-          .remedy = "name one or two upright edges with --vertical, or leave the level as it is"};
+          .remedy = "name one or two upright edges with 'vertical', or leave the level as it is"};
 }
 
 Vec3 turned_up(const Vec3& down) { return down.y() < 0 ? Vec3(-down) : down; }

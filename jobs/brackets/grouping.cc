@@ -108,7 +108,7 @@ std::optional<Error> check_exposures(const std::vector<ListedFrame>& frames,
         const ListedFrame& frame = frames[member.frame];
         if (tells_exposure(frame, groups_of(frame.file, options))) continue;
         return grouping_error(frame.file.string(), "EXIF", "says no exposure time",
-                              "name the exposures by --pattern with a group (?<ev>...)");
+                              "name the exposures by 'pattern' with a group (?<ev>...)");
       }
     }
   }
@@ -130,8 +130,8 @@ Result<FramePlace> place_of(std::size_t index, const ListedFrame& frame,
   const bool shot_is_told = groups.count("shot") != 0 || options.frames_per_shot > 0;
   if (!time && !shot_is_told) {
     return fail(grouping_error(frame.file.string(), "EXIF", "says no date and time",
-                               "tell shots apart by --pattern with a group (?<shot>...), or by "
-                               "--frames-per-shot"));
+                               "tell shots apart by 'pattern' with a group (?<shot>...), or by "
+                               "'frames_per_shot'"));
   }
   FramePlace place{
       .frame = index,
@@ -315,7 +315,7 @@ Result<WholeShots> group_whole_shots(const std::vector<ListedFrame>& frames,
   WholeShots whole;
   for (BracketShot& shot : shots) {
     auto error = check_exposures(frames, shot, options);
-    if (!error && !options.allow_missing) error = check_whole(shot, usual, options.step_ev);
+    if (!error && !options.allow_missing) error = check_whole(frames, shot, usual, options.step_ev);
     if (error) {
       omissions.add_shot(shot.name, std::move(*error));
     } else {

@@ -162,6 +162,14 @@ DisplayCurve choose_curve(std::span<const Image* const> pictures) {
   return curve;
 }
 
+DisplayOptions display_options(const ToneWish& wish, std::span<const Image* const> pictures) {
+  DisplayOptions display{.curve = choose_curve(pictures), .local = wish.local};
+  const double factor = std::exp2(wish.brighter_ev);
+  display.curve.gain *= factor;
+  display.curve.brightest *= factor;
+  return display;
+}
+
 Result<Image> for_display(const Image& light, const DisplayOptions& options) {
   if (auto error = options.validate()) return fail(std::move(*error));
   Image shown(light.width(), light.height(), light.channels(), SampleType::u16);

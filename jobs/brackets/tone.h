@@ -67,6 +67,16 @@ struct DisplayOptions {
   [[nodiscard]] std::optional<Error> validate() const;
 };
 
+/// How a person wishes the display picture to be.
+struct ToneWish {
+  double brighter_ev = 0;  ///< brighter than what is found, -8…8 stops
+  double local = 0;        ///< as DisplayOptions has it
+};
+
+/// What choose_curve() finds for these pictures, with the wish.
+[[nodiscard]] DisplayOptions display_options(const ToneWish& wish,
+                                             std::span<const Image* const> pictures);
+
 /// A 16-bit picture for displays of float linear light: the curve above, then the sRGB curve (IEC
 /// 61966-2-1) on the picture's own primaries, with a profile that says so.
 [[nodiscard]] Result<Image> for_display(const Image& light, const DisplayOptions& options);

@@ -80,17 +80,31 @@ std::string in_words(const std::vector<int>& tenths) {
   return text + " EV";
 }
 
+std::string file_name(const std::vector<ListedFrame>& frames, const BracketStep& step) {
+  return frames[step.members.front().frame].file.filename().string();
+}
+
+// Of the first frame of each lens.
+std::string file_names(const std::vector<ListedFrame>& frames, const BracketShot& shot) {
+  std::string names;
+  for (const BracketSeries& series : shot.lenses) {
+    names += (names.empty() ? "" : ", ") + file_name(frames, series.steps.front());
+  }
+  return names;
+}
+
 // Within one shot the lenses must have the very same exposures.
-std::optional<Error> check_lenses_alike(const BracketShot& shot, double step_ev) {
+std::optional<Error> check_lenses_alike(const std::vector<ListedFrame>& frames,
+                                        const BracketShot& shot, double step_ev) {
   for (const BracketSeries& a : shot.lenses) {
     for (const BracketSeries& b : shot.lenses) {
       for (const BracketStep& step : b.steps) {
         const double exposure = step.members.front().exposure;
         if (has_step(a, exposure, step_ev)) continue;
-        return shot_error(
-            series_name(shot, a), "brackets",
-            fmt::format("lacks the {:+.1f} EV step that {} has", step.ev, series_name(shot, b)),
-            "add the missing frame, or go on without by --allow-missing");
+        return shot_error(series_name(shot, a), "brackets",
+                          fmt::format("lacks the {:+.1f} EV step: nothing is there beside {}",
+                                      step.ev, file_name(frames, step)),
+                          "add the missing frame, or go on without by 'allow_missing'");
       }
     }
   }
@@ -104,15 +118,16 @@ UsualShot usual_shot(const std::vector<BracketShot>& shots, int lens_count) {
           .rhythm_tenths_ev = usual_rhythm(shots)};
 }
 
-std::optional<Error> check_whole(const BracketShot& shot, const UsualShot& usual, double step_ev) {
+std::optional<Error> check_whole(const std::vector<ListedFrame>& frames, const BracketShot& shot,
+                                 const UsualShot& usual, double step_ev) {
   if (shot.lenses.size() != usual.lens_count) {
     return shot_error(shot.name, "lenses",
-                      fmt::format("has {} of them where other shots have {}", shot.lenses.size(),
-                                  usual.lens_count),
-                      "add the missing frame, or tell lenses apart by --pattern with a group "
+                      fmt::format("has {} of them where other shots have {}: there is only {}",
+                                  shot.lenses.size(), usual.lens_count, file_names(frames, shot)),
+                      "add the missing frame, or tell lenses apart by 'pattern' with a group "
                       "(?<lens>...), or shots by (?<shot>...)");
   }
-  if (auto error = check_lenses_alike(shot, step_ev)) return error;
+  if (auto error = check_lenses_alike(frames, shot, step_ev)) return error;
   for (const BracketSeries& series : shot.lenses) {
     const std::vector<int> own = rhythm(series);
     // A tenth of a stop is rounding.
@@ -126,7 +141,7 @@ std::optional<Error> check_whole(const BracketShot& shot, const UsualShot& usual
                     "bracket is missing or shots are mixed",
                     own.size(), in_words(own), usual.rhythm_tenths_ev.size(),
                     in_words(usual.rhythm_tenths_ev)),
-        "add the missing frame, tell shots apart by --pattern, or go on by --allow-missing");
+        "add the missing frame, tell shots apart by 'pattern', or go on by 'allow_missing'");
   }
   return std::nullopt;
 }

@@ -18,8 +18,10 @@ struct UsualShot {
 [[nodiscard]] UsualShot usual_shot(const std::vector<BracketShot>& shots, int lens_count);
 
 /// Why a shot is not whole: it has another number of lenses or another series of exposures than
-/// usual, or its lenses differ. `step_ev`: exposures closer than this are one.
-[[nodiscard]] std::optional<Error> check_whole(const BracketShot& shot, const UsualShot& usual,
+/// usual, or its lenses differ; says which frames there are beside what is missing. `frames`: the
+/// list that its members are indices into; `step_ev`: exposures closer than this are one.
+[[nodiscard]] std::optional<Error> check_whole(const std::vector<ListedFrame>& frames,
+                                               const BracketShot& shot, const UsualShot& usual,
                                                double step_ev);
 
 }  // namespace seamwright

@@ -97,6 +97,26 @@ TEST_CASE("learn refuses what it cannot learn from, and leaves nothing") {
 
 // Sanitized, a whole learn run takes minutes; its parts are sanitized in their own tests.
 #ifndef __SANITIZE_ADDRESS__
+TEST_CASE("learn refuses an output that only a shot file names as a frame, before it learns") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  shot.write_shot("room.shot.yaml", {});
+  const std::string front = test::get_file(shot.front());
+  const std::string out = shot.at("new.template.yaml");
+  int cases = 0;
+  for (const std::vector<std::string>& outputs :
+       {std::vector<std::string>{"--out", shot.front()}, {"--out", out, "--map", shot.front()}}) {
+    std::vector<std::string> words = {"learn", "--shot", shot.at("room.shot.yaml"), "--overwrite"};
+    words.insert(words.end(), outputs.begin(), outputs.end());
+    check_refused(run(words), "is one of the files that this is made from");
+    CHECK(test::get_file(shot.front()) == front);
+    CHECK_FALSE(std::filesystem::exists(out));
+    ++cases;
+  }
+  CHECK(cases == 2);
+}
+
 TEST_CASE("learn joins two stands, maps them and reports") {
   if (test::program().empty()) return;
   const ScratchDir scratch;

@@ -32,6 +32,28 @@ if(NOT code EQUAL 1 OR NOT complaint MATCHES "broken.yaml:4: ")
 endif()
 
 if(WITH_PROGRAM)
-  run("${SCRATCH}/prefix/bin/seamwright" --version)
+  set(program "${SCRATCH}/prefix/bin/seamwright")
+  run("${program}" --version)
   message(STATUS "installed program says: ${output}")
+
+  # A shot with near furniture, stitched by the outside program as by our own.
+  set(demo "${SCRATCH}/demo")
+  run("${program}" demo "${demo}" --frame 400 --no-panoramas --shots library_1)
+  set(shot "${demo}/truth/body.template.yaml"
+    "${demo}/frames/library_1_front.tif" "${demo}/frames/library_1_back.tif")
+  run("${SCRATCH}/build/stitch_a_shot" ${shot} "${SCRATCH}/outside.tif")
+  message(STATUS "outside program says: ${output}")
+  if(NOT output MATCHES "^([0-9]+) x ([0-9]+) px, 1 pair of lenses joined by depth")
+    message(FATAL_ERROR "the outside program said:\n${output}")
+  endif()
+  run("${program}" stitch --template ${shot} --out "${SCRATCH}/own.tif")
+  run(${CMAKE_COMMAND} -E compare_files "${SCRATCH}/outside.tif" "${SCRATCH}/own.tif")
+
+  # What is refused is told in one line, and nothing is written.
+  execute_process(COMMAND "${SCRATCH}/build/stitch_a_shot" "${demo}/truth/body.template.yaml"
+    "${demo}/frames/library_1_front.tif" "${demo}/frames/nothing.tif" "${SCRATCH}/none.tif"
+    RESULT_VARIABLE code ERROR_VARIABLE complaint)
+  if(NOT code EQUAL 1 OR NOT complaint MATCHES "nothing.tif: " OR EXISTS "${SCRATCH}/none.tif")
+    message(FATAL_ERROR "a missing frame gave ${code}: ${complaint}")
+  endif()
 endif()

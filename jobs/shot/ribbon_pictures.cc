@@ -1,4 +1,4 @@
-#include "apps/cli/ribbon_pictures.h"
+#include "jobs/shot/ribbon_pictures.h"
 
 #include <algorithm>
 #include <array>
@@ -9,10 +9,10 @@
 
 #include <fmt/format.h>
 
-#include "apps/report/svg.h"
 #include "base/file_guard.h"
 #include "imaging/quantise.h"
 #include "imaging/transfer.h"
+#include "imaging/viridis.h"
 #include "imaging/write_image.h"
 
 namespace seamwright {
@@ -56,11 +56,7 @@ Image depth_picture(const Image& inverse) {
   constexpr int kColours = 256;
   std::array<Rgb8, kColours> colours{};
   for (int i = 0; i < kColours; ++i) {
-    const std::string hex = report::viridis(i / (kColours - 1.0));  // #rrggbb
-    for (std::size_t c = 0; c < 3; ++c) {
-      colours[static_cast<std::size_t>(i)][c] =
-          static_cast<std::uint8_t>(std::stoi(hex.substr(1 + 2 * c, 2), nullptr, 16));
-    }
+    colours[static_cast<std::size_t>(i)] = viridis(i / (kColours - 1.0));
   }
   float nearest = 0;
   for (int y = 0; y < inverse.height(); ++y) {
@@ -92,7 +88,7 @@ Result<void> write_ribbon_pictures(const SeamPlan& plan, const fs::path& folder)
   if (failed) {
     return fail({.kind = ErrorKind::io,
                  .where = folder.string(),
-                 .field = "--save-ribbon",
+                 .field = "save_ribbon",
                  .what = "cannot be made: " + failed.message(),
                  .remedy = "give a folder that can be written"});
   }

@@ -2,8 +2,6 @@
 
 #include <vector>
 
-#include <nlohmann/json_fwd.hpp>
-
 #include "base/progress.h"
 #include "base/result.h"
 #include "jobs/brackets/grouping.h"
@@ -16,13 +14,6 @@ namespace seamwright {
 [[nodiscard]] Result<std::vector<MergedFrame>> merge_shot(const std::vector<ListedFrame>& frames,
                                                           const BracketShot& shot,
                                                           const MergeOptions& options,
-                                                          const ProgressFn& progress);
-
-/// A lens' name for file names: its last word, or its number.
-[[nodiscard]] std::string lens_suffix(const BracketSeries& series, std::size_t index);
-
-/// Lines for people about one merged lens.
-[[nodiscard]] std::vector<std::string> merge_lines(const MergeReport& report);
-[[nodiscard]] nlohmann::json merge_json(const MergeReport& report);
+                                                          const ProgressFn& progress = {});
 
 }  // namespace seamwright

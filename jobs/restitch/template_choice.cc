@@ -1,4 +1,4 @@
-#include "apps/cli/template_choice.h"
+#include "jobs/restitch/template_choice.h"
 
 #include <cctype>
 
@@ -13,12 +13,12 @@ namespace {
 
 constexpr double kMostMisfit_px = 6;
 
-bool may_hold(const Rig& rig, const CheckInput& shot) {
+bool may_hold(const Rig& rig, const ShotFiles& shot) {
   return shot.intake.layout != FrameLayout::one_per_file ||
          static_cast<int>(shot.frames.size()) == rig.lens_count();
 }
 
-Result<RingCheck> ring_of(const CheckInput& shot, const RigTemplate& body) {
+Result<RingCheck> ring_of(const ShotFiles& shot, const RigTemplate& body) {
   FrameIntake intake = shot.intake;
   intake.mirrored = intake.mirrored || body.mirrored;
   const auto frames = read_shot(shot.frames, intake);
@@ -44,12 +44,12 @@ bool label_has_serial(const std::string& label, const std::string& serial) {
 }
 
 // Null where the frames name no body, or none or several of the templates are of it.
-const NamedTemplate* TemplateChoice::by_label(const CheckInput& shot) const {
+const BodyTemplate* TemplateChoice::by_label(const ShotFiles& shot) const {
   if (shot.frames.empty()) return nullptr;
   const auto info = read_frame_info(shot.frames.front());
   if (!info || !info->body_serial) return nullptr;
-  const NamedTemplate* only = nullptr;
-  for (const NamedTemplate& one : templates_) {
+  const BodyTemplate* only = nullptr;
+  for (const BodyTemplate& one : templates_) {
     if (!label_has_serial(one.rig_template.body, *info->body_serial)) continue;
     if (only != nullptr) return nullptr;
     only = &one;
@@ -57,12 +57,12 @@ const NamedTemplate* TemplateChoice::by_label(const CheckInput& shot) const {
   return only;
 }
 
-Result<std::string> TemplateChoice::of(const CheckInput& shot) const {
-  if (templates_.size() == 1) return templates_.front().file;
-  if (const NamedTemplate* named = by_label(shot)) return named->file;
-  const NamedTemplate* best = nullptr;
+Result<const BodyTemplate*> TemplateChoice::of(const ShotFiles& shot) const {
+  if (templates_.size() == 1) return &templates_.front();
+  if (const BodyTemplate* named = by_label(shot)) return named;
+  const BodyTemplate* best = nullptr;
   double least_px = kMostMisfit_px;
-  for (const NamedTemplate& one : templates_) {
+  for (const BodyTemplate& one : templates_) {
     if (!may_hold(one.rig_template.rig(), shot)) continue;
     const auto ring = ring_of(shot, one.rig_template);
     // Frames of another shape are another body's; frames that cannot be read are nobody's.
@@ -71,10 +71,10 @@ Result<std::string> TemplateChoice::of(const CheckInput& shot) const {
     least_px = ring->p95_px;
     best = &one;
   }
-  if (best != nullptr) return best->file;
+  if (best != nullptr) return best;
   return fail({.kind = ErrorKind::user_input,
                .where = shot.name,
-               .field = "--template",
+               .field = "template",
                .what = fmt::format("none of the {} fits this shot", templates_.size()),
                .remedy = "give the template of its body as well, or leave the shot out"});
 }

@@ -1,4 +1,4 @@
-#include "apps/cli/stitch_findings.h"
+#include "jobs/shot/stitch_findings.h"
 
 #include <fmt/format.h>
 

@@ -1,0 +1,73 @@
+#pragma once
+
+// Many shots stitched as often as is needed and no more (jobs/archive/run.h): what each is made
+// from, what tells whether it is up to date, and the stitch itself. Each shot has its own wishes,
+// so that one may be an exception.
+
+#include <filesystem>
+#include <map>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/progress.h"
+#include "base/result.h"
+#include "jobs/archive/run.h"
+#include "jobs/restitch/template_choice.h"
+#include "jobs/shot/open_shot.h"
+#include "jobs/shot/shot_list.h"
+
+namespace seamwright {
+
+/// What a run stitches, with what, into what.
+struct RestitchOrder {
+  std::vector<ListedShot> shots;        ///< panoramas among them are no shots and left out
+  std::vector<BodyTemplate> templates;  ///< each shot takes the one that fits; none: by shot files
+  ShotWishes wishes;
+  std::map<std::string, ShotWishes> exceptions = {};  ///< in place of `wishes`, by ListedShot::name
+  GroupingOptions grouping = {};                      ///< by which `shots` were listed
+  bool jpeg = false;                                  ///< beside each panorama
+  std::filesystem::path out;                          ///< folder of the panoramas
+};
+
+/// The shots of an order as pieces of an archive run. Work may be asked for from several threads.
+class Restitch {
+ public:
+  explicit Restitch(RestitchOrder order);
+  Restitch(const Restitch&) = delete;
+  Restitch& operator=(const Restitch&) = delete;
+
+  /// One piece a shot: NAME.tif and, where wished, NAME.jpg. Those that cannot be begun say why:
+  /// shots that would take each other's place, and those without a template.
+  [[nodiscard]] const std::vector<ArchiveItem>& items() const { return items_; }
+  /// Why no shot at all can be begun.
+  [[nodiscard]] std::optional<Error> nothing_to_do() const;
+
+  /// Stitches one; gives what a person should look at.
+  [[nodiscard]] Result<std::vector<std::string>> stitch(const ArchiveItem& item,
+                                                        const ProgressFn& progress = {}) const;
+  /// What the shot of a piece is listed as.
+  [[nodiscard]] const std::string& name_of(const std::string& item_name) const {
+    return shots_.at(item_name)->name;
+  }
+  /// The shot of a piece as it is stitched.
+  [[nodiscard]] Result<Shot> open(const std::string& item_name) const;
+
+ private:
+  [[nodiscard]] Result<const BodyTemplate*> template_of(const ListedShot& shot) const;
+  [[nodiscard]] const ShotWishes& wishes_of(const ListedShot& shot) const;
+  void leave_out_unusable();
+  void add(const ListedShot& shot);
+  void add_left_out(const ListedShot& shot);
+
+  RestitchOrder order_;
+  TemplateChoice choice_;
+  std::map<std::string, const ListedShot*> shots_;  // by the item's name
+  std::vector<ArchiveItem> items_;
+  // Templates by listed name: choosing may take a look at the shot's frames.
+  mutable std::mutex choosing_;
+  mutable std::map<std::string, const BodyTemplate*> chosen_;
+};
+
+}  // namespace seamwright

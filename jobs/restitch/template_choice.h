@@ -1,0 +1,34 @@
+#pragma once
+
+#include <map>
+#include <string>
+#include <vector>
+
+#include "base/result.h"
+#include "jobs/shot/open_shot.h"
+
+namespace seamwright {
+
+/// True where a body's label holds the serial number as a word of its own: "Lantern 0117" is the
+/// label of number 0117, and of no other.
+[[nodiscard]] bool label_has_serial(const std::string& label, const std::string& serial);
+
+/// Which of several templates a shot was taken with, by what its frames say.
+class TemplateChoice {
+ public:
+  explicit TemplateChoice(std::vector<BodyTemplate> templates) : templates_(std::move(templates)) {}
+
+  [[nodiscard]] const std::vector<BodyTemplate>& templates() const { return templates_; }
+
+  /// The one template whose label has the serial number in the frames' EXIF; a lone template
+  /// without looking; else the one whose lenses the shot's ring fits best. Fails where none fits to
+  /// 6 px, P95 of the ring: more is no flex of a body.
+  [[nodiscard]] Result<const BodyTemplate*> of(const ShotFiles& shot) const;
+
+ private:
+  [[nodiscard]] const BodyTemplate* by_label(const ShotFiles& shot) const;
+
+  std::vector<BodyTemplate> templates_;
+};
+
+}  // namespace seamwright

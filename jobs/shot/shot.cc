@@ -1,0 +1,108 @@
+#include "jobs/shot/shot.h"
+
+#include <algorithm>
+#include <system_error>
+#include <utility>
+
+#include "base/file.h"
+#include "jobs/brackets/merge_shot.h"
+#include "jobs/shot/shot_key.h"
+
+namespace seamwright {
+namespace fs = std::filesystem;
+
+namespace {
+
+Result<ShotPictures> merged_pictures(const Shot& shot, const ProgressFn& progress) {
+  auto brackets = brackets_of(shot.files, progress);
+  if (!brackets) return tl::unexpected(brackets.error());
+  auto merged = merge_shot(brackets->frames, brackets->series, shot.wishes.merge, progress);
+  if (!merged) return tl::unexpected(merged.error());
+  ShotPictures pictures;
+  pictures.is_light = true;
+  pictures.brackets = std::move(*brackets);
+  std::vector<Frame> by_file;
+  for (MergedFrame& one : *merged) {
+    pictures.merges.push_back(std::move(one.report));
+    by_file.push_back(std::move(one.frame));
+  }
+  auto frames = arrange_shot(std::move(by_file), shot.files.intake);
+  if (!frames) return tl::unexpected(frames.error());
+  pictures.frames = std::move(*frames);
+  return pictures;
+}
+
+Result<ShotPictures> single_pictures(const Shot& shot) {
+  auto frames = read_shot(shot.files.frames, shot.files.intake);
+  if (!frames) return tl::unexpected(frames.error());
+  ShotPictures pictures;
+  pictures.frames = std::move(*frames);
+  return pictures;
+}
+
+}  // namespace
+
+RigTemplate Shot::touched_template() const {
+  RigTemplate touched = body.rig_template;
+  touched.solution.rig = rig;
+  return touched;
+}
+
+Result<ShotPictures> read_pictures(const Shot& shot, Exposures exposures,
+                                   const ProgressFn& progress) {
+  const bool merge = exposures == Exposures::all && shot.files.bracketed();
+  auto pictures = merge ? merged_pictures(shot, progress) : single_pictures(shot);
+  if (!pictures) return pictures;
+  if (const auto shape = panorama_shape(shot.rig, pictures->frames, {}); !shape) {
+    return tl::unexpected(shape.error());
+  }
+  const Image& first = pictures->frames.front().image;
+  auto transfer = TransferCurve::of(first);
+  if (!transfer) return tl::unexpected(transfer.error());
+  pictures->transfer = std::move(*transfer);
+  pictures->rig = shot.rig.scaled_to(first.width(), first.height());
+  return pictures;
+}
+
+GainMatch gains_of(const ShotPictures& pictures) {
+  return match_gains(pictures.rig, pictures.frames, pictures.transfer);
+}
+
+SeamOptions seam_options_of(const Shot& shot, const Quat& turned_from_rig) {
+  SeamOptions options{.strokes = shot.edits().seam};
+  options.gain_match = shot.wishes.gain_match;
+  for (const ManualTie& tie : shot.edits().manual_ties) options.ties.push_back(tie.as_tie(0));
+  if (turned_from_rig.isApprox(Quat::Identity(), 0)) return options;
+  for (SeamStroke& stroke : options.strokes) {
+    for (PanoramaPlace& place : stroke.path) place = place_of(turned_from_rig * place.direction());
+  }
+  return options;
+}
+
+Result<MadeFrom> provenance_of(const Shot& shot) {
+  MadeFrom made{.program = "Seamwright " SEAMWRIGHT_VERSION,
+                .template_sha256 = shot.body.sha256,
+                .files = {}};
+  for (const fs::path& file : shot.files.all()) {
+    auto hash = sha256_of_file(file);
+    if (!hash) return tl::unexpected(hash.error());
+    made.files.push_back({file.filename().string(), std::move(*hash)});
+  }
+  std::stable_sort(made.files.begin(), made.files.end(),
+                   [](const MadeFromFile& a, const MadeFromFile& b) { return a.name < b.name; });
+  return made;
+}
+
+Result<std::string> content_hash_of(const Shot& shot) {
+  std::string text = shot_key_text(shot.files, shot.wishes) + shot.body.sha256 + "\n";
+  std::vector<fs::path> files = shot.files.all();
+  if (!shot.wishes.cover.plate.empty()) files.push_back(shot.wishes.cover.plate);
+  for (const fs::path& file : files) {
+    const auto hash = sha256_of_file(file);
+    if (!hash) return tl::unexpected(hash.error());
+    text += *hash + " " + file.filename().string() + "\n";
+  }
+  return sha256(text);
+}
+
+}  // namespace seamwright

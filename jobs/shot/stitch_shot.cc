@@ -1,0 +1,237 @@
+#include "jobs/shot/stitch_shot.h"
+
+#include <cmath>
+#include <future>
+#include <utility>
+
+#include "base/file.h"
+#include "base/file_guard.h"
+#include "compose/render/layer_file.h"
+#include "compose/render/panorama_file.h"
+#include "compose/render/seam_plan.h"
+#include "imaging/read_image.h"
+#include "jobs/shot/ribbon_pictures.h"
+#include "jobs/shot/stitch_findings.h"
+
+namespace seamwright {
+namespace fs = std::filesystem;
+
+namespace {
+
+/// What every step of one stitch reads.
+struct Stitch {
+  const Shot& shot;
+  const StitchFiles& files;
+  const ProgressFn& progress;
+  const ShotPictures& pictures;
+  const MadeFrom& made_from;
+  Rig rig;  ///< the shot's, in the panorama's axes
+  RenderOptions render;
+};
+
+std::optional<Error> check_wishes(const ShotWishes& wishes, const StitchFiles& files) {
+  if (auto error = wishes.validate()) return error;
+  if (wishes.seam != SeamKind::plain || files.save_ribbon.empty()) return std::nullopt;
+  return Error{.kind = ErrorKind::user_input,
+               .where = {},
+               .field = "save_ribbon",
+               .what = "there is no ribbon to save with plain seams",
+               .remedy = "leave one of the two out"};
+}
+
+// No output may be one of the shot's files.
+std::optional<Error> check_outputs(const StitchFiles& files) {
+  const std::pair<const char*, const fs::path&> outputs[] = {
+      {"out", files.out}, {"jpeg", files.jpeg}, {"layers", files.layers}, {"light", files.light}};
+  for (const auto& [field, file] : outputs) {
+    if (file.empty()) continue;
+    if (auto error = refusal_to_write(file)) {
+      error->field = field;
+      return error;
+    }
+  }
+  return std::nullopt;
+}
+
+PanoramaFiles panorama_files(const Stitch& stitch) {
+  const ShotWishes& wishes = stitch.shot.wishes;
+  PanoramaFiles files;
+  files.made_from = stitch.made_from;
+  files.picture = stitch.files.out;
+  if (!stitch.files.jpeg.empty()) files.jpeg = stitch.files.jpeg;
+  files.tiff_compression = wishes.compression;
+  files.jpeg_quality = wishes.jpeg_quality;
+  files.jpeg_width_px = wishes.jpeg_width_px;
+  files.heading_deg = wishes.level.compass_deg.value_or(0);
+  files.keep_location = wishes.keep_location;
+  return files;
+}
+
+// Names and numbers of the files, before the rendering that they need.
+Result<PanoramaFiles> checked_panorama_files(const Stitch& stitch) {
+  PanoramaFiles files = panorama_files(stitch);
+  const auto shape = panorama_shape(stitch.rig, stitch.pictures.frames, stitch.render);
+  if (!shape) return tl::unexpected(shape.error());
+  if (auto error = check_panorama_files(files, shape->width_px)) return fail(std::move(*error));
+  return files;
+}
+
+Result<Levelled> level(const Shot& shot, const ShotPictures& pictures) {
+  auto levelled =
+      level_shot(shot.wishes.level, pictures.rig, pictures.frames, shot.edits().verticals);
+  if (!levelled && levelled.error().field.starts_with("verticals")) {
+    levelled.error().where = shot.files.shot_file.string();
+  }
+  return levelled;
+}
+
+// Nothing where seams are to be plain.
+Result<std::optional<SeamPlan>> plan(const Stitch& stitch, const Quat& turned_from_rig) {
+  if (stitch.shot.wishes.seam == SeamKind::plain) return std::nullopt;
+  SeamOptions seam = seam_options_of(stitch.shot);
+  seam.keep_views = !stitch.files.save_ribbon.empty();
+  for (SeamStroke& stroke : seam.strokes) {
+    for (PanoramaPlace& place : stroke.path) place = place_of(turned_from_rig * place.direction());
+  }
+  auto planned = plan_seams(stitch.rig, stitch.pictures.frames, seam, stitch.progress);
+  if (!planned) return tl::unexpected(planned.error());
+  if (!stitch.files.save_ribbon.empty()) {
+    const auto done = write_ribbon_pictures(*planned, stitch.files.save_ribbon);
+    if (!done) return tl::unexpected(done.error());
+  }
+  return std::move(*planned);
+}
+
+// A panorama of light as a picture for displays, the stand hidden where that is wanted.
+Result<Image> displayed(const Stitch& stitch, const fs::path& light_file, StitchReport& report) {
+  const auto light = read_image(light_file);
+  if (!light) return tl::unexpected(light.error());
+  const ShotWishes& wishes = stitch.shot.wishes;
+  const Image* const pictures[] = {&*light};
+  const DisplayOptions display = display_options(wishes.tone, pictures);
+  auto shown = for_display(*light, display);
+  if (!shown) return shown;
+  if (wishes.cover.any()) {
+    if (auto done = cover_stand(wishes.cover, *shown, report.findings); !done) {
+      return tl::unexpected(done.error());
+    }
+  }
+  report.shown_by = display.curve;
+  return shown;
+}
+
+// The panorama as light first, then for displays; the light is kept where that was asked for.
+Result<RenderReport> write_from_light(const Stitch& stitch, StitchReport& report) {
+  const auto files = checked_panorama_files(stitch);
+  if (!files) return tl::unexpected(files.error());
+  std::optional<HeldTemporary> scratch;
+  PanoramaFiles of_light = *files;
+  of_light.picture = stitch.files.light;
+  of_light.jpeg.reset();
+  if (stitch.files.light.empty()) {
+    auto made_scratch = scratch_beside(stitch.files.out);
+    if (!made_scratch) return tl::unexpected(made_scratch.error());
+    scratch = std::move(*made_scratch);
+    of_light.picture = scratch->path() / "light.tif";
+  }
+  const std::vector<Frame>& frames = stitch.pictures.frames;
+  auto rendered = write_panorama(stitch.rig, frames, stitch.render, of_light, stitch.progress);
+  if (!rendered) return rendered;
+  const auto shown = displayed(stitch, of_light.picture, report);
+  if (!shown) return tl::unexpected(shown.error());
+  if (auto done = write_panorama_image(*shown, frames, *files, stitch.progress); !done) {
+    return tl::unexpected(done.error());
+  }
+  return rendered;
+}
+
+// With the stand hidden, in memory: the floor is looked at as a whole.
+Result<RenderReport> write_covered(const Stitch& stitch, StitchReport& report) {
+  const auto files = checked_panorama_files(stitch);
+  if (!files) return tl::unexpected(files.error());
+  const std::vector<Frame>& frames = stitch.pictures.frames;
+  auto panorama = render_panorama(stitch.rig, frames, stitch.render, stitch.progress);
+  if (!panorama) return tl::unexpected(panorama.error());
+  if (auto done = cover_stand(stitch.shot.wishes.cover, panorama->image, report.findings); !done) {
+    return tl::unexpected(done.error());
+  }
+  const auto done = write_panorama_image(panorama->image, frames, *files, stitch.progress);
+  if (!done) return tl::unexpected(done.error());
+  return std::move(panorama->report);
+}
+
+Result<RenderReport> write_pictures(const Stitch& stitch, StitchReport& report) {
+  if (stitch.pictures.is_light) return write_from_light(stitch, report);
+  if (stitch.shot.wishes.cover.any()) return write_covered(stitch, report);
+  return write_panorama(stitch.rig, stitch.pictures.frames, stitch.render, panorama_files(stitch),
+                        stitch.progress);
+}
+
+// First what the frames say, then the rendering, the stand, the seams.
+std::vector<std::string> all_findings(const StitchReport& report,
+                                      const std::optional<SeamPlan>& seams, bool gain_match) {
+  std::vector<std::string> findings;
+  const auto add = [&](const std::vector<std::string>& more) {
+    findings.insert(findings.end(), more.begin(), more.end());
+  };
+  for (const MergeReport& merge : report.merges) add(merge.findings());
+  add(findings_of(report.render, gain_match));
+  add(report.findings);
+  if (seams) add_seam_findings(*seams, report.levelled.turned_from_source, findings);
+  return findings;
+}
+
+Result<StitchReport> stitch_pictures(Stitch stitch, const Levelled& levelled) {
+  StitchReport report{.render = {},
+                      .levelled = levelled,
+                      .joined_pairs = {},
+                      .brackets = stitch.pictures.brackets,
+                      .merges = stitch.pictures.merges,
+                      .shown_by = {},
+                      .findings = {}};
+  const auto seams = plan(stitch, levelled.turned_from_source);
+  if (!seams) return tl::unexpected(seams.error());
+  if (*seams) {
+    stitch.render.seams = &**seams;
+    report.joined_pairs = static_cast<int>((*seams)->pairs.size());
+  }
+  auto rendered = write_pictures(stitch, report);
+  if (!rendered) return tl::unexpected(rendered.error());
+  report.render = std::move(*rendered);
+  if (!stitch.files.layers.empty()) {
+    const auto layers =
+        write_layers(stitch.rig, stitch.pictures.frames, stitch.render, stitch.files.layers,
+                     stitch.shot.wishes.compression, stitch.progress);
+    if (!layers) return tl::unexpected(layers.error());
+  }
+  report.findings = all_findings(report, *seams, stitch.render.gain_match);
+  return report;
+}
+
+}  // namespace
+
+Result<StitchReport> stitch_shot(const Shot& shot, const StitchFiles& files,
+                                 const ProgressFn& progress) {
+  if (auto error = check_wishes(shot.wishes, files)) return fail(std::move(*error));
+  if (auto error = check_outputs(files)) return fail(std::move(*error));
+  // Hashing files takes as long as reading them: both at once.
+  auto hashed = std::async(std::launch::async, [&] { return provenance_of(shot); });
+  const auto pictures = read_pictures(shot, Exposures::all, progress);
+  const auto made_from = hashed.get();
+  if (!made_from) return tl::unexpected(made_from.error());
+  if (!pictures) return tl::unexpected(pictures.error());
+  const RenderOptions render = shot.wishes.render_options();
+  const auto levelled = level(shot, *pictures);
+  if (!levelled) return tl::unexpected(levelled.error());
+  return stitch_pictures({.shot = shot,
+                          .files = files,
+                          .progress = progress,
+                          .pictures = *pictures,
+                          .made_from = *made_from,
+                          // Rendering from turned axes turns the panorama without resampling it.
+                          .rig = turned(shot.rig, levelled->turned_from_source),
+                          .render = render},
+                         *levelled);
+}
+
+}  // namespace seamwright

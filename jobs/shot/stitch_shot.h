@@ -1,0 +1,52 @@
+#pragma once
+
+// From a shot to its panorama's files. The steps, in this order:
+//
+//   read      frames, or brackets merged into light; hashes for the record, beside it
+//   level     the turn that sets the shot upright, put into the rig: no resampling of its own
+//   seams     depth in each overlap, the warp, where the seam runs (compose/render/seam_plan.h)
+//   render    to the file, band by band; light first where there is any, then shown for displays
+//   cover     what hides the stand, in memory
+//   layers    for retouching
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/progress.h"
+#include "base/result.h"
+#include "compose/finish/levelling.h"
+#include "compose/render/render.h"
+#include "jobs/brackets/merge.h"
+#include "jobs/brackets/tone.h"
+#include "jobs/shot/shot.h"
+
+namespace seamwright {
+
+/// What is written. Only `out` must be there.
+struct StitchFiles {
+  std::filesystem::path out;               ///< .tif (16-bit), .png, .jpg or .exr
+  std::filesystem::path jpeg = {};         ///< companion for the web
+  std::filesystem::path light = {};        ///< of brackets: the panorama as linear light
+  std::filesystem::path layers = {};       ///< TIFF for retouching (compose/render/layer_file.h)
+  std::filesystem::path save_ribbon = {};  ///< folder for pictures of the overlaps
+};
+
+struct StitchReport {
+  RenderReport render;
+  Levelled levelled;
+  std::optional<int> joined_pairs;  ///< lens pairs joined by depth; none with plain seams
+  ShotBrackets brackets;            ///< what was merged; empty where nothing was
+  std::vector<MergeReport> merges;
+  std::optional<DisplayCurve> shown_by;  ///< of light
+  std::vector<std::string> findings;     ///< what a person should look at
+};
+
+/// Refuses before any work what makes no sense, and outputs that may not be written. Each file
+/// appears whole or not at all, the companion after the panorama. Errors name outputs by the
+/// members of StitchFiles. Same shot, same bytes, with any number of threads.
+[[nodiscard]] Result<StitchReport> stitch_shot(const Shot& shot, const StitchFiles& files,
+                                               const ProgressFn& progress = {});
+
+}  // namespace seamwright
