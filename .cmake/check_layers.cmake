@@ -28,7 +28,7 @@ set(jobs/learning_may_use base imaging projection features solver templates jobs
 set(jobs/check_may_use base imaging projection features compose/seams solver templates jobs/shot jobs/learning compose/render compose/finish)
 set(jobs/restitch_may_use base jobs/archive imaging jobs/brackets templates jobs/shot jobs/check)
 set(apps/demo_may_use base imaging projection templates)
-set(apps/workbench_may_use base imaging projection features compose/seams solver templates compose/render compose/finish jobs/check)
+set(apps/workbench_may_use base jobs/shot imaging projection features compose/seams solver templates compose/render compose/finish jobs/check)
 set(apps/cli_may_use base jobs/archive jobs/restitch jobs/shot imaging jobs/brackets projection features compose/seams solver templates jobs/learning apps/report compose/render compose/finish jobs/check apps/demo apps/workbench)
 
 # module_of(PATH OUT): the module that a file belongs to; empty where there is none.

@@ -239,7 +239,7 @@ void read_touch_of(const StrictMap& map, const LensTermNames& names, ShotFile& s
   const StrictValue touch = map.at("touch");
   if (!shot.rig_template || !shot.rig_template->sha256) {
     touch.refuse("a touch belongs to one very template, and this file does not say which",
-                 "give 'template: {file: ..., sha256: ...}', or run 'seamwright touch' again");
+                 "give 'template: {file: ..., sha256: ...}', or touch the shot again");
   }
   shot.touch = read_touch(touch, shot.intake.lens_count, names);
 }

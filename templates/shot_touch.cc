@@ -19,14 +19,14 @@ Result<Rig> touched_rig(const Rig& template_rig, const ShotTouch& touch) {
                    .field = "touch.terms." + touch_key(touch.names[i]),
                    .what = fmt::format("is no term of a rig of {} lenses that can move",
                                        template_rig.lens_count()),
-                   .remedy = "run 'seamwright touch' again with the shot's own template"});
+                   .remedy = "touch the shot again, with its own template"});
     }
     step[found - names.begin()] = touch.step[i];
   }
   Rig rig = terms.stepped(template_rig, step);
   if (auto error = rig.validate()) {
     error->field = "touched " + error->field;
-    error->remedy = "run 'seamwright touch' again with the shot's own template";
+    error->remedy = "touch the shot again, with its own template";
     return fail(std::move(*error));
   }
   return rig;

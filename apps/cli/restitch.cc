@@ -12,7 +12,6 @@
 #include "apps/cli/check_report.h"
 #include "apps/cli/check_run.h"
 #include "apps/cli/file_options.h"
-#include "apps/cli/intake_options.h"
 #include "apps/cli/program.h"
 #include "apps/cli/restitch_options.h"
 #include "apps/cli/restitch_report.h"
@@ -63,37 +62,10 @@ Result<Part> parse_part(const std::string& text) {
 /// All that one command is about.
 struct RestitchWork {
   const RestitchOptions& command;
+  const RunRequest& request;
   Part part;
   Restitch restitch;
 };
-
-Result<std::vector<BodyTemplate>> templates_of(const RestitchOptions& command) {
-  std::vector<BodyTemplate> bodies;
-  for (const std::string& file : command.templates) {
-    auto body = read_body_template(file);
-    if (!body) return tl::unexpected(body.error());
-    bodies.push_back(std::move(*body));
-  }
-  return bodies;
-}
-
-Result<RestitchOrder> order_of(const RestitchOptions& command, const Console& console) {
-  auto wishes = command.wish.wishes();
-  if (!wishes) return tl::unexpected(wishes.error());
-  auto grouping = command.brackets.grouping_options();
-  if (!grouping) return tl::unexpected(grouping.error());
-  auto bodies = templates_of(command);
-  if (!bodies) return tl::unexpected(bodies.error());
-  const int lens_count = bodies->empty() ? 2 : bodies->front().rig_template.rig().lens_count();
-  auto shots = list_shots(as_paths(command.inputs), *grouping, lens_count, console.progress());
-  if (!shots) return tl::unexpected(shots.error());
-  return RestitchOrder{.shots = std::move(*shots),
-                       .templates = std::move(*bodies),
-                       .wishes = std::move(*wishes),
-                       .grouping = std::move(*grouping),
-                       .jpeg = command.jpeg,
-                       .out = command.out};
-}
 
 std::optional<Error> page_without_work(const RestitchOptions& command) {
   if (command.page.empty() || !command.dry_run) return std::nullopt;
@@ -112,17 +84,14 @@ Result<void> page_and_script_are_free(const RestitchOptions& command) {
   return check_destinations(outputs);
 }
 
-Result<Outcome> emit(const RestitchOptions& given, const RestitchWork& work,
-                     const Console& console) {
-  const RestitchOptions& command = work.command;
+Result<Outcome> emit(const RestitchWork& work, const Console& console) {
+  const std::string& emitted = work.command.emit;
   const std::string report =
-      (fs::absolute(command.out) / "restitch-report.json").lexically_normal().string();
+      (fs::absolute(work.request.out) / "restitch-report.json").lexically_normal().string();
   const std::string script =
-      slurm_script(restitch_words(given), std::max(2, work.part.parts), report);
-  if (auto written = write_file(command.emit, script); !written) {
-    return tl::unexpected(written.error());
-  }
-  console.say(fmt::format("{}: start it with: sh {}", command.emit, shell_word(command.emit)));
+      slurm_script(restitch_words(work.command), std::max(2, work.part.parts), report);
+  if (auto written = write_file(emitted, script); !written) return tl::unexpected(written.error());
+  console.say(fmt::format("{}: start it with: sh {}", emitted, shell_word(emitted)));
   return Outcome::done;
 }
 
@@ -131,8 +100,8 @@ Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport
                                        const Console& console) {
   const RestitchOptions& command = work.command;
   CheckRunOptions options{.picture = true};
-  options.check.level = !command.wish.level.level;
-  options.check.seams = command.wish.seam == "depth";
+  options.check.level = work.request.wishes.level.upright != Upright::find;
+  options.check.seams = work.request.wishes.seam == SeamKind::depth;
   std::vector<Checked> all;
   for (const ItemOutcome& item : report.items) {
     if (item.state == ItemState::failed) {
@@ -166,14 +135,16 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
   const RestitchOptions& command = work.command;
   if (!command.dry_run) {
     std::error_code code;
-    fs::create_directories(command.out, code);
+    fs::create_directories(work.request.out, code);
   }
-  const RunOptions options{.folder = command.out,
+  const RunOptions options{.folder = work.request.out,
                            .part = work.part.part,
                            .parts = work.part.parts,
                            .dry_run = command.dry_run,
                            .read_all = command.verify};
-  RestitchTeller teller(console, command);
+  RestitchTeller teller(console, {.width_px = work.request.wishes.width_px,
+                                  .dry_run = command.dry_run,
+                                  .verify = command.verify});
   const auto report = run_archive(
       work.restitch.items(), options,
       [&](const ArchiveItem& item) {
@@ -198,18 +169,20 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
 }
 
 Result<Outcome> restitch(const RestitchOptions& given, const Console& console) {
-  auto resolved = with_run_file(given);
-  if (!resolved) return tl::unexpected(resolved.error());
-  const auto part = parse_part(resolved->part);
+  const auto request = run_request(given);
+  if (!request) return tl::unexpected(request.error());
+  const auto part = parse_part(given.part);
   if (!part) return tl::unexpected(part.error());
-  auto order = order_of(*resolved, console);
+  auto order = open_run(*request, console.progress());
   if (!order) return tl::unexpected(order.error());
-  const RestitchWork work{
-      .command = *resolved, .part = *part, .restitch = Restitch(std::move(*order))};
+  const RestitchWork work{.command = given,
+                          .request = *request,
+                          .part = *part,
+                          .restitch = Restitch(std::move(*order))};
   if (auto error = work.restitch.nothing_to_do()) return fail(std::move(*error));
-  if (auto free = page_and_script_are_free(*resolved); !free) return tl::unexpected(free.error());
-  if (!resolved->emit.empty()) return emit(given, work, console);
-  if (auto error = page_without_work(*resolved)) return fail(std::move(*error));
+  if (auto free = page_and_script_are_free(given); !free) return tl::unexpected(free.error());
+  if (!given.emit.empty()) return emit(work, console);
+  if (auto error = page_without_work(given)) return fail(std::move(*error));
   return carry_out(work, console);
 }
 

@@ -4,7 +4,7 @@
 
 #include <fmt/format.h>
 
-#include "templates/run_file.h"
+#include "apps/cli/intake_options.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -15,8 +15,12 @@ std::string absolute(const std::string& path) {
   return fs::absolute(path).lexically_normal().string();
 }
 
-std::string beside(const std::string& run_file, const fs::path& relative) {
-  return (fs::path(run_file).parent_path() / relative).lexically_normal().string();
+bool is_run_file(const std::string& path) {
+  return path.ends_with(".run.yaml") || path.ends_with(".run.yml");
+}
+
+bool by_run_file(const RestitchOptions& options) {
+  return options.inputs.size() == 1 && is_run_file(options.inputs.front());
 }
 
 Error not_both(const std::string& run_file, const char* option) {
@@ -29,42 +33,32 @@ Error not_both(const std::string& run_file, const char* option) {
 
 }  // namespace
 
-bool is_run_file(const std::string& path) {
-  return path.ends_with(".run.yaml") || path.ends_with(".run.yml");
-}
-
-Result<RestitchOptions> with_run_file(RestitchOptions options) {
-  const bool alone = options.inputs.size() == 1 && is_run_file(options.inputs.front());
-  if (!alone) {
-    if (!options.out.empty()) return options;
+Result<RunRequest> run_request(const RestitchOptions& options) {
+  auto wishes = options.wish.wishes();
+  if (!wishes) return tl::unexpected(wishes.error());
+  if (by_run_file(options)) {
+    const std::string& file = options.inputs.front();
+    if (!options.out.empty()) return fail(not_both(file, "--out"));
+    if (!options.templates.empty()) return fail(not_both(file, "--template"));
+    auto request = read_run_request(file);
+    if (request && options.wish.level.no_level) request->wishes.level.upright = Upright::leave;
+    return request;
+  }
+  if (options.out.empty()) {
     return fail({.kind = ErrorKind::user_input,
                  .where = {},
                  .field = "--out",
                  .what = "no folder to write to",
                  .remedy = "give --out FOLDER, or one *.run.yaml that says it"});
   }
-  const std::string file = options.inputs.front();
-  if (!options.out.empty()) return fail(not_both(file, "--out"));
-  if (!options.templates.empty()) return fail(not_both(file, "--template"));
-  const auto run = read_run_file(file);
-  if (!run) return tl::unexpected(run.error());
-  options.inputs.clear();
-  for (const fs::path& shot : run->shots) options.inputs.push_back(beside(file, shot));
-  for (const fs::path& body : run->templates) options.templates.push_back(beside(file, body));
-  options.out = beside(file, run->out);
-  WishOptions& wish = options.wish;
-  wish.width = run->width_px ? fmt::format("{}", *run->width_px) : "native";
-  wish.seam = run->seam;
-  wish.compression = run->compression;
-  options.jpeg = run->jpeg.has_value();
-  wish.rest.jpeg_quality = run->jpeg.value_or(RunJpeg{}).quality;
-  wish.rest.jpeg_width_px = run->jpeg.value_or(RunJpeg{}).width_px;
-  wish.level.level = run->level && !wish.level.no_level;
-  wish.strip_location = run->strip_location;
-  options.brackets.pattern = run->pattern;
-  options.brackets.grouping.rest_s = run->rest_s;
-  options.brackets.grouping.frames_per_shot = run->frames_per_shot;
-  return options;
+  auto grouping = options.brackets.grouping_options();
+  if (!grouping) return tl::unexpected(grouping.error());
+  return RunRequest{.shots = as_paths(options.inputs),
+                    .templates = as_paths(options.templates),
+                    .out = options.out,
+                    .wishes = std::move(*wishes),
+                    .grouping = std::move(*grouping),
+                    .jpeg = options.jpeg};
 }
 
 std::vector<std::string> restitch_words(const RestitchOptions& given) {
@@ -72,7 +66,7 @@ std::vector<std::string> restitch_words(const RestitchOptions& given) {
   for (const std::string& input : given.inputs) words.push_back(absolute(input));
   if (given.verify) words.emplace_back("--verify");
   if (given.wish.level.no_level) words.emplace_back("--no-level");
-  if (given.inputs.size() == 1 && is_run_file(given.inputs.front())) return words;
+  if (by_run_file(given)) return words;
   const auto add = [&](const std::string& option, const std::string& value) {
     words.push_back(option);
     words.push_back(value);

@@ -6,6 +6,7 @@
 #include "apps/cli/bracket_options.h"
 #include "apps/cli/wish_options.h"
 #include "base/result.h"
+#include "jobs/restitch/open_run.h"
 
 namespace seamwright {
 
@@ -23,12 +24,9 @@ struct RestitchOptions {
   bool verify = false;  ///< read everything again
 };
 
-/// True for `*.run.yaml`.
-[[nodiscard]] bool is_run_file(const std::string& path);
-
-/// With what a run file says in place of what would stand on the command line. Fails where both say
-/// something, and where nothing says where to write.
-[[nodiscard]] Result<RestitchOptions> with_run_file(RestitchOptions options);
+/// What the command line says, or the run file in its place. Fails where both say something, and
+/// where nothing says where to write.
+[[nodiscard]] Result<RunRequest> run_request(const RestitchOptions& options);
 
 /// The words of a shell that repeat this run on another machine, without --part, --dry-run and
 /// --json; paths absolute.

@@ -1,6 +1,5 @@
 #include "apps/cli/restitch_report.h"
 
-#include <cstdlib>
 #include <filesystem>
 
 #include <fmt/format.h>
@@ -67,9 +66,9 @@ void RestitchTeller::tell_all(const RunReport& report) const {
     console_.say(fmt::format(
         "finding: {} no longer holds what was written, though nothing has written to it since: "
         "check the disk{}",
-        output.string(), command_.verify ? "" : ", and run with --verify to read everything"));
+        output.string(), options_.verify ? "" : ", and run with --verify to read everything"));
   }
-  if (command_.verify) {
+  if (options_.verify) {
     console_.say(fmt::format("the panoramas of {} shots were read again", report.read_again));
   }
   for (const ItemOutcome& item : report.items) {
@@ -85,15 +84,15 @@ void RestitchTeller::tell_all(const RunReport& report) const {
                            report.count(ItemState::done), report.count(ItemState::unchanged),
                            report.count(ItemState::failed), report.count(ItemState::to_do),
                            report.stopped ? "; stopped: start again to go on" : ""));
-  if (command_.dry_run) tell_estimate(report);
+  if (options_.dry_run) tell_estimate(report);
 }
 
 // Disk by what TIFFs of that width take, time by what shots took before.
 void RestitchTeller::tell_estimate(const RunReport& report) const {
   const int count = report.count(ItemState::to_do);
   if (count == 0) return;
-  if (command_.wish.width != "native") {
-    const double width = std::strtod(command_.wish.width.c_str(), nullptr);
+  if (options_.width_px != 0) {
+    const double width = options_.width_px;
     console_.say(fmt::format("about {:.0f} MB of uncompressed TIFF to write",
                              0.5e-6 * width * width * 6 * count));
   }

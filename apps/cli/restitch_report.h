@@ -6,7 +6,6 @@
 #include <nlohmann/json_fwd.hpp>
 
 #include "apps/cli/console.h"
-#include "apps/cli/restitch_options.h"
 #include "jobs/archive/run.h"
 
 namespace seamwright {
@@ -14,8 +13,14 @@ namespace seamwright {
 /// Tells people how a run goes, and how it went.
 class RestitchTeller {
  public:
-  RestitchTeller(const Console& console, const RestitchOptions& command)
-      : console_(console), command_(command) {}
+  /// What of the command decides the words.
+  struct Options {
+    int width_px = 0;  ///< of the panoramas; 0: native
+    bool dry_run = false;
+    bool verify = false;
+  };
+
+  RestitchTeller(const Console& console, Options options) : console_(console), options_(options) {}
 
   /// After each shot; false where the person said stop.
   bool tell_one(const ItemOutcome& item, int at, int of);
@@ -25,7 +30,7 @@ class RestitchTeller {
   void tell_estimate(const RunReport& report) const;
 
   const Console& console_;
-  const RestitchOptions& command_;
+  const Options options_;
   std::string worst_;  // failed, or with the most findings so far
   std::size_t worst_findings_ = 0;
   int stitched_ = 0;

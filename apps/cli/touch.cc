@@ -17,7 +17,6 @@
 #include "templates/frame_scale.h"
 
 namespace seamwright {
-namespace fs = std::filesystem;
 
 namespace {
 
@@ -41,21 +40,6 @@ constexpr std::string_view kTouchExample =
     "\nOne tie already helps; where no tie speaks the template stands. Points beyond 10 m marked "
     "far tell most: they alone show a tilt between the lenses. Stitch the shot file afterwards. "
     "Finishes with findings (exit 2) when a tie looks wrong or the touch contradicts the template.";
-
-// The shot as its file at `out` will write it down.
-Result<ShotFile> written_down(const Shot& shot, const fs::path& out) {
-  ShotFile file = shot.edits();
-  file.frames.clear();
-  for (const fs::path& frame : shot.files.frames) {
-    auto relative = seen_from_shot_file(frame, out);
-    if (!relative) return tl::unexpected(relative.error());
-    file.frames.push_back(std::move(*relative));
-  }
-  auto body = seen_from_shot_file(shot.body.file, out);
-  if (!body) return tl::unexpected(body.error());
-  file.rig_template = TemplateReference{std::move(*body), shot.body.sha256};
-  return file;
-}
 
 // With the ties of the command line.
 Result<Shot> open(const TouchCommandOptions& options) {
@@ -164,7 +148,7 @@ Result<Outcome> run_touch(const TouchCommandOptions& options, const Console& con
   }
   const auto shot = open(options);
   if (!shot) return tl::unexpected(shot.error());
-  auto file = written_down(*shot, options.out);
+  auto file = document_at(*shot, options.out);
   if (!file) return tl::unexpected(file.error());
   const auto report = solve(options, *shot, console);
   if (!report) return tl::unexpected(report.error());

@@ -123,7 +123,7 @@ json seam_json(const Desk& desk, const std::vector<TouchSeam>& seam) {
 
 Result<std::unique_ptr<Bench>> Bench::open(std::shared_ptr<const Desk> desk,
                                            const std::filesystem::path& shot_file) {
-  auto session = Session::open(shot_file, desk->opened().shot, desk->rig().lens_count());
+  auto session = Session::open(shot_file, desk->opened().document, desk->rig().lens_count());
   if (!session) return tl::unexpected(session.error());
   std::unique_ptr<Bench> bench(new Bench(std::move(desk), std::move(*session)));
   if (auto done = bench->solve(); !done) return tl::unexpected(done.error());

@@ -3,14 +3,12 @@
 #include <algorithm>
 #include <chrono>
 #include <cstddef>
-#include <filesystem>
 #include <tuple>
 
 #include "apps/workbench/ring_picture.h"
 #include "compose/render/flat_look.h"
-#include "imaging/transfer.h"
 #include "imaging/write_image.h"
-#include "jobs/check/shot_check.h"
+#include "jobs/check/opened_check.h"
 
 namespace seamwright::workbench {
 
@@ -24,25 +22,8 @@ constexpr int kPictureQuality = 80;
 constexpr double kPlaceField_deg = 30;
 constexpr double kWholeField_deg = 90;
 
-// The touch that the shot's file holds, where it was made for the template at hand, and the edges
-// that it marks as upright.
-Result<void> put_saved(const ShotEntry& entry, OpenedShot& opened, ShotCheckOptions& options) {
-  std::error_code ignored;
-  if (!std::filesystem::exists(entry.shot_file, ignored)) return {};
-  const auto shot = read_shot_file(entry.shot_file);
-  if (!shot) return tl::unexpected(shot.error());
-  options.marked = shot->verticals;
-  if (!shot->touch || !opened.shot.rig_template || !shot->rig_template) return {};
-  if (shot->rig_template->sha256 != opened.shot.rig_template->sha256) return {};
-  auto rig = touched_rig(opened.body.rig(), *shot->touch);
-  if (!rig) return tl::unexpected(rig.error());
-  opened.body.solution.rig = std::move(*rig);
-  return {};
-}
-
 // The worst finding's place; without one, what lens 0 looks at.
 std::string picture_of(const OpenedShot& opened, const ShotFindings& found) {
-  const std::vector<Frame>& frames = opened.frames;
   FlatLook look{
       .field_deg = kWholeField_deg, .width_px = kPictureWidth_px, .height_px = kPictureHeight_px};
   for (const Finding& finding : found.findings) {
@@ -51,11 +32,8 @@ std::string picture_of(const OpenedShot& opened, const ShotFindings& found) {
     look.field_deg = kPlaceField_deg;
     break;
   }
-  const Image& first = frames.front().image;
-  const Rig rig = opened.body.rig().scaled_to(first.width(), first.height());
-  const auto transfer = TransferCurve::of(first);
-  const auto gains = transfer ? match_gains(rig, frames, *transfer) : unit_gains(rig.lens_count());
-  const auto picture = render_look(rig, frames, gains.gains, look);
+  const ShotPictures& pictures = opened.pictures;
+  const auto picture = render_look(pictures.rig, pictures.frames, gains_of(pictures).gains, look);
   return picture ? jpeg_bytes(*picture, kPictureQuality) : std::string();
 }
 
@@ -70,11 +48,7 @@ Result<CheckedShot> checked(const ShotEntry& entry, const OpenShotFn& open_shot,
   if (!tell(progress, "reading", 0)) return fail(stopped_while("checking"));
   auto opened = open_shot(entry);
   if (!opened) return failed_check(entry, opened.error());
-  ShotCheckOptions options;
-  if (auto done = put_saved(entry, *opened, options); !done) {
-    return failed_check(entry, done.error());
-  }
-  const auto check = check_shot(entry.name, opened->body, opened->frames, options, progress);
+  const auto check = check_shot(entry.name, opened->shot, opened->pictures, {}, progress);
   if (!check) {
     if (check.error().kind == ErrorKind::cancelled) return tl::unexpected(check.error());
     return failed_check(entry, check.error());

@@ -10,8 +10,8 @@
 #include "compose/render/render.h"
 #include "compose/render/seam_plan.h"
 #include "features/strip.h"
-#include "imaging/transfer.h"
 #include "imaging/write_image.h"
+#include "jobs/shot/open_shot.h"
 #include "templates/frame_scale.h"
 
 namespace seamwright::workbench {
@@ -34,10 +34,27 @@ Error no_overlap(const std::string& file) {
 
 }  // namespace
 
+Result<OpenedShot> open_entry(const ShotEntry& entry, const std::filesystem::path& template_file) {
+  std::error_code code;
+  auto files = std::filesystem::exists(entry.shot_file, code) ? read_shot_files(entry.shot_file)
+                                                              : Result<ShotFiles>(entry.files);
+  if (!files) return tl::unexpected(files.error());
+  auto shot = open_shot(std::move(*files),
+                        {.template_file = template_file, .old_touch = OldTouch::where_it_fits});
+  if (!shot) return tl::unexpected(shot.error());
+  auto document = document_at(*shot, entry.shot_file);
+  if (!document) return tl::unexpected(document.error());
+  document->touch.reset();  // it comes of the ties
+  auto pictures = read_pictures(*shot, Exposures::middle);
+  if (!pictures) return tl::unexpected(pictures.error());
+  return OpenedShot{
+      .shot = std::move(*shot), .document = std::move(*document), .pictures = std::move(*pictures)};
+}
+
 Result<std::shared_ptr<const Desk>> Desk::make(OpenedShot opened) {
   std::shared_ptr<Desk> desk(new Desk(std::move(opened)));
-  const std::vector<Frame>& frames = desk->opened_.frames;
-  const Rig& rig = desk->opened_.body.rig();
+  const std::vector<Frame>& frames = desk->frames();
+  const Rig& rig = desk->body().rig();
   const std::string& file = frames.front().info.file;
   const int width = frames.front().image.width();
   const int height = frames.front().image.height();
@@ -99,7 +116,7 @@ std::optional<Desk::Matched> Desk::match(std::size_t pair, int lens, const Vec2&
 Result<TouchResult> Desk::touch(const std::vector<ManualTie>& ties) const {
   std::vector<Tie> scaled_ties;
   for (const ManualTie& tie : ties) scaled_ties.push_back(scaled_tie(tie.as_tie(0), scale_));
-  const RigSolution& solution = opened_.body.solution;
+  const RigSolution& solution = body().solution;
   auto result = seamwright::touch(solution.rig, solution.covariance,
                                   solution.quality.flex_sigma_rad, scaled_ties);
   if (!result) return result;
@@ -119,7 +136,7 @@ Result<TouchResult> Desk::touch(const std::vector<ManualTie>& ties) const {
 }
 
 Rig Desk::touched(const TouchResult& result) const {
-  const Image& first = opened_.frames.front().image;
+  const Image& first = frames().front().image;
   return result.rig.scaled_to(first.width(), first.height());
 }
 
@@ -133,21 +150,18 @@ std::string Desk::strip(std::size_t pair, int lens, const Rig& rig) const {
   }
   constexpr int kQuality = 88;
   return jpeg_bytes(
-      ring_picture(opened_.frames[static_cast<std::size_t>(lens)].image, lens_of(rig, lens), grid),
+      ring_picture(frames()[static_cast<std::size_t>(lens)].image, lens_of(rig, lens), grid),
       kQuality);
 }
 
 const GainMatch& Desk::gains() const {
-  std::call_once(gains_once_, [this] {
-    const auto transfer = TransferCurve::of(opened_.frames.front().image);
-    gains_ =
-        transfer ? match_gains(rig_, opened_.frames, *transfer) : unit_gains(rig_.lens_count());
-  });
+  std::call_once(gains_once_,
+                 [this] { gains_ = match_gains(rig_, frames(), opened_.pictures.transfer); });
   return gains_;
 }
 
 Result<std::string> Desk::look(const FlatLook& look, const Rig& rig) const {
-  const auto picture = render_look(rig, opened_.frames, gains().gains, look);
+  const auto picture = render_look(rig, frames(), gains().gains, look);
   if (!picture) return tl::unexpected(picture.error());
   return jpeg_bytes(*picture, kLookQuality);
 }
@@ -155,7 +169,7 @@ Result<std::string> Desk::look(const FlatLook& look, const Rig& rig) const {
 Result<std::string> Desk::sphere(const Rig& rig) const {
   const SeamPlan no_seams{.pairs = {}, .gains = gains()};  // or they would be found each time
   const RenderOptions options{.width_px = kSphereWidth_px, .seams = &no_seams};
-  const auto panorama = render_panorama(rig, opened_.frames, options);
+  const auto panorama = render_panorama(rig, frames(), options);
   if (!panorama) return tl::unexpected(panorama.error());
   return jpeg_bytes(for_screen(panorama->image), kLookQuality);
 }

@@ -16,6 +16,7 @@
 #include "compose/render/flat_look.h"
 #include "features/lens_view.h"
 #include "imaging/frame.h"
+#include "jobs/shot/shot.h"
 #include "projection/ribbon.h"
 #include "solver/touch.h"
 #include "templates/rig_template.h"
@@ -25,10 +26,15 @@ namespace seamwright::workbench {
 
 /// A shot as it was read.
 struct OpenedShot {
-  RigTemplate body;
-  ShotFile shot;  ///< as its file has it, or would; names the template with its hash
-  std::vector<Frame> frames;
+  Shot shot;
+  ShotFile document;  ///< as its file has it, or would; names the template with its hash
+  ShotPictures pictures;
 };
+
+/// Opens a shot of the list; a touch of another template than the one at hand counts for nothing.
+/// `template_file` empty: the one that the shot file names.
+[[nodiscard]] Result<OpenedShot> open_entry(const ShotEntry& entry,
+                                            const std::filesystem::path& template_file);
 
 /// Reads frames, template and shot file of an entry. Called from several threads.
 using OpenShotFn = std::function<Result<OpenedShot>(const ShotEntry&)>;
@@ -42,6 +48,7 @@ class Desk {
   Desk& operator=(const Desk&) = delete;
 
   [[nodiscard]] const OpenedShot& opened() const { return opened_; }
+  [[nodiscard]] const std::vector<Frame>& frames() const { return opened_.pictures.frames; }
   /// The template's rig at the frames' size.
   [[nodiscard]] const Rig& rig() const { return rig_; }
   /// Where lenses meet; ties, strips and seams are told on these grids.
@@ -78,6 +85,7 @@ class Desk {
  private:
   explicit Desk(OpenedShot opened) : opened_(std::move(opened)) {}
   [[nodiscard]] const GainMatch& gains() const;
+  [[nodiscard]] const RigTemplate& body() const { return opened_.shot.body.rig_template; }
 
   OpenedShot opened_;
   Rig rig_;

@@ -68,7 +68,7 @@ void SeamJob::run(const SeamTask& task) {
   SeamOptions options{.strokes = task.strokes};
   for (const ManualTie& tie : task.ties) options.ties.push_back(tie.as_tie(0));
   const auto plan =
-      plan_seams(task.rig, task.desk->opened().frames, options, [this](const Progress& progress) {
+      plan_seams(task.rig, task.desk->frames(), options, [this](const Progress& progress) {
         const std::lock_guard lock(mutex_);
         stage_ = progress.stage;
         fraction_ = progress.fraction;

@@ -4,25 +4,27 @@
 #include <string>
 #include <vector>
 
+#include "base/progress.h"
 #include "base/result.h"
+#include "jobs/shot/shot_files.h"
 
 namespace seamwright::workbench {
 
 /// A shot of the opened folder.
 struct ShotEntry {
   std::string name;
-  std::filesystem::path shot_file;            ///< need not be there yet
-  bool has_file = false;                      ///< it is
-  std::vector<std::filesystem::path> frames;  ///< one a lens; empty where the shot file says them
+  std::filesystem::path shot_file;  ///< need not be there yet
+  ShotFiles files;                  ///< as they were found; a shot file may be written since
 };
 
 struct ShotList {
   std::vector<ShotEntry> shots;  ///< by name
-  std::vector<Error> left_out;   ///< frames of shots that are not all there
+  std::vector<Error> left_out;   ///< shots that are of no use as they are
 };
 
-/// A `*.shot.yaml`, or every shot of a folder by name: its shot files, and frames NAME_front and
-/// NAME_back, or NAME_0, NAME_1 …, that have none yet. Fails where there are none.
-[[nodiscard]] Result<ShotList> list_shots(const std::filesystem::path& shot_or_folder);
+/// A `*.shot.yaml`, or every shot of a folder (jobs/shot/shot_list.h) whose files are there, by
+/// name. Fails where there are none.
+[[nodiscard]] Result<ShotList> list_shots(const std::filesystem::path& shot_or_folder,
+                                          int lens_count, const ProgressFn& progress = {});
 
 }  // namespace seamwright::workbench

@@ -77,7 +77,7 @@ std::optional<Error> check_numbers(const Deliverables& wanted, int panorama_widt
     return Error{.where = {},
                  .field = "jpeg width",
                  .what = fmt::format("a JPEG ends at {} pixels", kMostJpegSide),
-                 .remedy = "give a smaller --jpeg-width"};
+                 .remedy = "give a smaller 'jpeg_width'"};
   }
   if (wanted.jpeg_quality < 1 || wanted.jpeg_quality > 100) {
     return Error{.where = {},

@@ -38,7 +38,7 @@ std::optional<Error> check_destination(const fs::path& path, int width_px) {
         .where = path.string(),
         .field = {},
         .what = fmt::format("{} px is wider than a JPEG can be ({})", width_px, kJpegMaxSide),
-        .remedy = "write a TIFF, or give a smaller --width"};
+        .remedy = "write a TIFF, or give a smaller 'width'"};
   }
   auto probe = PendingFile::create(path);
   if (!probe) return probe.error();

@@ -62,7 +62,12 @@ Result<Rig> rig_of(const BodyTemplate& body, const ShotFiles& files) {
 Result<Shot> shot_of(ShotFiles files, BodyTemplate body, const OpenOptions& options,
                      bool template_is_given) {
   if (auto error = options.wishes.validate()) return fail(std::move(*error));
-  if (options.old_touch == OldTouch::replaced) files.document.touch.reset();
+  const auto& reference = files.document.rig_template;
+  const bool fits = reference && reference->sha256 == body.sha256;
+  if (options.old_touch == OldTouch::replaced ||
+      (options.old_touch == OldTouch::where_it_fits && !fits)) {
+    files.document.touch.reset();
+  }
   if (auto error = check_template(body, files, template_is_given)) {
     return fail(std::move(*error));
   }

@@ -14,7 +14,11 @@
 namespace seamwright {
 
 /// What becomes of the touch that a shot file holds already.
-enum class OldTouch { kept, replaced };
+enum class OldTouch {
+  kept,           ///< refused where it is another template's
+  replaced,       ///< as if there were none
+  where_it_fits,  ///< kept where it is this template's
+};
 
 [[nodiscard]] Result<BodyTemplate> read_body_template(const std::filesystem::path& file);
 

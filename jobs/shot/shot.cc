@@ -32,6 +32,36 @@ Result<ShotPictures> merged_pictures(const Shot& shot, const ProgressFn& progres
   return pictures;
 }
 
+// The exposures of each frame, as a shot file at another place than the shot's own names them.
+Result<std::vector<std::vector<BracketFrame>>> brackets_seen_from(const ShotFiles& files,
+                                                                  const fs::path& shot_file) {
+  std::vector<std::vector<BracketFrame>> brackets;
+  const auto add = [&](const fs::path& file, std::optional<double> ev) -> Result<void> {
+    auto relative = seen_from_shot_file(file, shot_file);
+    if (!relative) return tl::unexpected(relative.error());
+    brackets.back().push_back({std::move(*relative), ev});
+    return {};
+  };
+  for (const auto& bracket : files.document.brackets) {
+    brackets.emplace_back();
+    for (const BracketFrame& frame : bracket) {
+      const auto done = add(beside_shot_file(files.shot_file, frame.file), frame.ev);
+      if (!done) return tl::unexpected(done.error());
+    }
+  }
+  if (!files.grouped) return brackets;
+  for (const BracketSeries& series : files.grouped->series.lenses) {
+    brackets.emplace_back();
+    for (const BracketStep& step : series.steps) {
+      for (const BracketMember& member : step.members) {
+        const auto done = add(files.grouped->frames[member.frame].file, std::nullopt);
+        if (!done) return tl::unexpected(done.error());
+      }
+    }
+  }
+  return brackets;
+}
+
 Result<ShotPictures> single_pictures(const Shot& shot) {
   auto frames = read_shot(shot.files.frames, shot.files.intake);
   if (!frames) return tl::unexpected(frames.error());
@@ -77,6 +107,25 @@ SeamOptions seam_options_of(const Shot& shot, const Quat& turned_from_rig) {
     for (PanoramaPlace& place : stroke.path) place = place_of(turned_from_rig * place.direction());
   }
   return options;
+}
+
+Result<ShotFile> document_at(const Shot& shot, const fs::path& shot_file) {
+  ShotFile document = shot.edits();
+  if (shot.files.shot_file != shot_file) {
+    document.frames.clear();
+    for (const fs::path& frame : shot.files.frames) {
+      auto relative = seen_from_shot_file(frame, shot_file);
+      if (!relative) return tl::unexpected(relative.error());
+      document.frames.push_back(std::move(*relative));
+    }
+    auto brackets = brackets_seen_from(shot.files, shot_file);
+    if (!brackets) return tl::unexpected(brackets.error());
+    document.brackets = std::move(*brackets);
+  }
+  auto body = seen_from_shot_file(shot.body.file, shot_file);
+  if (!body) return tl::unexpected(body.error());
+  document.rig_template = TemplateReference{std::move(*body), shot.body.sha256};
+  return document;
 }
 
 Result<MadeFrom> provenance_of(const Shot& shot) {

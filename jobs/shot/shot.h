@@ -72,6 +72,11 @@ enum class Exposures {
 [[nodiscard]] SeamOptions seam_options_of(const Shot& shot,
                                           const Quat& turned_from_rig = Quat::Identity());
 
+/// What a shot file at that place says of the shot: its frames and its template, seen from there,
+/// with the template's hash. Fails across drives.
+[[nodiscard]] Result<ShotFile> document_at(const Shot& shot,
+                                           const std::filesystem::path& shot_file);
+
 /// What the panorama records of its origin: names and content hashes of pictures and shot file, in
 /// the order of their names. Reads every file.
 [[nodiscard]] Result<MadeFrom> provenance_of(const Shot& shot);

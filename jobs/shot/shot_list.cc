@@ -15,6 +15,7 @@
 #include "imaging/metadata.h"
 #include "jobs/brackets/frame_list.h"
 #include "jobs/brackets/grouping.h"
+#include "jobs/shot/named_frames.h"
 #include "templates/shot_file.h"
 
 namespace seamwright {
@@ -156,10 +157,71 @@ bool lone_files_are_whole(const FrameListing& listing, const WholeShots& grouped
   return lone_count > std::count_if(grouped.left_out.begin(), grouped.left_out.end(), may_belong);
 }
 
+Error lacks_frames(const NamedFrames& frames, int lens_count) {
+  const auto count = static_cast<int>(frames.size());
+  return {.kind = ErrorKind::user_input,
+          .where = frames.begin()->second.string(),
+          .field = "lenses",
+          .what = count < lens_count
+                      ? fmt::format("{} is missing beside it", missing_name(frames))
+                      : fmt::format("the names tell {} lenses, the body has {}", count, lens_count),
+          .remedy = "add the frame, or a shot file that names all of them"};
+}
+
+ListedShot from_names(const std::string& name, const NamedFrames& frames, int lens_count) {
+  ListedShot shot{.name = name};
+  shot.files.name = name;
+  shot.files.intake.lens_count = lens_count;
+  shot.files.document.intake = shot.files.intake;
+  for (const auto& [lens, file] : frames) shot.files.frames.push_back(file);
+  return shot;
+}
+
+/// What names alone tell.
+struct ByName {
+  std::vector<ListedShot> shots;
+  std::vector<ListedShot> incomplete;
+};
+
+// Whether EXIF leaves it to the name of a frame which shot and lens it is of. Numbers count only
+// where no time is told: they may be of exposures.
+bool name_must_tell(const ListedFrame& frame) {
+  if (frame.info.lens_model.value_or("").empty() && names_lens_by_word(frame.file)) return true;
+  return !frame.info.taken_at;
+}
+
+// Takes out of the list what names tell. What lies there and could not be listed is not missing.
+ByName take_by_name(std::vector<ListedFrame>& listed, int lens_count) {
+  std::vector<fs::path> files;
+  for (const ListedFrame& frame : listed) {
+    if (name_must_tell(frame)) files.push_back(frame.file);
+  }
+  ByName found;
+  std::set<fs::path> taken;
+  for (const auto& [name, frames] : frames_by_name(files)) {
+    const fs::path& first = frames.begin()->second;
+    const bool whole = is_whole(frames, lens_count);
+    std::error_code code;
+    if (!whole && fs::exists(first.parent_path() / missing_name(frames), code)) continue;
+    for (const auto& [lens, file] : frames) taken.insert(file);
+    if (whole) {
+      found.shots.push_back(from_names(name, frames, lens_count));
+    } else {
+      found.incomplete.push_back(
+          failed_shot(first.filename().string(), lacks_frames(frames, lens_count)));
+    }
+  }
+  std::erase_if(listed, [&](const ListedFrame& frame) { return taken.contains(frame.file); });
+  return found;
+}
+
 Result<void> add_loose(const std::vector<fs::path>& files, const GroupingOptions& grouping,
                        int lens_count, const ProgressFn& progress, std::vector<ListedShot>& shots) {
-  const auto listing = list_readable_frames(files, progress);
+  auto listing = list_readable_frames(files, progress);
   if (!listing) return tl::unexpected(listing.error());
+  const ByName by_name = grouping.pattern || grouping.frames_per_shot > 0
+                             ? ByName{}
+                             : take_by_name(listing->frames, lens_count);
   GroupingOptions options = grouping;
   options.lens_count = lens_count;
   const auto grouped = group_whole_shots(listing->frames, options, listing->unlisted);
@@ -172,6 +234,8 @@ Result<void> add_loose(const std::vector<fs::path>& files, const GroupingOptions
     auto shot = from_group(listing->frames, group, lens_count, one_holds_all);
     shots.push_back(shot ? std::move(*shot) : failed_shot(group.name, shot.error()));
   }
+  shots.insert(shots.end(), by_name.incomplete.begin(), by_name.incomplete.end());
+  shots.insert(shots.end(), by_name.shots.begin(), by_name.shots.end());
   return {};
 }
 

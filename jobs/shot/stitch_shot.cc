@@ -1,7 +1,9 @@
 #include "jobs/shot/stitch_shot.h"
 
+#include <algorithm>
 #include <cmath>
 #include <future>
+#include <system_error>
 #include <utility>
 
 #include "base/file.h"
@@ -39,16 +41,31 @@ std::optional<Error> check_wishes(const ShotWishes& wishes, const StitchFiles& f
                .remedy = "leave one of the two out"};
 }
 
+// By whatever name or link, also where no guard was told.
+bool is_of_shot(const fs::path& file, const Shot& shot) {
+  std::error_code code;
+  const auto is_it = [&](const fs::path& other) { return fs::equivalent(file, other, code); };
+  const std::vector<fs::path> all = shot.files.all();
+  const std::vector<fs::path>& frames = shot.files.frames;
+  return is_it(shot.body.file) || std::any_of(all.begin(), all.end(), is_it) ||
+         std::any_of(frames.begin(), frames.end(), is_it);
+}
+
 // No output may be one of the shot's files.
-std::optional<Error> check_outputs(const StitchFiles& files) {
+std::optional<Error> check_outputs(const StitchFiles& files, const Shot& shot) {
   const std::pair<const char*, const fs::path&> outputs[] = {
       {"out", files.out}, {"jpeg", files.jpeg}, {"layers", files.layers}, {"light", files.light}};
   for (const auto& [field, file] : outputs) {
     if (file.empty()) continue;
-    if (auto error = refusal_to_write(file)) {
-      error->field = field;
-      return error;
+    auto error = refusal_to_write(file);
+    if (!error && is_of_shot(file, shot)) {
+      error = Error{.where = file.string(),
+                    .what = "is one of the files that this is made from",
+                    .remedy = "give another name"};
     }
+    if (!error) continue;
+    error->field = field;
+    return error;
   }
   return std::nullopt;
 }
@@ -213,7 +230,7 @@ Result<StitchReport> stitch_pictures(Stitch stitch, const Levelled& levelled) {
 Result<StitchReport> stitch_shot(const Shot& shot, const StitchFiles& files,
                                  const ProgressFn& progress) {
   if (auto error = check_wishes(shot.wishes, files)) return fail(std::move(*error));
-  if (auto error = check_outputs(files)) return fail(std::move(*error));
+  if (auto error = check_outputs(files, shot)) return fail(std::move(*error));
   // Hashing files takes as long as reading them: both at once.
   auto hashed = std::async(std::launch::async, [&] { return provenance_of(shot); });
   const auto pictures = read_pictures(shot, Exposures::all, progress);

@@ -148,7 +148,7 @@ TEST_CASE("A pattern stands in for EXIF that is not there") {
 TEST_CASE("What cannot be grouped is refused in a clear line") {
   auto missing = two_rooms();
   missing.pop_back();
-  CHECK_THAT(refusal(missing), Catch::Contains("lacks the +2.0 EV step"));
+  CHECK_THAT(refusal(missing), Catch::Contains("lacks the +2.0 EV step: nothing is there beside "));
   CHECK(group_brackets(missing, {.allow_missing = true}));
 
   auto half = two_rooms();
@@ -204,7 +204,8 @@ TEST_CASE("What does not fit in is left out by name, and the rest is grouped") {
         "six.tif | six.tif: body: taken with 'Lantern Lantern Six'",
         "wide.tif | wide.tif: size: 201 x 200 px",
         "timeless.tif | timeless.tif: EXIF: says no date",
-        "lone_front | lone_front: lenses: has 1 of them where other shots have 2"}) {
+        "lone_front | lone_front: lenses: has 1 of them where other shots have 2: there is "
+        "only lone_front.tif"}) {
     CHECK_THAT(told, Catch::Contains(line));
   }
   for (const LeftOut& left : grouped->left_out) CHECK(left.shot_known == left.frame.empty());

@@ -239,6 +239,48 @@ TEST_CASE("a lone frame is not taken for all lenses where its neighbour was left
   CHECK_FALSE(fs::exists(card.dir / "out" / "attic.tif"));
 }
 
+TEST_CASE("stitch takes a folder that holds one frame of each lens", "[left-out]") {
+  if (test::program().empty()) return;
+  Card card;
+  fs::remove(card.at("bath_front.tif"));
+  fs::remove(card.at("bath_back.tif"));
+  const auto stitch = [&](std::vector<std::string> frames, const std::string& name) {
+    const std::string out = (card.dir / name).string();
+    frames.insert(frames.begin(), {"stitch", "--template", card.shot.template_file(), "--out", out,
+                                   "--width", "256", "--seam", "plain"});
+    const auto ran = run(frames);
+    INFO(ran.err);
+    REQUIRE((ran.exit_code == 0 || ran.exit_code == 2));
+    return test::pixels_of(out);
+  };
+  CHECK(stitch({card.folder}, "folder.tif") ==
+        stitch({card.at("attic_front.tif"), card.at("attic_back.tif")}, "frames.tif"));
+}
+
+TEST_CASE("frames that do not say lens or time are shots where their names do", "[left-out]") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  const test::SmallShot shot(dir.path());
+  fs::create_directories(dir / "rooms");
+  for (const std::string lens : {"front", "back"}) {
+    const auto picture = read_image(shot.at(lens + ".tif"));
+    REQUIRE(picture);
+    REQUIRE(write_image(dir / "rooms" / ("attic_" + lens + ".tif"), *picture));
+    // Of the time that all of these files say, and no lens.
+    fs::copy(shot.at(lens + ".tif"), dir / "rooms" / ("den_" + lens + ".tif"));
+    if (lens == "front") REQUIRE(write_image(dir / "rooms" / "bath_front.tif", *picture));
+  }
+  const auto ran = run({"restitch", (dir / "rooms").string(), "--template", shot.template_file(),
+                        "--out", (dir / "out").string(), "--width", "256", "--seam", "plain"});
+  INFO(ran.err);
+  CHECK(ran.exit_code == 2);
+  CHECK(fs::exists(dir / "out" / "attic.tif"));
+  CHECK(fs::exists(dir / "out" / "den.tif"));
+  CHECK_THAT(ran.err, Catch::Contains("2 stitched") &&
+                          Catch::Contains("bath_front.tif: failed: ") &&
+                          Catch::Contains("bath_back.tif is missing beside it"));
+}
+
 TEST_CASE("shots that would take each other's place are both left out", "[left-out]") {
   if (test::program().empty()) return;
   Card card;

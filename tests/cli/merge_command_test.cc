@@ -244,9 +244,13 @@ TEST_CASE("merge refuses what does not belong together in one line") {
 
   // EXIF absent.
   test::check_refused(run({"merge", shot.at("both.tif"), "--out", out}), "no date and time");
+  // A library knows the setting, the program its option.
+  CHECK_THAT(run({"merge", shot.at("both.tif"), "--out", out}).err,
+             Catch::Contains("by --pattern with") && Catch::Contains("by --frames-per-shot"));
   // A missing bracket, and without the check.
   std::filesystem::remove(card + "/room_3_back.tif");
-  test::check_refused(run({"merge", card, "--out", out}), "lacks the +2.0 EV step");
+  test::check_refused(run({"merge", card, "--out", out}),
+                      "lacks the +2.0 EV step: nothing is there beside room_3_front.tif");
   CHECK(run({"merge", card, "--list", "--allow-missing"}).exit_code == 0);
   // Another body.
   FrameInfo other = info_of(2, 2, "back");

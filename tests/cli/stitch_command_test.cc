@@ -386,7 +386,7 @@ TEST_CASE("stitch refuses outputs it cannot write, and leaves nothing") {
   SECTION("odd width") {
     check_refused(run({"stitch", "--template", shot.template_file(), shot.front(), shot.back(),
                        "--out", shot.at("p.tif"), "--width", "257"}),
-                  "even");
+                  "--width: 257 px is not an even");
   }
   SECTION("no width") {
     check_refused(run({"stitch", "--template", shot.template_file(), shot.front(), shot.back(),

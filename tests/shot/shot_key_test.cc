@@ -128,7 +128,7 @@ TEST_CASE("a change of any wish is a change of the key", "[shot]") {
       CHECK(text_of(changed) != before);
     });
   }
-  CHECK(changes == 66);
+  CHECK(changes == 61);
 }
 
 TEST_CASE("a change of how frames lie or are grouped is a change of the key", "[shot]") {

@@ -14,7 +14,7 @@ std::vector<ShotEntry> entries(const test::ScratchDir& scratch,
                                const std::vector<const char*>& names) {
   std::vector<ShotEntry> list;
   for (const char* name : names) {
-    list.push_back({name, scratch / (std::string(name) + ".shot.yaml"), false, {}});
+    list.push_back({name, scratch / (std::string(name) + ".shot.yaml"), {}});
   }
   return list;
 }
@@ -54,7 +54,7 @@ TEST_CASE("shots that cannot be checked come first, then the worst, then what is
   REQUIRE(wait_for_end(job) == "done");
   CHECK(job.status()["checked"] == 3);
   CHECK(job.order() == std::vector{2, 0, 1});
-  CHECK(job.result(2)["failure"] == no_frames({"cellar", {}, false, {}}).line());
+  CHECK(job.result(2)["failure"] == no_frames({"cellar", {}, {}}).line());
   CHECK(job.picture(2).empty());
   const auto noise = job.result(0);
   CHECK(noise["score_px"] == 100);

@@ -23,7 +23,7 @@ struct RunningServer {
 
   explicit RunningServer(workbench::HttpLimits limits = {})
       : server(
-            {{"room", scratch / "room.shot.yaml", false, {"front.tif", "back.tif"}}},
+            {{"room", scratch / "room.shot.yaml", {}}},
             [](const workbench::ShotEntry&) -> Result<workbench::OpenedShot> {
               return small_shot();
             },

@@ -18,7 +18,7 @@ struct Program {
   ShotCalls calls;
 
   explicit Program(const test::ScratchDir& folder)
-      : calls({{"room", folder / "room.shot.yaml", false, {"front.tif", "back.tif"}}},
+      : calls({{"room", folder / "room.shot.yaml", {}}},
               [](const ShotEntry&) -> Result<OpenedShot> { return test::small_shot(); }) {}
 
   [[nodiscard]] Result<json> draw(double x) {

@@ -11,8 +11,11 @@ namespace seamwright::test {
 /// A small body and a frame of noise a lens.
 [[nodiscard]] inline workbench::OpenedShot small_shot() {
   workbench::OpenedShot opened;
-  opened.body.solution.rig = nominal_rig({.width_px = 160, .height_px = 160});
-  opened.shot.frames = {"front.tif", "back.tif"};
+  const Rig rig = nominal_rig({.width_px = 160, .height_px = 160});
+  opened.shot.body.rig_template.solution.rig = rig;
+  opened.shot.rig = rig;
+  opened.document.frames = {"front.tif", "back.tif"};
+  opened.pictures.rig = rig;
   Random random(7);
   for (int lens = 0; lens < 2; ++lens) {
     Image image(160, 160, Channels::rgb, SampleType::u8);
@@ -21,7 +24,7 @@ namespace seamwright::test {
         code = static_cast<std::uint8_t>(random.bits() & 0xFFU);
       }
     }
-    opened.frames.push_back({std::move(image), {.file = "frame.tif"}});
+    opened.pictures.frames.push_back({std::move(image), {.file = "frame.tif"}});
   }
   return opened;
 }
