@@ -1,7 +1,6 @@
 #include "jobs/shot/stitch_shot.h"
 
 #include <algorithm>
-#include <cmath>
 #include <future>
 #include <system_error>
 #include <utility>

@@ -46,7 +46,11 @@ if(WITH_PROGRAM)
   if(NOT output MATCHES "^([0-9]+) x ([0-9]+) px, 1 pair of lenses joined by depth")
     message(FATAL_ERROR "the outside program said:\n${output}")
   endif()
-  run("${program}" stitch --template ${shot} --out "${SCRATCH}/own.tif")
+  execute_process(COMMAND "${program}" stitch --template ${shot} --out "${SCRATCH}/own.tif"
+    RESULT_VARIABLE code ERROR_VARIABLE said)
+  if(NOT code MATCHES "^[02]$")  # 2: with a finding about what stands below
+    message(FATAL_ERROR "the installed program gave ${code}: ${said}")
+  endif()
   run(${CMAKE_COMMAND} -E compare_files "${SCRATCH}/outside.tif" "${SCRATCH}/own.tif")
 
   # What is refused is told in one line, and nothing is written.
