@@ -121,6 +121,7 @@ constexpr double kTilt_deg = 0.1;
 constexpr double kMiss_px = 0.4;
 constexpr double kBroken = 0.02;
 constexpr double kBlemished = 0.04;
+constexpr double kUnlike = 0.008;  // 0.0030 at stand 1; 0.0175 with depth left out
 constexpr double kLight = 0.045;
 
 // Stitches, and holds the panorama against the room.
@@ -140,14 +141,16 @@ void check_panorama(const std::string& template_file, const Words& frames, int s
   WARN(name << ": width " << picture.width << " px; tilt " << placed.tilt_deg << " deg, heading "
             << placed.turn_deg.y() << " deg, places within " << placed.miss_px << " px ("
             << placed.patches << " patches); seam: " << 100 * seam.broken << " % broken, "
-            << 100 * seam.blemished << " % blemished of " << seam.textured << "; light within "
-            << 100 * light.most << " % in " << light.zones << " zones");
+            << 100 * seam.blemished << " % blemished of " << seam.textured << ", unlike "
+            << seam.unlike << "; light within " << 100 * light.most << " % in " << light.zones
+            << " zones");
   CHECK(placed.patches >= 100);
   CHECK(placed.tilt_deg < kTilt_deg);
   CHECK(placed.miss_px < kMiss_px);
   CHECK(seam.textured >= 60);
   CHECK(seam.broken <= kBroken);
   CHECK(seam.blemished <= kBlemished);
+  CHECK(seam.unlike < kUnlike);
   CHECK(light.zones >= 36);
   CHECK(light.most < kLight);
 }

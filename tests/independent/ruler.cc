@@ -203,12 +203,14 @@ SeamPatches seam_patches(const Picture& stitched, const Room& room, const Stand&
       for (double along = near - 1.5; along <= near + 1.5; along += 0.25)
         take(along, beside, stretch);
     }
+    result.unlike += 1 - best;
     broken += best < 0.85 ? 1 : 0;
     blemished += best < 0.93 ? 1 : 0;
   }
   if (result.textured > 0) {
     result.broken = static_cast<double>(broken) / result.textured;
     result.blemished = static_cast<double>(blemished) / result.textured;
+    result.unlike /= result.textured;
   }
   return result;
 }

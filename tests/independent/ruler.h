@@ -31,6 +31,7 @@ struct SeamPatches {
   int textured = 0;
   double broken = 0;     ///< share that is unlike the room under any shift and stretch: below 0.85
   double blemished = 0;  ///< the same below 0.93
+  double unlike = 0;     ///< mean of 1 − likeness
 };
 
 /// Patches of 4.2 degrees, every 2.1, where the lenses meet; but for 20 degrees around straight
