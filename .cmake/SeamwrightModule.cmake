@@ -86,6 +86,23 @@ endfunction()
 # anonymous namespaces are unique in their program.
 add_custom_target(unit_tests)
 add_custom_target(end_to_end_tests)
+
+# seamwright_study(NAME SOURCES ... LINK ...)
+#
+# A long measurement, `study_NAME`: the checks build all of them (target `studies`), `./bootstrap
+# study` runs them.
+add_custom_target(studies)
+function(seamwright_study name)
+  cmake_parse_arguments(arg "" "" "SOURCES;LINK" ${ARGN})
+  set(target study_${name})
+  add_executable(${target} EXCLUDE_FROM_ALL ${arg_SOURCES})
+  target_include_directories(${target} PRIVATE ${PROJECT_SOURCE_DIR})
+  target_link_libraries(${target} PRIVATE ${arg_LINK} seamwright_build_flags)
+  target_compile_options(${target} PRIVATE ${seamwright_light_options})
+  set_target_properties(${target} PROPERTIES UNITY_BUILD OFF)
+  add_dependencies(studies ${target})
+endfunction()
+
 function(seamwright_test name)
   cmake_parse_arguments(arg "SLOW;LONG" "LABEL" "SOURCES;LINK;PRECOMPILE" ${ARGN})
   if(NOT arg_LABEL)

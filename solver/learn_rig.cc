@@ -73,7 +73,7 @@ SolutionQuality quality_of(const AdjustResult& result, std::span<const Tie> ties
 }
 
 // RMS of the expected seam error over all pairs of lenses that overlap.
-void add_expected_seam(const SharedTerms& terms, RigSolution& solution) {
+std::optional<Error> add_expected_seam(const SharedTerms& terms, RigSolution& solution) {
   std::vector<SeamSample> all;
   for (int a = 0; a < solution.rig.lens_count(); ++a) {
     for (int b = a + 1; b < solution.rig.lens_count(); ++b) {
@@ -83,9 +83,11 @@ void add_expected_seam(const SharedTerms& terms, RigSolution& solution) {
       all.insert(all.end(), samples.begin(), samples.end());
     }
   }
-  const SeamSummary summary = summarise(all);
-  solution.quality.expected_seam_along_px = summary.along_rms_px;
-  solution.quality.expected_seam_across_px = summary.across_rms_px;
+  const auto summary = summarise(all);
+  if (!summary) return summary.error();
+  solution.quality.expected_seam_along_px = summary->along_rms_px;
+  solution.quality.expected_seam_across_px = summary->across_rms_px;
+  return std::nullopt;
 }
 
 // Robust and stiff first, then everything free while outliers leave, then to the end. Nobody asks
@@ -394,7 +396,7 @@ class RigLearner {
     solution.quality.flex_sigma_rad = shots > 1 ? flex_sigma_rad_ : 0;
     solution.rig = fit_.rig;
     solution.covariance = {result_.terms.names(), fit_.covariance};
-    add_expected_seam(result_.terms, solution);
+    if (auto error = add_expected_seam(result_.terms, solution)) return fail(std::move(*error));
     solution.weak = weak_directions(solution.rig, result_.terms, solution.covariance.values, 0.3);
     result_.lines = lines_.quality(fit_.rig, fit_.line_normals);
     result_.points = std::move(fit_.points);

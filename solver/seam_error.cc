@@ -40,9 +40,14 @@ std::optional<Vec2> gap_rad(const Rig& rig, int a, int b, const SeenBy& seen,
 
 }  // namespace
 
-SeamSummary summarise(const std::vector<SeamSample>& samples) {
+Result<SeamSummary> summarise(const std::vector<SeamSample>& samples) {
+  if (samples.empty()) {
+    return fail({.kind = ErrorKind::numeric,
+                 .field = "lenses",
+                 .what = "no two lenses see the same direction well inside their fields of view",
+                 .remedy = "use a body whose lenses overlap by more than 2 degrees"});
+  }
   SeamSummary summary;
-  if (samples.empty()) return summary;
   for (const SeamSample& sample : samples) {
     summary.along_rms_px += sample.along_px * sample.along_px;
     summary.across_rms_px += sample.across_px * sample.across_px;

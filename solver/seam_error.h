@@ -7,6 +7,7 @@
 
 #include <Eigen/Core>
 
+#include "base/result.h"
 #include "projection/ribbon.h"
 #include "solver/shared_terms.h"
 
@@ -25,14 +26,15 @@ struct SeamSampling {
   double margin_rad = rad_from_deg(1.0);
 };
 
-/// Root mean square and largest absolute value over samples, px.
+/// Root mean square and largest absolute value over samples, px. Of nothing there is none: an
+/// error, since 0 px would pass for a perfect seam.
 struct SeamSummary {
   double along_rms_px = 0;
   double across_rms_px = 0;
   double rms_px = 0;  ///< √(along² + across²)
   double max_px = 0;
 };
-[[nodiscard]] SeamSummary summarise(const std::vector<SeamSample>& samples);
+[[nodiscard]] Result<SeamSummary> summarise(const std::vector<SeamSample>& samples);
 
 /// Sample directions of the overlap of lenses a and b that both lenses see. Empty when none.
 [[nodiscard]] std::vector<RibbonAngles> seam_directions(const Rig& rig, int a, int b,

@@ -115,7 +115,7 @@ class Toucher {
     if (auto error = solve()) return fail(std::move(*error));
     judge_step();
     judge_ties();
-    judge_seam();
+    if (auto error = judge_seam()) return fail(std::move(*error));
     say_findings(template_, ties_, options_, result_);
     return std::move(result_);
   }
@@ -301,7 +301,7 @@ class Toucher {
   }
 
   // 1σ of every pair's seam with what was known before and after the ties.
-  void judge_seam() {
+  std::optional<Error> judge_seam() {
     std::vector<SeamSample> before;
     std::vector<SeamSample> after;
     std::vector<SeamSample> moved;
@@ -320,9 +320,14 @@ class Toucher {
         moved.insert(moved.end(), pair_moved.begin(), pair_moved.end());
       }
     }
-    result_.seam_before = summarise(before);
-    result_.seam_after = summarise(after);
-    result_.seam_moved = summarise(moved);
+    for (const auto& [samples, summary] : {std::pair{&before, &result_.seam_before},
+                                           {&after, &result_.seam_after},
+                                           {&moved, &result_.seam_moved}}) {
+      const auto found = summarise(*samples);
+      if (!found) return found.error();
+      *summary = *found;
+    }
+    return std::nullopt;
   }
 
   static std::vector<SeamSample> spread_of(const Eigen::MatrixXd& jacobian,
@@ -357,8 +362,8 @@ class Toucher {
       std::size_t end = begin + 1;
       while (end < before.size() && before[end].at.psi_rad == before[begin].at.psi_rad) ++end;
       const auto part = [&](const std::vector<SeamSample>& all) {
-        return summarise({all.begin() + static_cast<std::ptrdiff_t>(begin),
-                          all.begin() + static_cast<std::ptrdiff_t>(end)});
+        return *summarise({all.begin() + static_cast<std::ptrdiff_t>(begin),
+                           all.begin() + static_cast<std::ptrdiff_t>(end)});
       };
       const SeamSummary was = part(before);
       const SeamSummary now = part(after);

@@ -46,7 +46,7 @@ std::optional<Error> mismatch(const std::vector<Image>& frames, const std::vecto
 }
 
 // RMS move of the seam at infinity between two rigs, over all overlapping pairs, px.
-double seam_move_px(const Rig& before, const Rig& after) {
+Result<double> seam_move_px(const Rig& before, const Rig& after) {
   std::vector<SeamSample> all;
   for (int a = 0; a < after.lens_count(); ++a) {
     for (int b = a + 1; b < after.lens_count(); ++b) {
@@ -54,7 +54,7 @@ double seam_move_px(const Rig& before, const Rig& after) {
       all.insert(all.end(), samples.begin(), samples.end());
     }
   }
-  return summarise(all).rms_px;
+  return summarise(all).map([](const SeamSummary& summary) { return summary.rms_px; });
 }
 
 // A template's covariance as a prior on all rig terms; names that it does not hold are taken from
@@ -105,7 +105,9 @@ class Learner {
       auto solved = learn_rig(rig_, prior_, outcome_.ties, std::move(*start), options_.solving,
                               progress_, *lines);
       if (!solved) return fail(std::move(solved.error()));
-      outcome_.last_move_px = seam_move_px(rig_, solved->solution.rig);
+      const auto move_px = seam_move_px(rig_, solved->solution.rig);
+      if (!move_px) return fail(move_px.error());
+      outcome_.last_move_px = *move_px;
       rig_ = solved->solution.rig;
       end_fields();
       outcome_.solve = std::move(*solved);

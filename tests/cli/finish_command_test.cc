@@ -3,14 +3,15 @@
 
 #include <catch2/catch.hpp>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include "imaging/metadata.h"
 #include "imaging/read_image.h"
 #include "imaging/write_image.h"
 #include "tests/cli/run.h"
 #include "tests/finish/sphere_pictures.h"
+#include "tests/support/ordinary_user.h"
 #include "tests/support/scratch_dir.h"
+#include "tests/support/skip.h"
 
 using namespace seamwright;
 using test::check_refused;
@@ -96,8 +97,7 @@ TEST_CASE("finish writes what people need, with everything carried") {
 
   // Outside check: ImageMagick opens both and finds the XMP.
   if (std::system("command -v identify > /dev/null 2>&1") != 0) {
-    WARN("SKIPPED: ImageMagick is not installed");
-    return;
+    return test::skip("ImageMagick is not installed");
   }
   CHECK(identified(room.at("web.jpg"), "%m %w %h %Q", room.at("said")) == "JPEG 128 64 85");
   CHECK(identified(room.at("done.tif"), "%m %w %h %z", room.at("said")) == "TIFF 256 128 16");
@@ -201,14 +201,7 @@ TEST_CASE("finish refuses what it cannot do, in one line, and loses nothing") {
 
 TEST_CASE("finish says when a file is locked") {
   if (test::program().empty()) return;
-  if (::geteuid() == 0) {
-    WARN("SKIPPED: root may write and read everything; a folder in the way stands in");
-    const Room room;
-    std::filesystem::create_directory(room.at("a.tif"));
-    check_refused(room.finish({"--out", room.at("a.tif")}), "a.tif");
-    room.check_only(1);
-    return;
-  }
+  const test::OrdinaryUser user;
   const Room room;
   ::chmod(room.at("room.tif").c_str(), 0);
   check_refused(room.finish({"--out", room.at("a.tif")}), "room.tif");

@@ -14,7 +14,9 @@
 #include "imaging/write_image.h"
 #include "templates/rig_template.h"
 #include "tests/render/sphere_scene.h"
+#include "tests/support/ordinary_user.h"
 #include "tests/support/scratch_dir.h"
+#include "tests/support/skip.h"
 
 namespace seamwright::test {
 
@@ -31,7 +33,7 @@ void redirect(const std::filesystem::path& path, int flags, int descriptor) {
 std::string program() {
   const char* path = std::getenv("SEAMWRIGHT_PROGRAM");
   if (path != nullptr && std::filesystem::exists(path)) return path;
-  WARN("SKIPPED: the program is not built; set SEAMWRIGHT_PROGRAM");
+  skip("the program is not built; set SEAMWRIGHT_PROGRAM");
   return {};
 }
 
@@ -52,7 +54,7 @@ Ran run(const std::vector<std::string>& arguments, const std::string& input) {
     redirect(in, O_RDONLY, STDIN_FILENO);
     redirect(out, O_WRONLY | O_CREAT, STDOUT_FILENO);
     redirect(err, O_WRONLY | O_CREAT, STDERR_FILENO);
-    ::execv(path.c_str(), argv.data());
+    OrdinaryUser::execute(path.c_str(), argv.data());
     ::_exit(127);
   }
   int status = 0;

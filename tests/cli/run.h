@@ -24,7 +24,7 @@ struct Ran {
   [[nodiscard]] nlohmann::json json() const { return nlohmann::json::parse(out); }
 };
 
-/// The program's path; empty, with a warning, where it is not built.
+/// The program's path; empty where it is not built, and the case is skipped.
 [[nodiscard]] std::string program();
 
 /// Runs it with arguments (not interpreted by a shell) and `input` as stdin.

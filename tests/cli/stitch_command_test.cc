@@ -14,6 +14,7 @@
 #include "imaging/write_image.h"
 #include "tests/cli/run.h"
 #include "tests/support/scratch_dir.h"
+#include "tests/support/skip.h"
 
 using namespace seamwright;
 using test::check_refused;
@@ -410,8 +411,7 @@ TEST_CASE("A full disk is told in one line and nothing is left on it") {
   const auto small = scratch / "small";
   std::filesystem::create_directory(small);
   if (::mount("tmpfs", small.c_str(), "tmpfs", 0, "size=128k") != 0) {
-    WARN("SKIPPED: cannot mount a small tmpfs here");
-    return;
+    return test::skip("cannot mount a small tmpfs here");
   }
   const auto full = run(shot.stitch((small / "p.tif").string()));
   const auto full_png = run({"stitch", "--template", shot.template_file(), shot.front(),

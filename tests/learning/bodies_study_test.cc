@@ -64,7 +64,7 @@ TEST_CASE("ten bodies, cold, six stands of one room", "[.][study]") {
       continue;
     }
     const SeamSummary seam =
-        summarise(seam_misalignment(learned->rig_template.rig(), truth.mean_mount, 0, 1));
+        summarise(seam_misalignment(learned->rig_template.rig(), truth.mean_mount, 0, 1)).value();
     const SolutionQuality& quality = learned->rig_template.solution.quality;
     WARN(fmt::format(
         "{}: RMS {:.3f} px of 2000² (along {:.3f}, across {:.3f}, largest {:.2f}); "
@@ -113,7 +113,7 @@ TEST_CASE("what rings, straight edges, tracks and far shots each add", "[.][stud
         learn_template(std::span(all.data(), room.size() + row.far_shots), learning);
     REQUIRE(learned);
     const auto off = [&](const Rig& rig) {
-      return summarise(seam_misalignment(learned->rig_template.rig(), rig, 0, 1));
+      return summarise(seam_misalignment(learned->rig_template.rig(), rig, 0, 1)).value();
     };
     const SeamSummary body = off(truth.body);
     const SolutionQuality& quality = learned->rig_template.solution.quality;

@@ -22,7 +22,7 @@ namespace {
 namespace fs = std::filesystem;
 
 SeamSummary seam_error_of(const LearnOutcome& outcome, const Rig& truth) {
-  return summarise(seam_misalignment(outcome.rig_template.rig(), truth, 0, 1));
+  return summarise(seam_misalignment(outcome.rig_template.rig(), truth, 0, 1)).value();
 }
 
 std::string line_of(const std::string& name, const LearnOutcome& outcome, const Rig& truth) {

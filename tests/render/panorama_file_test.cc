@@ -11,16 +11,17 @@
 #include "imaging/write_image.h"
 #include "tests/render/sphere_scene.h"
 #include "tests/support/scratch_dir.h"
+#include "tests/support/skip.h"
 
 using namespace seamwright;
 using test::ScratchDir;
 
 namespace {
 
-// Output of a command; empty with a visible note where the tool is missing.
+// Output of a command; empty where the tool is missing, and the case is skipped.
 std::optional<std::string> run_tool(const std::string& tool, const std::string& arguments) {
   if (std::system(("command -v " + tool + " >/dev/null 2>&1").c_str()) != 0) {
-    WARN("SKIPPED: " << tool << " is not installed");
+    test::skip(tool + " is not installed");
     return std::nullopt;
   }
   FILE* pipe = ::popen((tool + " " + arguments + " 2>&1").c_str(), "r");

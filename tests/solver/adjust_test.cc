@@ -62,10 +62,12 @@ TEST_CASE("derivatives of a sight match central differences") {
       const LinearSight linear =
           linearise(place_of(rig, tie, sight, shots), sight, Mat2::Identity(), point);
       CHECK((linear.residual - residual(rig, shots, point)).norm() < 1e-9);
-      // The travel's own dependence on the angle that it changes is left out: ρ e1 ≈ 1e-3.
-      const auto check = [&](const Vec2& analytic, const Vec2& plus, const Vec2& minus, double h) {
+      // What turns or moves the ray also changes the pupil's travel along it, ρ e1 ≈ 1e-3 of the
+      // derivative, which is left out on purpose. The lens' own terms do not.
+      const auto check = [&](const Vec2& analytic, const Vec2& plus, const Vec2& minus, double h,
+                             bool moves_ray = true) {
         const Vec2 numeric = (plus - minus) / (2 * h);
-        const double exact = rig.lenses[1].pupil_travel == 0 ? 1e-5 : 2e-2;
+        const double exact = moves_ray && rig.lenses[1].pupil_travel != 0 ? 2e-2 : 1e-5;
         CHECK((analytic - numeric).norm() <= exact * (1 + numeric.norm()));
         ++checked;
       };
@@ -74,7 +76,7 @@ TEST_CASE("derivatives of a sight match central differences") {
         Eigen::VectorXd step = Eigen::VectorXd::Zero(terms.columns());
         step[terms.column(1, slot)] = h;
         check(linear.by_shared.col(slot), residual(terms.stepped(rig, step), shots, point),
-              residual(terms.stepped(rig, -step), shots, point), h);
+              residual(terms.stepped(rig, -step), shots, point), h, slot >= kLensTermCount);
       }
       for (int k = 0; k < 3; ++k) {
         const double h = 1e-6;

@@ -72,8 +72,10 @@ TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error
     survey.add(random, body, test::open_yard(60), 0.15);
     const auto with_yard = learn(survey, body);
     REQUIRE(with_yard);
-    const SeamSummary before = summarise(seam_misalignment(indoors->solution.rig, body, 0, 1));
-    const SeamSummary after = summarise(seam_misalignment(with_yard->solution.rig, body, 0, 1));
+    const SeamSummary before =
+        summarise(seam_misalignment(indoors->solution.rig, body, 0, 1)).value();
+    const SeamSummary after =
+        summarise(seam_misalignment(with_yard->solution.rig, body, 0, 1)).value();
     WARN(fmt::format(
         "body {}: rooms only along {:.2f} across {:.3f} px; with yard along {:.2f} "
         "across {:.3f} px (claimed {:.2f}, {:.3f}); spread {:.2f} flex {:.5f} rad "
@@ -105,7 +107,7 @@ TEST_CASE("thousands of ties are learned from as well as hundreds", "[long]") {
   REQUIRE(learnt);
   const SolutionQuality& quality = learnt->solution.quality;
   CHECK(quality.ties > 0.9 * static_cast<double>(survey.ties.size()));
-  const SeamSummary seam = summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
+  const SeamSummary seam = summarise(seam_misalignment(learnt->solution.rig, body, 0, 1)).value();
   WARN(fmt::format("along {:.3f} across {:.3f} px; claimed {:.3f}, {:.3f}; flex {:.5f} rad",
                    seam.along_rms_px, seam.across_rms_px, quality.expected_seam_along_px,
                    quality.expected_seam_across_px, quality.flex_sigma_rad));
@@ -188,8 +190,8 @@ TEST_CASE("wrong ties leave and the rest is not spoiled") {
   REQUIRE(moved >= 40);
   CHECK(kept == 0);
   CHECK(result->solution.quality.inlier_share > 0.88);
-  const SeamSummary with = summarise(seam_misalignment(result->solution.rig, body, 0, 1));
-  const SeamSummary without = summarise(seam_misalignment(clean->solution.rig, body, 0, 1));
+  const SeamSummary with = summarise(seam_misalignment(result->solution.rig, body, 0, 1)).value();
+  const SeamSummary without = summarise(seam_misalignment(clean->solution.rig, body, 0, 1)).value();
   WARN(fmt::format(
       "along, across with wrong ties {:.3f}, {:.3f} px; without {:.3f}, {:.3f} px; kept "
       "{} of {} wrong ones",
@@ -208,14 +210,15 @@ TEST_CASE("the expected seam error is that of simulated draws from the covarianc
   covariance.diagonal() << 0.09, 0.04, 1e-7;
   const auto directions = seam_directions(body, 0, 1);
   const SeamSummary expected =
-      summarise(expected_seam_error(body, terms, covariance, 0, 1, directions));
+      summarise(expected_seam_error(body, terms, covariance, 0, 1, directions)).value();
   double along2 = 0;
   double across2 = 0;
   constexpr int kDraws = 400;
   for (int i = 0; i < kDraws; ++i) {
     Eigen::VectorXd step(terms.columns());
     for (int c = 0; c < terms.columns(); ++c) step[c] = random.normal(std::sqrt(covariance(c, c)));
-    const SeamSummary drawn = summarise(seam_misalignment(terms.stepped(body, step), body, 0, 1));
+    const SeamSummary drawn =
+        summarise(seam_misalignment(terms.stepped(body, step), body, 0, 1)).value();
     along2 += drawn.along_rms_px * drawn.along_rms_px / kDraws;
     across2 += drawn.across_rms_px * drawn.across_rms_px / kDraws;
   }

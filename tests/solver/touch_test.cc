@@ -60,7 +60,8 @@ struct Sample {
 
 SeamSummary ring_error(const Rig& estimated, const Rig& shot) {
   return summarise(seam_misalignment(estimated, shot, 0, 1,
-                                     ring_directions(shot, 0, 1, 24, 3, rad_from_deg(2))));
+                                     ring_directions(shot, 0, 1, 24, 3, rad_from_deg(2))))
+      .value();
 }
 
 // One shot of a body, and a hand's ties in it: the far ones a quarter of the ring apart, the others
@@ -380,6 +381,7 @@ TEST_CASE("four lenses: ties between two of them move no other by more than it i
   const auto error = [&](const Rig& rig, int a, int b) {
     return summarise(seam_misalignment(rig, shot, a, b,
                                        ring_directions(shot, a, b, 24, 3, rad_from_deg(2))))
+        .value()
         .rms_px;
   };
   CHECK(error(result->rig, 0, 1) < 0.3 * error(body.template_rig, 0, 1));

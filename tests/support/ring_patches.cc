@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <optional>
+#include <stdexcept>
 
 #include "base/parallel.h"
 #include "projection/equirect.h"
@@ -225,7 +226,7 @@ class Comparer {
 }  // namespace
 
 double RingPatches::share_below(double score) const {
-  if (textured.empty()) return 0;
+  if (textured.empty()) throw std::logic_error("no patch of the ring has texture");
   const auto below = std::count_if(textured.begin(), textured.end(),
                                    [&](const RingPatch& patch) { return patch.score < score; });
   return static_cast<double>(below) / static_cast<double>(textured.size());

@@ -40,7 +40,7 @@ struct RingPatches {
   int all = 0;                      ///< textured or not
   std::vector<RingPatch> textured;  ///< in order of ψ
 
-  /// Share of textured patches that score below a limit.
+  /// Share of textured patches that score below a limit; throws where there are none.
   [[nodiscard]] double share_below(double score) const;
 };
 

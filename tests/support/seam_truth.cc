@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstddef>
 #include <optional>
+#include <stdexcept>
 
 #include "base/parallel.h"
 #include "compose/seams/baseline_view.h"
@@ -131,7 +132,7 @@ std::vector<SeamMiss> seam_misses(const PairSeam& pair, const SeamTruth& truth,
 }
 
 double quantile_px(const std::vector<SeamMiss>& misses, double quantile) {
-  if (misses.empty()) return 0;
+  if (misses.empty()) throw std::logic_error("no place of the seam was measured");
   std::vector<double> px;
   for (const SeamMiss& miss : misses) px.push_back(miss.px());
   const auto at = px.begin() + static_cast<std::ptrdiff_t>(

@@ -40,7 +40,7 @@ struct SeamTruth {
 [[nodiscard]] std::vector<SeamMiss> seam_misses(const PairSeam& pair, const SeamTruth& truth,
                                                 const std::vector<double>& rows, bool warped);
 
-/// Quantile of SeamMiss::px, 0…1; 0 of nothing.
+/// Quantile of SeamMiss::px, 0…1; throws where there is none.
 [[nodiscard]] double quantile_px(const std::vector<SeamMiss>& misses, double quantile);
 
 }  // namespace seamwright::test

@@ -5,12 +5,12 @@
 #include <optional>
 #include <string>
 
-#include <catch2/catch.hpp>
+#include "tests/support/skip.h"
 
 namespace seamwright::test {
 
-/// A file or folder of the outside data that SEAMWRIGHT_SHARED_DATA names. Empty, with a warning in
-/// the test's output, where it is not at hand:
+/// A file or folder of the outside data that SEAMWRIGHT_SHARED_DATA names. Empty where it is not at
+/// hand, and the case is skipped:
 ///
 ///   const auto photo = shared_data("circular_fisheye/upward_circle.jpg");
 ///   if (!photo) return;
@@ -20,7 +20,7 @@ namespace seamwright::test {
     std::filesystem::path path = std::filesystem::path(folder) / name;
     if (std::filesystem::exists(path)) return path;
   }
-  WARN("SKIPPED: outside data '" << name << "' is not there; set SEAMWRIGHT_SHARED_DATA");
+  skip("outside data '" + name + "' is not there; set SEAMWRIGHT_SHARED_DATA");
   return std::nullopt;
 }
 

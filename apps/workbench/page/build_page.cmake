@@ -1,4 +1,5 @@
-# Bundles the page into PAGE_CC; without npm or its registry, an empty page and a warning:
+# Bundles the page into PAGE_CC; without npm or its registry, an empty page and a warning (with CI=true
+# a failure: nobody would test the page):
 #
 #   cmake -DPAGE=<this folder> -DWORK=<scratch> -DPAGE_CC=<out> -DNONE=<empty page> -DNPM=… -DNODE=…
 #         -P build_page.cmake
@@ -18,7 +19,9 @@ endif()
 if(NOT installed STREQUAL lock)
   execute_process(COMMAND "${NPM}" ci --ignore-scripts --no-audit --no-fund --loglevel=error
     WORKING_DIRECTORY "${WORK}" RESULT_VARIABLE code OUTPUT_VARIABLE out ERROR_VARIABLE out)
-  if(NOT code EQUAL 0)
+  if(NOT code EQUAL 0 AND "$ENV{CI}" STREQUAL "true")
+    message(FATAL_ERROR "npm could not install what the workbench page is built with:\n${out}")
+  elseif(NOT code EQUAL 0)
     message(WARNING "npm could not install what the workbench page is built with; the program is "
       "built without the page:\n${out}")
     configure_file("${NONE}" "${PAGE_CC}" COPYONLY)
