@@ -99,7 +99,7 @@ check_programs() {
       case "$word" in
         ./bootstrap*) grep -sq "^  ${word#* }  " bootstrap ;;
         build/test_*) grep -rsq --include=CMakeLists.txt "^seamwright_test(${word#build/test_}\b" tests ;;
-        build/study_*) grep -rsq --include=CMakeLists.txt "^add_executable(${word#build/}\b" tests ;;
+        build/study_*) grep -rsq --include=CMakeLists.txt "^seamwright_study(${word#build/study_}\b" tests ;;
         build/bench_*) [[ -e "bench/${word#build/bench_}_bench.cc" ]] ;;
       esac || fault "$document: there is no '$word'"
     done < <(grep -ohE '\./bootstrap [a-z]+|build/(test|study|bench)_[a-z]+' "$document" || true)

@@ -121,7 +121,7 @@ constexpr double kTilt_deg = 0.1;
 constexpr double kMiss_px = 0.4;
 constexpr double kBroken = 0.02;
 constexpr double kBlemished = 0.04;
-constexpr double kUnlike = 0.008;  // 0.0030 at stand 1; 0.0175 with depth left out
+constexpr double kUnlike = 0.008;  // 0.0030, 0.0025, 0.0044; 0.0175 with depth left out
 constexpr double kLight = 0.045;
 
 // Stitches, and holds the panorama against the room.
