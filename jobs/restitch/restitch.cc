@@ -90,7 +90,7 @@ Result<const BodyTemplate*> Restitch::template_of(const ListedShot& shot) const 
     const std::scoped_lock lock(choosing_);
     if (const auto known = chosen_.find(shot.name); known != chosen_.end()) return known->second;
   }
-  const auto body = choice_.of(shot.files);
+  auto body = choice_.of(shot.files);
   if (!body) return body;
   const std::scoped_lock lock(choosing_);
   chosen_.emplace(shot.name, *body);

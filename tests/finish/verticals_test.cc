@@ -101,7 +101,7 @@ TEST_CASE("too few edges and edges of one wall are refused in words", "[finish][
   const auto few = find_vertical(three);
   REQUIRE_FALSE(few);
   CHECK(few.error().line().find("4 are needed") != std::string::npos);
-  CHECK(few.error().remedy.find("--vertical") != std::string::npos);
+  CHECK(few.error().remedy.find("'vertical'") != std::string::npos);
   // All at one azimuth, a door far away: the tilt towards it stays open.
   std::vector<EdgePlane> door;
   for (int i = 0; i < 8; ++i) {
