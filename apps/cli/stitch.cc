@@ -37,9 +37,9 @@ constexpr std::string_view kStitchExample =
 Result<Shot> open(const StitchCommand& command, const Console& console) {
   auto wishes = command.wish.wishes();
   if (!wishes) return tl::unexpected(wishes.error());
-  auto merge = command.brackets.merge_options();
+  const auto merge = command.brackets.merge_options();
   if (!merge) return tl::unexpected(merge.error());
-  wishes->merge = std::move(*merge);
+  wishes->merge = *merge;
   auto grouping = command.brackets.grouping_options();
   if (!grouping) return tl::unexpected(grouping.error());
   ShotRequest request = command.intake.request(command.frames);
