@@ -10,8 +10,8 @@
 
 #include "base/parallel.h"
 #include "compose/render/render.h"
-#include "tests/render/sphere_scene.h"
 #include "tests/features/scene.h"
+#include "tests/render/sphere_scene.h"
 #include "tests/support/ring_patches.h"
 
 using namespace seamwright;
