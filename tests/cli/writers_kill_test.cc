@@ -120,6 +120,17 @@ void check_left(const Tree& left, const Tree& given, const Tree& wanted) {
   }
 }
 
+/// A shot file that was whole when the signal came is kept as NAME.previous by the next touch.
+Tree without_previous(Tree left, const Tree& wanted) {
+  const std::string previous = "new.shot.yaml.previous";
+  if (left.contains(previous)) {
+    REQUIRE(wanted.contains("new.shot.yaml"));
+    REQUIRE(left.at(previous) == wanted.at("new.shot.yaml"));
+    left.erase(previous);
+  }
+  return left;
+}
+
 }  // namespace
 
 TEST_CASE("a writing command that is struck at any instant leaves whole files", "[kill]") {
@@ -152,7 +163,7 @@ TEST_CASE("a writing command that is struck at any instant leaves whole files", 
       const auto resumed = run(words);
       INFO(resumed.err);
       REQUIRE(resumed.exit_code == undisturbed.exit_code);
-      REQUIRE(visible(desk.desk()) == wanted);
+      REQUIRE(without_previous(visible(desk.desk()), wanted) == wanted);
       REQUIRE(partials(desk.desk()) == 0);
     }
     CHECK(struck > 0);

@@ -1,6 +1,7 @@
 // The whole chain by the built program, on frames of a room that none of its code made: learn cold,
 // stitch, level, merge, check, restitch. Limits stand beside what was measured when they were set.
 
+#include <algorithm>
 #include <filesystem>
 #include <future>
 #include <map>
@@ -283,7 +284,10 @@ TEST_CASE("check says nothing of good shots, and names the knocked one") {
     INFO(shot.dump(1));
     if (shot["findings"].empty()) continue;
     CHECK(shot["name"].get<std::string>().find("room3") != std::string::npos);
-    CHECK(shot["findings"][0]["kind"] == "misaligned");
+    // Patches that a knock moved apart show different things, so a step of colour may be told
+    // beside it, and has been measured at 2.8 CIEDE2000, ranked above.
+    CHECK(std::any_of(shot["findings"].begin(), shot["findings"].end(),
+                      [](const auto& finding) { return finding["kind"] == "misaligned"; }));
     ++named;
   }
   CHECK(named == 1);

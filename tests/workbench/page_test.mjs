@@ -40,9 +40,11 @@ const flexed = truth.replace(/rotation_deg: \[([^,]+), ([^,]+), ([^\]]+)\]/g, (a
 assert.notEqual(flexed, truth);
 const template = join(folder, 'T.template.yaml');
 writeFileSync(template, flexed);
-// A second shot whose frames were named the wrong way round: by name it comes last.
+// A second shot whose frames were named the wrong way round, with no EXIF to tell better: by name it comes last.
 for (const [from, to] of [['front', 'back'], ['back', 'front']]) {
-  copyFileSync(join(folder, `library_1_${from}.tif`), join(folder, `swapped_1_${to}.tif`));
+  const copy = join(folder, `swapped_1_${to}.tif`);
+  copyFileSync(join(folder, `library_1_${from}.tif`), copy);
+  assert.equal(spawnSync('exiv2', ['-de', 'rm', copy]).status, 0);
 }
 
 let running = null; // the server, to be ended whatever happens
