@@ -21,7 +21,7 @@ std::string ending_of(const fs::path& file) {
 }
 
 struct Place {
-  std::string shot;
+  fs::path shot;  // with its folder: frames of two folders are never one shot
   int lens = 0;
 };
 
@@ -30,7 +30,8 @@ std::optional<Place> place_by_name(const fs::path& file) {
   const std::string ending = ending_of(file);
   if (ending.empty()) return std::nullopt;
   const std::string stem = file.stem().string();
-  Place place{.shot = stem.substr(0, stem.size() - ending.size() - 1), .lens = -1};
+  const std::string name = stem.substr(0, stem.size() - ending.size() - 1);
+  Place place{.shot = file.parent_path() / name, .lens = -1};
   for (std::size_t i = 0; i < kWords.size(); ++i) {
     if (ending == kWords[i]) place.lens = static_cast<int>(i);
   }
@@ -41,8 +42,8 @@ std::optional<Place> place_by_name(const fs::path& file) {
 
 }  // namespace
 
-std::map<std::string, NamedFrames> frames_by_name(const std::vector<fs::path>& files) {
-  std::map<std::string, NamedFrames> shots;
+std::map<fs::path, NamedFrames> frames_by_name(const std::vector<fs::path>& files) {
+  std::map<fs::path, NamedFrames> shots;
   for (const fs::path& file : files) {
     if (const auto place = place_by_name(file)) shots[place->shot].emplace(place->lens, file);
   }

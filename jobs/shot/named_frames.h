@@ -10,9 +10,10 @@ namespace seamwright {
 /// Frames of one shot by lens, as their names tell it.
 using NamedFrames = std::map<int, std::filesystem::path>;
 
-/// Frames whose names alone say which shot and lens they are of, by the shot's name: NAME_front and
-/// NAME_back, or NAME_0, NAME_1 …; with "-" as well. The first file of a lens counts.
-[[nodiscard]] std::map<std::string, NamedFrames> frames_by_name(
+/// Frames whose names alone say which shot and lens they are of, by FOLDER/NAME: NAME_front and
+/// NAME_back, or NAME_0, NAME_1 …; with "-" as well. The first file of a lens counts. Frames that
+/// lie in different folders are of different shots.
+[[nodiscard]] std::map<std::filesystem::path, NamedFrames> frames_by_name(
     const std::vector<std::filesystem::path>& files);
 
 /// Whether a name says its lens by a word: front or back. A number may be one of a series.

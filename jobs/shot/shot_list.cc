@@ -198,14 +198,14 @@ ByName take_by_name(std::vector<ListedFrame>& listed, int lens_count) {
   }
   ByName found;
   std::set<fs::path> taken;
-  for (const auto& [name, frames] : frames_by_name(files)) {
+  for (const auto& [place, frames] : frames_by_name(files)) {
     const fs::path& first = frames.begin()->second;
     const bool whole = is_whole(frames, lens_count);
     std::error_code code;
     if (!whole && fs::exists(first.parent_path() / missing_name(frames), code)) continue;
     for (const auto& [lens, file] : frames) taken.insert(file);
     if (whole) {
-      found.shots.push_back(from_names(name, frames, lens_count));
+      found.shots.push_back(from_names(place.filename().string(), frames, lens_count));
     } else {
       found.incomplete.push_back(
           failed_shot(first.filename().string(), lacks_frames(frames, lens_count)));

@@ -7,6 +7,7 @@
 #include <catch2/catch.hpp>
 
 #include "base/file_guard.h"
+#include "imaging/write_image.h"
 #include "jobs/shot/shot_list.h"
 #include "tests/support/scratch_dir.h"
 
@@ -80,4 +81,32 @@ TEST_CASE("a shot file says all of a shot, once, and nothing lands on what it na
   CHECK(listed->front().name == "room.shot.yaml");
   CHECK(listed->front().stem() == "room");
   CHECK(listed->front().files.pictures() == shot->pictures());
+}
+
+TEST_CASE("frames of one name in two folders are not one shot", "[shot]") {
+  const test::ScratchDir dir;
+  const auto put = [&](const std::string& name) {
+    fs::create_directories((dir / name).parent_path());
+    REQUIRE(write_image(dir / name, Image(8, 8, Channels::rgb, SampleType::u16)));
+  };
+  put("a/room_front.tif");
+  put("b/room_back.tif");
+  const auto apart = list_shots({dir / "a", dir / "b"}, {}, 2);
+  REQUIRE(apart);
+  REQUIRE(apart->size() == 2);
+  for (const ListedShot& shot : *apart) {
+    REQUIRE(shot.failure);
+    CHECK_THAT(shot.failure->line(), Catch::Contains("is missing beside it"));
+  }
+  // Two rooms of one name, each whole.
+  put("a/room_back.tif");
+  put("b/room_front.tif");
+  const auto rooms = list_shots({dir / "a", dir / "b"}, {}, 2);
+  REQUIRE(rooms);
+  REQUIRE(rooms->size() == 2);
+  for (const ListedShot& shot : *rooms) {
+    CHECK_FALSE(shot.failure);
+    REQUIRE(shot.files.frames.size() == 2);
+    CHECK(shot.files.frames[0].parent_path() == shot.files.frames[1].parent_path());
+  }
 }
