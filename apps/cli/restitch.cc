@@ -4,6 +4,8 @@
 #include <cstdio>
 #include <filesystem>
 #include <memory>
+#include <set>
+#include <string>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -12,6 +14,7 @@
 #include "apps/cli/check_report.h"
 #include "apps/cli/check_run.h"
 #include "apps/cli/file_options.h"
+#include "apps/cli/given_words.h"
 #include "apps/cli/program.h"
 #include "apps/cli/restitch_options.h"
 #include "apps/cli/restitch_report.h"
@@ -84,12 +87,17 @@ Result<void> page_and_script_are_free(const RestitchOptions& command) {
   return check_destinations(outputs);
 }
 
+// What each job of a script is told apart, and what only the call that wrote the script is about.
+const std::set<std::string> kNotForJobs = {"--part", "--emit-slurm", "--dry-run", "--json",
+                                           "--page"};
+
 Result<Outcome> emit(const RestitchWork& work, const Console& console) {
   const std::string& emitted = work.command.emit;
   const std::string report =
       (fs::absolute(work.request.out) / "restitch-report.json").lexically_normal().string();
   const std::string script =
-      slurm_script(restitch_words(work.command), std::max(2, work.part.parts), report);
+      slurm_script(given_words(*work.command.command, kNotForJobs), std::max(2, work.part.parts),
+                   report);
   if (auto written = write_file(emitted, script); !written) return tl::unexpected(written.error());
   console.say(fmt::format("{}: start it with: sh {}", emitted, shell_word(emitted)));
   return Outcome::done;
@@ -194,6 +202,7 @@ void add_restitch(Program& program) {
       "restitch", "Stitch an archive of shots, as often as is needed and no more",
       std::string(kRestitchExample),
       [options](const Console& console) { return restitch(*options, console); });
+  options->command = &command;
   WishOptions& wish = options->wish;
   BracketOptions& brackets = options->brackets;
   command

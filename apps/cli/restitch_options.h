@@ -22,14 +22,11 @@ struct RestitchOptions {
   bool jpeg = false;
   bool dry_run = false;
   bool verify = false;  ///< read everything again
+  const CLI::App* command = nullptr;  ///< that was given all this
 };
 
 /// What the command line says, or the run file in its place. Fails where both say something, and
 /// where nothing says where to write.
 [[nodiscard]] Result<RunRequest> run_request(const RestitchOptions& options);
-
-/// The words of a shell that repeat this run on another machine, without --part, --dry-run and
-/// --json; paths absolute.
-[[nodiscard]] std::vector<std::string> restitch_words(const RestitchOptions& given);
 
 }  // namespace seamwright

@@ -306,6 +306,26 @@ TEST_CASE("restitch writes a script for a job array") {
   CHECK(std::system(fmt::format("sh -n '{}'", script).c_str()) == 0);
 }
 
+TEST_CASE("a job's script repeats every option that restitch was given") {
+  if (test::program().empty()) return;
+  const Shots shots(1);
+  const std::string script = (shots.dir / "job.sh").string();
+  const std::vector<std::string> values = {"--largest-gpx=0.5", "--threads=1",   "--width=512",
+                                           "--jpeg-quality=80", "--rest-s=2.5",  "--seam=plain",
+                                           "--frames-per-shot=1"};
+  const std::vector<std::string> flags = {"--overwrite", "--verify", "--jpeg", "--level",
+                                          "--strip-location"};
+  auto words = shots.command("out", {"--emit-slurm", script});
+  words.insert(words.end(), values.begin(), values.end());
+  words.insert(words.end(), flags.begin(), flags.end());
+  const auto ran = run(words);
+  INFO(ran.err);
+  REQUIRE(ran.exit_code == 0);
+  const std::string text = test::get_file(script);
+  for (const std::string& word : values) CHECK_THAT(text, Catch::Contains(word));
+  for (const std::string& word : flags) CHECK_THAT(text, Catch::Contains(word));
+}
+
 TEST_CASE("whatever stands in a name stays a name in the job's script") {
   if (test::program().empty()) return;
   const Shots shots(1);
@@ -345,8 +365,8 @@ TEST_CASE("whatever stands in a name stays a name in the job's script") {
     REQUIRE(std::system(line.c_str()) == 0);
     const std::string expected = "[restitch][" + (shots.dir / "frames").string() + "]";
     const std::string first = test::get_file(told);
-    CHECK_THAT(first, Catch::StartsWith(expected) && Catch::Contains("[--out][" + out + "]") &&
-                          Catch::Contains("[(?<shot>room\\d+)_(?<lens>front|back)\\.tif]") &&
+    CHECK_THAT(first, Catch::StartsWith(expected) && Catch::Contains("[--out=" + out + "]") &&
+                          Catch::Contains("[--pattern=(?<shot>room\\d+)_(?<lens>front|back)\\.tif]") &&
                           Catch::EndsWith("[--part][1/2]"));
     CHECK_THAT(test::get_file(fs::path(out) / "restitch-report.json"),
                Catch::StartsWith(expected) && Catch::EndsWith("[--json]"));
