@@ -95,9 +95,8 @@ Result<Outcome> emit(const RestitchWork& work, const Console& console) {
   const std::string& emitted = work.command.emit;
   const std::string report =
       (fs::absolute(work.request.out) / "restitch-report.json").lexically_normal().string();
-  const std::string script =
-      slurm_script(given_words(*work.command.command, kNotForJobs), std::max(2, work.part.parts),
-                   report);
+  const std::string script = slurm_script(given_words(*work.command.command, kNotForJobs),
+                                          std::max(2, work.part.parts), report);
   if (auto written = write_file(emitted, script); !written) return tl::unexpected(written.error());
   console.say(fmt::format("{}: start it with: sh {}", emitted, shell_word(emitted)));
   return Outcome::done;

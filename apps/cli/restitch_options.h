@@ -21,7 +21,7 @@ struct RestitchOptions {
   BracketOptions brackets;
   bool jpeg = false;
   bool dry_run = false;
-  bool verify = false;  ///< read everything again
+  bool verify = false;                ///< read everything again
   const CLI::App* command = nullptr;  ///< that was given all this
 };
 

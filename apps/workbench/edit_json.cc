@@ -1,6 +1,7 @@
 #include "apps/workbench/edit_json.h"
 
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <initializer_list>
 #include <string>
@@ -44,9 +45,9 @@ double number(const json& value, const std::string& field) {
 int whole(const json& object, const std::string& key) {
   const json& value = member(object, key);
   if (!value.is_number_integer()) throw Malformed{key, "is no whole number"};
-  const auto wide = value.get<long long>();
-  if (wide < -1'000'000'000 || wide > 1'000'000'000) throw Malformed{key, "is out of range"};
-  return static_cast<int>(wide);
+  // As a double first: a whole number beyond 63 bits would wrap around.
+  if (std::abs(value.get<double>()) > 1e9) throw Malformed{key, "is out of range"};
+  return value.get<int>();
 }
 
 Vec2 pair(const json& value, const std::string& field) {
