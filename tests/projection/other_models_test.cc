@@ -126,7 +126,8 @@ TEST_CASE("our terms follow published double-sphere calibrations", "[lens][outsi
     REQUIRE_FALSE(lens.validate());
     const double rms = rms_px(lens, published);
     WARN(row.at("name").get<std::string>() << ": RMS " << rms << " px of 512");
-    CHECK(rms < 0.02);
+    // 0.0003 px as measured.
+    CHECK(rms < 0.001);
   }
 }
 
@@ -164,7 +165,8 @@ TEST_CASE("our terms follow a published calibration by the unified model", "[len
     REQUIRE_FALSE(lens.validate());
     const double rms = rms_px(lens, published);
     WARN(row.at("name").get<std::string>() << ": RMS " << rms << " px of 1400");
-    CHECK(rms < 0.1);
+    // 0.008 px as measured: its radial terms reach further than ours.
+    CHECK(rms < 0.02);
   }
 }
 
