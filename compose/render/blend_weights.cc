@@ -1,7 +1,9 @@
 #include "compose/render/blend_weights.h"
 
 #include <algorithm>
+#include <array>
 #include <cstddef>
+#include <numeric>
 
 #include "base/smooth_step.h"
 
@@ -20,10 +22,31 @@ double between(std::span<const PairStep> known, std::size_t i, std::size_t j, do
   return by_margins;
 }
 
+void normalise(std::span<double> shares) {
+  const double sum = std::accumulate(shares.begin(), shares.end(), 0.0);
+  if (sum <= 0) return;
+  for (double& share : shares) share /= sum;
+}
+
 }  // namespace
 
 void BlendWeights::at(std::span<const double> margins_rad, std::span<double> shares,
                       std::span<const PairStep> known) const {
+  const double sum = multiply_steps(margins_rad, shares, known);
+  // Seams are found pair by pair, and three lenses may each lose against the next: then nobody is
+  // left. There, and gradually towards it, margins decide.
+  constexpr double kTooLittle = 0.05;
+  if (sum < kTooLittle && !known.empty()) {
+    std::array<double, kMaxLenses> by_margins{};
+    const std::span<double> others(by_margins.data(), shares.size());
+    multiply_steps(margins_rad, others, {});
+    for (std::size_t i = 0; i < shares.size(); ++i) shares[i] += (kTooLittle - sum) * others[i];
+  }
+  normalise(shares);
+}
+
+double BlendWeights::multiply_steps(std::span<const double> margins_rad, std::span<double> shares,
+                                    std::span<const PairStep> known) const {
   double sum = 0;
   for (std::size_t i = 0; i < margins_rad.size(); ++i) {
     shares[i] = margins_rad[i] > 0 ? 1.0 : 0.0;
@@ -38,9 +61,7 @@ void BlendWeights::at(std::span<const double> margins_rad, std::span<double> sha
     }
     sum += shares[i];
   }
-  if (sum > 0) {
-    for (double& share : shares) share /= sum;
-  }
+  return sum;
 }
 
 }  // namespace seamwright

@@ -13,8 +13,6 @@ namespace seamwright {
 
 namespace {
 
-constexpr std::size_t kMaxLenses = 8;
-
 template <class T>
 T encoded(float code) {
   constexpr float kWhite = static_cast<float>(std::numeric_limits<T>::max());

@@ -70,3 +70,29 @@ TEST_CASE("Shares of many lenses sum to one and never jump") {
     }
   }
 }
+
+TEST_CASE("Seams that send three lenses round in a circle leave no hole") {
+  // As found in a photographed room: of three lenses each loses its seam against the next.
+  const BlendWeights weights(rad_from_deg(1.5));
+  const auto shares_with = [&](double c_before_a) {
+    std::vector<double> shares(3);
+    const std::vector<PairStep> known = {{.a = 0, .b = 1, .share_a = 1, .weight = 1},
+                                         {.a = 1, .b = 2, .share_a = 1, .weight = 1},
+                                         {.a = 0, .b = 2, .share_a = 1 - c_before_a, .weight = 1}};
+    weights.at(std::vector<double>{0.5, 0.7, 0.3}, shares, known);
+    return shares;
+  };
+  const auto circle = shares_with(1);
+  CHECK(circle[0] + circle[1] + circle[2] == Approx(1));
+  CHECK(circle[1] > 0.99);  // it sees furthest beyond its rim
+  // Without the circle the seams alone decide.
+  CHECK(shares_with(0) == std::vector<double>{1, 0, 0});
+  CHECK(shares_with(0.5) == std::vector<double>{1, 0, 0});
+  // Towards it the shares change gradually.
+  std::vector<double> before = shares_with(0.9);
+  for (double step = 0.9; step <= 1.0; step += 0.0005) {
+    const auto shares = shares_with(step);
+    for (std::size_t i = 0; i < 3; ++i) CHECK(std::abs(shares[i] - before[i]) < 0.05);
+    before = shares;
+  }
+}
