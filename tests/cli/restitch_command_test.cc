@@ -310,11 +310,10 @@ TEST_CASE("a job's script repeats every option that restitch was given") {
   if (test::program().empty()) return;
   const Shots shots(1);
   const std::string script = (shots.dir / "job.sh").string();
-  const std::vector<std::string> values = {"--largest-gpx=0.5", "--threads=1",   "--width=512",
-                                           "--jpeg-quality=80", "--rest-s=2.5",  "--seam=plain",
-                                           "--frames-per-shot=1"};
-  const std::vector<std::string> flags = {"--overwrite", "--verify", "--jpeg", "--level",
-                                          "--strip-location"};
+  const std::vector<std::string> values = {
+      "--largest-gpx=0.5", "--threads=1",  "--compression=deflate", "--jpeg-quality=80",
+      "--rest-s=2.5",      "--seam=plain", "--frames-per-shot=1"};
+  const std::vector<std::string> flags = {"--overwrite", "--verify", "--level", "--strip-location"};
   auto words = shots.command("out", {"--emit-slurm", script});
   words.insert(words.end(), values.begin(), values.end());
   words.insert(words.end(), flags.begin(), flags.end());
@@ -365,9 +364,10 @@ TEST_CASE("whatever stands in a name stays a name in the job's script") {
     REQUIRE(std::system(line.c_str()) == 0);
     const std::string expected = "[restitch][" + (shots.dir / "frames").string() + "]";
     const std::string first = test::get_file(told);
-    CHECK_THAT(first, Catch::StartsWith(expected) && Catch::Contains("[--out=" + out + "]") &&
-                          Catch::Contains("[--pattern=(?<shot>room\\d+)_(?<lens>front|back)\\.tif]") &&
-                          Catch::EndsWith("[--part][1/2]"));
+    CHECK_THAT(first,
+               Catch::StartsWith(expected) && Catch::Contains("[--out=" + out + "]") &&
+                   Catch::Contains("[--pattern=(?<shot>room\\d+)_(?<lens>front|back)\\.tif]") &&
+                   Catch::EndsWith("[--part][1/2]"));
     CHECK_THAT(test::get_file(fs::path(out) / "restitch-report.json"),
                Catch::StartsWith(expected) && Catch::EndsWith("[--json]"));
     CHECK_FALSE(fs::exists(shots.dir / "hit"));

@@ -20,10 +20,10 @@
 
 using namespace seamwright;
 using namespace seamwright::workbench;
-using Bench = test::SessionBench;
 using test::get_file;
 using test::plain_shot;
 using test::put_file;
+using test::SessionBench;
 using test::stroke_at;
 using test::tie_at;
 
@@ -107,7 +107,7 @@ TEST_CASE(
                            "\xc3\x28",
                            "\xed\xa0\x80"}) {
     CAPTURE(name);
-    const Bench bench;
+    const SessionBench bench;
     ShotFile shot = plain_shot();
     (in_template ? shot.rig_template->file : shot.frames[0]) = std::string(name) + ".tif";
     auto session = Session::open(bench.file, shot, 2);
@@ -134,7 +134,7 @@ TEST_CASE(
 TEST_CASE("strokes are accepted up to what a shot file holds, and then refused while drawing") {
   CAPTURE(test::seed());
   test::Random random(11);
-  const Bench bench;
+  const SessionBench bench;
   Session session = bench.open();
   int accepted = 0;
   int refused = 0;
@@ -204,7 +204,7 @@ TEST_CASE("a shot with as much of everything as it may hold is saved and opened 
 }
 
 TEST_CASE("a journal that would not be read again is not grown any more", "[long]") {
-  const Bench bench;
+  const SessionBench bench;
   bench.put_shot();
   {
     Session session = bench.open();
@@ -227,7 +227,7 @@ TEST_CASE("a journal that would not be read again is not grown any more", "[long
 
 TEST_CASE(
     "a journal that is a link, a folder or a pipe is refused, and nothing elsewhere written") {
-  const Bench bench;
+  const SessionBench bench;
   const std::string text = bench.put_shot();
   put_file(bench.scratch / "elsewhere", "treasure\n");
   const std::string what = GENERATE(as<std::string>{}, "link", "loose link", "folder", "pipe");
@@ -263,7 +263,7 @@ TEST_CASE(
 }
 
 TEST_CASE("a shot file that another program has changed is not saved over") {
-  const Bench bench;
+  const SessionBench bench;
   bench.put_shot();
   Session session = bench.open();
   REQUIRE(session.edit(AddTie{tie_at(1)}));
@@ -281,7 +281,7 @@ TEST_CASE("a shot file that another program has changed is not saved over") {
 }
 
 TEST_CASE("damaged journals are understood or set aside, and the shot is as it was") {
-  const Bench bench;
+  const SessionBench bench;
   const std::string text = bench.put_shot();
   {
     Session session = bench.open();

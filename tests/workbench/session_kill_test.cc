@@ -20,7 +20,7 @@
 
 using namespace seamwright;
 using namespace seamwright::workbench;
-using Bench = test::SessionBench;
+using test::SessionBench;
 using Kind = test::SystemCall::Kind;
 using test::Fate;
 using test::get_file;
@@ -55,7 +55,7 @@ struct Reference {
   std::vector<std::string> files;
 
   explicit Reference(bool there) {
-    const Bench bench;
+    const SessionBench bench;
     files.push_back(there ? bench.put_shot() : std::string());
     Session session = bench.open();
     states.push_back(session.state());
@@ -76,7 +76,7 @@ struct Steps {
 };
 
 /// Does the work in a process of its own, where the call of that number meets its fate.
-Steps killed_at(const Bench& bench, int at, Fate fate) {
+Steps killed_at(const SessionBench& bench, int at, Fate fate) {
   int ends[2];
   REQUIRE(::pipe(ends) == 0);
   const pid_t child = ::fork();
@@ -105,7 +105,7 @@ Steps killed_at(const Bench& bench, int at, Fate fate) {
 }
 
 /// All that was accepted is there, the shot file is whole, and work goes on.
-void check_recovered(const Bench& bench, const Reference& reference, const Steps& steps) {
+void check_recovered(const SessionBench& bench, const Reference& reference, const Steps& steps) {
   Session again = bench.open();
   CHECK(again.note().empty());
   const int recovered = again.recovered();
@@ -127,7 +127,7 @@ void check_recovered(const Bench& bench, const Reference& reference, const Steps
 
 /// The calls of the work, one after the other.
 std::vector<test::SystemCall> calls_of_work(bool there) {
-  const Bench bench;
+  const SessionBench bench;
   if (there) bench.put_shot();
   std::vector<test::SystemCall> calls;
   const test::WatchedCalls watched([&](const test::SystemCall& call) -> Fate {
@@ -157,7 +157,7 @@ TEST_CASE("killed at any instant of two Saves, no accepted edit is lost") {
     for (const Fate& fate : fates) {
       INFO(fmt::format("call {} ({}), fate {} after {} bytes", i, calls[i].file,
                        static_cast<int>(fate.kind), fate.write_bytes));
-      const Bench bench;
+      const SessionBench bench;
       if (there) bench.put_shot();
       const Steps steps = killed_at(bench, static_cast<int>(i), fate);
       check_recovered(bench, reference, steps);
@@ -173,7 +173,7 @@ TEST_CASE("a call that fails anywhere in two Saves loses nothing, and work goes 
   int refusals = 0;
   for (std::size_t at = 0; at < calls.size(); ++at) {
     INFO(fmt::format("call {} ({})", at, calls[at].file));
-    const Bench bench;
+    const SessionBench bench;
     if (there) bench.put_shot();
     EditState last;
     {
@@ -201,7 +201,7 @@ TEST_CASE("a call that fails anywhere in two Saves loses nothing, and work goes 
 }
 
 TEST_CASE("a full disk refuses edits and Saves for as long as it is full") {
-  const Bench bench;
+  const SessionBench bench;
   const std::string text = bench.put_shot();
   const pid_t child = ::fork();
   REQUIRE(child >= 0);
@@ -249,7 +249,7 @@ TEST_CASE("a full disk refuses edits and Saves for as long as it is full") {
 }
 
 TEST_CASE("every line of the journal is flushed before its edit is done") {
-  const Bench bench;
+  const SessionBench bench;
   bench.put_shot();
   Session session = bench.open();
   std::string flushed;
@@ -274,7 +274,7 @@ TEST_CASE("of two programs that begin on one shot at once, one is refused") {
   int met = 0;
   for (int at = 0; at <= calls; ++at) {
     INFO("the other one comes at call " << at);
-    const Bench bench;
+    const SessionBench bench;
     Session one = bench.open();
     Session other = bench.open();
     std::optional<bool> other_accepted;
@@ -299,7 +299,7 @@ TEST_CASE("of two programs that begin on one shot at once, one is refused") {
 }
 
 TEST_CASE("a shot that another process edits is refused until that one ends") {
-  const Bench bench;
+  const SessionBench bench;
   bench.put_shot();
   int told[2];
   int asked[2];

@@ -15,16 +15,16 @@
 
 using namespace seamwright;
 using namespace seamwright::workbench;
-using Bench = test::SessionBench;
 using test::edge_at;
 using test::get_file;
 using test::plain_shot;
 using test::put_file;
+using test::SessionBench;
 using test::stroke_at;
 using test::tie_at;
 
 TEST_CASE("undo to the start and save gives the bytes of the shot file back") {
-  const Bench bench;
+  const SessionBench bench;
   const std::string text = bench.put_shot();
   Session session = bench.open();
   REQUIRE(session.edit(AddTie{tie_at(10)}));
@@ -45,7 +45,7 @@ TEST_CASE("undo to the start and save gives the bytes of the shot file back") {
 }
 
 TEST_CASE("a journal brings edits, undone ones and saves back") {
-  const Bench bench;
+  const SessionBench bench;
   const bool there = GENERATE(true, false);
   const std::string text = there ? bench.put_shot() : std::string();
   EditState last;
@@ -73,7 +73,7 @@ TEST_CASE("a journal brings edits, undone ones and saves back") {
 }
 
 TEST_CASE("upright edges are marked, removed, saved and brought back") {
-  const Bench bench;
+  const SessionBench bench;
   const bool there = GENERATE(true, false);
   const std::string text = there ? bench.put_shot() : std::string();
   {
@@ -108,7 +108,7 @@ TEST_CASE("upright edges are marked, removed, saved and brought back") {
 }
 
 TEST_CASE("a journal cut off anywhere gives the edits that were whole") {
-  const Bench bench;
+  const SessionBench bench;
   bench.put_shot();
   {
     Session session = bench.open();
@@ -131,7 +131,7 @@ TEST_CASE("a journal cut off anywhere gives the edits that were whole") {
 }
 
 TEST_CASE("killed between the journal's line and the shot file, nothing is taken for saved") {
-  const Bench bench;
+  const SessionBench bench;
   const std::string text = bench.put_shot();
   {
     Session session = bench.open();
@@ -145,7 +145,7 @@ TEST_CASE("killed between the journal's line and the shot file, nothing is taken
 }
 
 TEST_CASE("a journal of another state of the shot is set aside, not lost") {
-  const Bench bench;
+  const SessionBench bench;
   bench.put_shot();
   {
     Session session = bench.open();
@@ -166,7 +166,7 @@ TEST_CASE("a journal of another state of the shot is set aside, not lost") {
 }
 
 TEST_CASE("two sessions on one shot do not mix their edits") {
-  const Bench bench;
+  const SessionBench bench;
   bench.put_shot();
   Session one = bench.open();
   Session other = bench.open();
@@ -183,7 +183,7 @@ TEST_CASE("two sessions on one shot do not mix their edits") {
 }
 
 TEST_CASE("an id that is gone takes off nothing else, not even after undo") {
-  const Bench bench;
+  const SessionBench bench;
   Session session = bench.open();
   for (int i = 0; i < 3; ++i) {
     REQUIRE(session.edit(AddTie{tie_at(i)}));
@@ -219,7 +219,7 @@ TEST_CASE("an id that is gone takes off nothing else, not even after undo") {
 }
 
 TEST_CASE("a journal of version 1 named strokes and edges by their place; it is understood") {
-  const Bench bench;
+  const SessionBench bench;
   const auto line = [](const Edit& edit) { return "{\"edit\":" + as_json(edit).dump() + "}\n"; };
   std::string journal = "{\"format\":\"seamwright-edits\",\"text\":null,\"version\":1}\n";
   journal += line(AddTie{tie_at(1)}) + "{\"undo\":true}\n" + line(AddTie{tie_at(2)});
@@ -249,7 +249,7 @@ TEST_CASE("a journal of version 1 named strokes and edges by their place; it is 
 }
 
 TEST_CASE("edits that no shot file could hold are refused and leave no trace") {
-  const Bench bench;
+  const SessionBench bench;
   bench.put_shot();
   Session session = bench.open();
   const EditState before = session.state();
