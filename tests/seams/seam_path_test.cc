@@ -66,6 +66,23 @@ TEST_CASE("Exposure and colour alone do not move the seam") {
   CHECK(seam.subjects.empty());
 }
 
+TEST_CASE("The seam passes where the views agree, and not through what differs") {
+  SeamViews views = ribbon_views(kPathWidth, kPathHeight, true);
+  // Not enough for a subject: nothing but the disagreement itself speaks against passing there.
+  SeamPathOptions options;
+  options.subjects.least_px = 500;
+  for (const int left : {40, 120, 200}) paint(views.light_a, left, left + 6, 24, 40, kCoat);
+  const SeamPath seam = found(views, options);
+  CHECK(seam.subjects.empty());
+  for (const int left : {40, 120, 200}) {
+    for (int x = left; x < left + 6; ++x) {
+      const float row = seam.row_px[static_cast<std::size_t>(x)];
+      CAPTURE(x, row);
+      CHECK((row <= 24.5F || row >= 39.5F));
+    }
+  }
+}
+
 TEST_CASE("A closed seam meets itself and keeps to the slope, and turns with the ribbon") {
   SeamViews views = ribbon_views(kPathWidth, kPathHeight, true);
   // Something in the way across the raster's ends: the seam has to be off the middle there.
