@@ -1,0 +1,48 @@
+#pragma once
+
+// A tie without its point: what it says of the rig and its shots alone.
+//
+// Two sights make four measurements of three unknowns of the point; what is left says something of
+// the rig (across), and so does every belief in the point's depth, and all but the first of more
+// sights. With rows [A by the rig, B by the point, r], those combinations are left that the point
+// cannot change: QᵀA and Qᵀr with QᵀB = 0, at the point where sights and beliefs have it (variable
+// projection: Golub & Pereyra 1973; Kaufman 1975). So points follow every trial of the rig, and no
+// step is cut short by the curvature of their paths, nor by the floor under their depths.
+
+#include <span>
+#include <vector>
+
+#include "solver/depth_belief.h"
+#include "solver/rows.h"
+#include "solver/sight.h"
+
+namespace seamwright {
+
+/// A tie under one rig and its shots.
+struct SeenTie {
+  const Tie& tie;
+  const DepthBelief& depth;
+  std::span<const SightPlace> places;  ///< one a sight
+  std::span<const Mat2> white;         ///< one a sight
+
+  /// Rows of sights and beliefs.
+  [[nodiscard]] int rows() const { return 2 * static_cast<int>(tie.sights.size()) + depth.count(); }
+  /// How many the point leaves.
+  [[nodiscard]] int left() const { return rows() - 3; }
+};
+
+/// When a point has settled.
+struct SettleOptions {
+  int most_steps = 5;
+  double enough = 1e-8;    ///< a step that changes the sum of squares by less is the last
+  bool free_depth = true;  ///< false holds the inverse depth where it is
+};
+
+/// Moves `point` to where sights and beliefs have it; returns the sum of squares that is left
+/// there.
+double settle(const SeenTie& seen, TiePoint& point, const SettleOptions& options = {});
+
+/// What a settled tie says: left() rows over the columns, Qᵀr in the last one.
+[[nodiscard]] Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& columns);
+
+}  // namespace seamwright
