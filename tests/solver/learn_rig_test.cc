@@ -108,7 +108,7 @@ TEST_CASE("low and high stands are learned from as those of eye height", "[long]
     survey.add(random, body, test::open_yard(40), 0.15);
     const auto learnt = learn(survey, body, {.stand_height_m = height_m});
     REQUIRE(learnt);
-    const SeamSummary seam = summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
+    const SeamSummary seam = *summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
     const SolutionQuality& quality = learnt->solution.quality;
     WARN(fmt::format(
         "stands of {:.1f} m: along {:.2f} px (claimed {:.2f}), across {:.2f} px ({:.2f})", height_m,

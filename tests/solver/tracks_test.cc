@@ -84,7 +84,7 @@ TEST_CASE("a shot that stands alone adds what it knows and no more", "[long]") {
         {.stands = kStands, .ring_ties = 150, .tracks = 300, .noise_px = 0.3, .flex_rad = 1e-4});
     const auto without = learn_from_tracks(survey, body);
     REQUIRE(without);
-    const double before = summarise(seam_misalignment(without->solution.rig, body, 0, 1)).rms_px;
+    const double before = summarise(seam_misalignment(without->solution.rig, body, 0, 1))->rms_px;
     const SolutionQuality& quality = without->solution.quality;
     const double claimed_px =
         std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px);
@@ -98,7 +98,7 @@ TEST_CASE("a shot that stands alone adds what it knows and no more", "[long]") {
       more.truth.emplace_back();
       const auto with = learn_from_tracks(more, body);
       REQUIRE(with);
-      const double after = summarise(seam_misalignment(with->solution.rig, body, 0, 1)).rms_px;
+      const double after = summarise(seam_misalignment(with->solution.rig, body, 0, 1))->rms_px;
       CHECK(after <= before + claimed_px);
       squares_without += before * before;
       squares_with += after * after;
