@@ -12,9 +12,9 @@
 // there (d, ρ) are taken to the rig frame of the sight's shot first, and where the shots stood
 // relative to each other is unknown as well (sight.h). The cost is
 //
-//     Σ φ(Σ ‖Σ_u^(-1/2) (u − u_observed)‖² + depth)     over ties, φ Cauchy or none, over the
-//                                                        sights of each and what is believed of
-//                                                        its depth:
+//     Σ φ(Σ ‖Σ_u^(-1/2) (u − u_observed)‖²) + depth     over ties, φ Cauchy or none, over the
+//                                                        sights of each; and what is believed of
+//                                                        its depth, which no loss may wear down:
 //       depth = 2(ρ+c)/λ + (min(0, ρ)/σ_0)² + w log(1 + ((ρ−m)/s)²)
 //                                                        leaning far, none negative, as far as is
 //                                                        known

@@ -4,7 +4,6 @@
 #include <map>
 
 #include "base/parallel.h"
-#include "solver/robust.h"
 #include "solver/symmetric.h"
 
 namespace seamwright {
@@ -54,8 +53,8 @@ class AdjustmentParts::Stack {
  public:
   Stack(Eigen::Index height, Eigen::Index columns) : rows_(height, columns + 1) {}
 
-  void add(const Rows& rows, double weight) {
-    rows_.middleRows(height_, rows.rows()) = weight * rows;
+  void add(const Rows& rows) {
+    rows_.middleRows(height_, rows.rows()) = rows;
     height_ += rows.rows();
   }
   void add_cost(double cost) { cost_ += cost; }
@@ -88,7 +87,7 @@ AdjustmentParts::AdjustmentParts(const Rig& start, std::span<const Tie> ties,
       lines_(see_lines(start, options.lines)),
       points_(std::move(points)),
       tried_points_(points_),
-      tried_squares_(points_.size(), 0.0) {
+      tried_costs_(points_.size(), 0.0) {
   std::map<std::vector<int>, std::vector<std::size_t>> together;
   for (std::size_t i = 0; i < ties.size(); ++i) {
     const bool alone = shots[static_cast<std::size_t>(ties[i].shot)].pose.network == kNoNetwork;
@@ -154,18 +153,16 @@ void AdjustmentParts::add_tie(std::size_t i, const Part& part, const Asked& aske
   std::vector<SightPlace> places;
   places.reserve(tie.sights.size());
   for (const TieSight& sight : tie.sights) places.push_back(asked.places.of(asked.rig, tie, sight));
-  const SeenTie seen{tie, prepared_[i].depth, places, prepared_[i].white};
-  // The squares of all its sights go into one loss.
   const double scale = options_.robust_scale * std::sqrt(static_cast<double>(tie.sights.size()));
+  const SeenTie seen{tie, prepared_[i].depth, places, prepared_[i].white, scale};
   if (!asked.with_jacobian || !asked.tried) {
     tried_points_[i] = points_[i];
-    tried_squares_[i] = settle(seen, tried_points_[i], {.enough = enough_});
+    tried_costs_[i] = settle(seen, tried_points_[i], {.enough = enough_});
   }
-  const Robust loss = robust(tried_squares_[i], scale);
-  stack.add_cost(loss.cost);
+  stack.add_cost(tried_costs_[i]);
   if (!asked.with_jacobian) return;
   points_[i] = tried_points_[i];
-  stack.add(rows_of(seen, points_[i], part.columns), std::sqrt(loss.weight));
+  stack.add(rows_of(seen, points_[i], part.columns));
 }
 
 void AdjustmentParts::add_line(std::size_t i, const Part& part, const Asked& asked, Stack& stack) {
@@ -175,7 +172,7 @@ void AdjustmentParts::add_line(std::size_t i, const Part& part, const Asked& ask
   stack.add_cost(settle(lens, line, options_.robust_scale, tried_normals_[i]));
   if (!asked.with_jacobian) return;
   normals_[i] = tried_normals_[i];
-  stack.add(rows_of(lens, line, options_.robust_scale, normals_[i], part.columns), 1);
+  stack.add(rows_of(lens, line, options_.robust_scale, normals_[i], part.columns));
 }
 
 }  // namespace seamwright

@@ -67,7 +67,7 @@ class AdjustmentParts {
   std::vector<SeenLine> lines_;
   std::vector<TiePoint> points_;  // as last accepted
   std::vector<TiePoint> tried_points_;
-  std::vector<double> tried_squares_;  // of their ties
+  std::vector<double> tried_costs_;  // of their ties
   std::vector<Vec3> normals_;
   std::vector<Vec3> tried_normals_;
   std::vector<Part> parts_;

@@ -5,12 +5,16 @@
 #include <Eigen/Cholesky>
 #include <ceres/tiny_solver.h>
 
+#include "solver/robust.h"
+
 namespace seamwright {
 
 namespace {
 
 // A tie by two tangent steps of its direction and its inverse depth, for Ceres' solver of small
-// problems. `Height` is the number of rows, or dynamic.
+// problems, which knows no loss: rows of the sights are shortened until their squares are what the
+// loss makes of them, and their derivatives so that the gradient is its gradient. `Height` is the
+// number of rows, or dynamic.
 template <int Height>
 struct PointProblem {
   using Scalar = double;
@@ -19,9 +23,21 @@ struct PointProblem {
   const SeenTie& seen;
   TiePoint start;
   bool free_depth = true;
+  double robust_scale = 0;
   Eigen::Matrix<double, 3, 2> tangent = tangent_basis(start.direction);
 
   [[nodiscard]] int NumResiduals() const { return seen.rows(); }
+
+  struct Shortening {
+    double of_rows = 1;
+    double of_slopes = 1;
+  };
+  [[nodiscard]] Shortening shortening(double square) const {
+    if (robust_scale <= 0 || square <= 0) return {};
+    const Robust loss = robust(square, robust_scale);
+    const double of_rows = std::sqrt(loss.cost / square);
+    return {of_rows, loss.weight / of_rows};
+  }
 
   [[nodiscard]] TiePoint at(const double* x) const {
     TiePoint point = start;
@@ -43,6 +59,7 @@ struct PointProblem {
         r.template segment<2>(static_cast<Eigen::Index>(2 * j)) =
             seen.white[j] * sight_residual(seen.places[j], seen.tie.sights[j], point);
       }
+      r.head(2 * sights) *= shortening(r.head(2 * sights).squaredNorm()).of_rows;
       return true;
     }
     // Of the normalised sum by the steps.
@@ -58,6 +75,9 @@ struct PointProblem {
       by.template block<2, 2>(row, 0) = linear.by_direction * turned;
       by.template block<2, 1>(row, 2) = linear.by_inverse_depth;
     }
+    const Shortening shorter = shortening(r.head(2 * sights).squaredNorm());
+    r.head(2 * sights) *= shorter.of_rows;
+    by.topRows(2 * sights) *= shorter.of_slopes;
     for (Eigen::Index row = 2 * sights; row < r.size(); ++row) {
       by.row(row) << 0, 0, beliefs[static_cast<std::size_t>(row - 2 * sights)].slope;
     }
@@ -69,7 +89,12 @@ struct PointProblem {
 template <int Height>
 double settle_rows(const SeenTie& seen, TiePoint& point, const SettleOptions& options) {
   using Problem = PointProblem<Height>;
-  const Problem problem{.seen = seen, .start = point, .free_depth = options.free_depth};
+  // Where sights are all there is, the loss has the same minimum as their squares.
+  const bool within = seen.depth.count() > 0;
+  const Problem problem{.seen = seen,
+                        .start = point,
+                        .free_depth = options.free_depth,
+                        .robust_scale = within ? seen.robust_scale : 0};
   ceres::TinySolver<Problem, Eigen::LLT<Mat3>> solver;
   solver.options.max_num_iterations = options.most_steps + 1;
   solver.options.gradient_tolerance = 0.1 * std::sqrt(options.enough);
@@ -80,7 +105,8 @@ double settle_rows(const SeenTie& seen, TiePoint& point, const SettleOptions& op
   Vec3 x = Vec3::Zero();
   solver.Solve(problem, &x);
   if (x.allFinite()) point = problem.at(x.data());
-  return 2 * solver.summary.final_cost;
+  const double left = 2 * solver.summary.final_cost;
+  return within ? left : robust(left, seen.robust_scale).cost;
 }
 
 }  // namespace
@@ -124,6 +150,10 @@ Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& colum
     if (own.pose >= 0) of_sight.middleCols<6>(own.pose) = linear.by_own_pose;
     if (there.pose >= 0) of_sight.middleCols<6>(there.pose) = linear.by_seen_pose;
   }
+  const double square = rows.col(columns.count).head(row).squaredNorm();
+  const double weight = std::sqrt(robust(square, seen.robust_scale).weight);
+  rows.topRows(row) *= weight;
+  by_point.topRows(row) *= weight;
   const DepthBelief::Rows beliefs = seen.depth.rows_at(point.inverse_depth);
   for (std::size_t k = 0; row < height; ++k, ++row) {
     rows(row, columns.count) = beliefs[k].value;

@@ -24,6 +24,10 @@ struct SeenTie {
   const DepthBelief& depth;
   std::span<const SightPlace> places;  ///< one a sight
   std::span<const Mat2> white;         ///< one a sight
+  /// Of the loss into which the squares of all sights go together; 0: none. What is believed of the
+  /// depth stays outside of it: else a point whose sights fit badly could leave for anywhere, behind
+  /// infinity, too.
+  double robust_scale = 0;
 
   /// Rows of sights and beliefs.
   [[nodiscard]] int rows() const { return 2 * static_cast<int>(tie.sights.size()) + depth.count(); }
@@ -38,11 +42,11 @@ struct SettleOptions {
   bool free_depth = true;  ///< false holds the inverse depth where it is
 };
 
-/// Moves `point` to where sights and beliefs have it; returns the sum of squares that is left
-/// there.
+/// Moves `point` to where the tie costs least; returns what it costs there.
 double settle(const SeenTie& seen, TiePoint& point, const SettleOptions& options = {});
 
-/// What a settled tie says: left() rows over the columns, Qᵀr in the last one.
+/// What a settled tie says: left() rows over the columns, Qᵀr in the last one. Under a loss, rows
+/// have its weight: Jᵀr is the gradient, and their squares are less than the cost.
 [[nodiscard]] Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& columns);
 
 }  // namespace seamwright
