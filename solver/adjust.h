@@ -14,7 +14,8 @@
 //
 //     Σ φ(Σ ‖Σ_u^(-1/2) (u − u_observed)‖²) + depth     over ties, φ Cauchy or none, over the
 //                                                        sights of each; and what is believed of
-//                                                        its depth, which no loss may wear down:
+//                                                        its depth, within φ for shots that stand
+//                                                        alone (tie_rows.h):
 //       depth = 2(ρ+c)/λ + (min(0, ρ)/σ_0)² + w log(1 + ((ρ−m)/s)²)
 //                                                        leaning far, none negative, as far as is
 //                                                        known

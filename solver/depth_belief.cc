@@ -31,7 +31,8 @@ DepthBelief::Row known_row(const DepthPrior& known, double inverse_depth) {
 }  // namespace
 
 DepthBelief::DepthBelief(const AdjustOptions& options, const Tie& tie, std::size_t index,
-                         bool alone) {
+                         bool alone)
+    : alone_(alone) {
   if (alone && !options.depth_priors.empty()) known_ = options.depth_priors[index];
   if (alone && options.depth_lean_per_m > 0) lean_ = 1 / options.depth_lean_per_m;
   floor_information_ = information_of(options.depth_floor_sigma_per_m);

@@ -31,6 +31,9 @@ class DepthBelief {
   /// How many rows there are: the first ones of rows_at().
   [[nodiscard]] int count() const { return count_; }
   [[nodiscard]] Rows rows_at(double inverse_depth) const;
+  /// Whether a loss takes these rows together with those of the sights: for shots that stand alone
+  /// (tie_rows.h says why).
+  [[nodiscard]] bool is_lost_with_sights() const { return alone_; }
 
  private:
   DepthPrior known_;
@@ -38,6 +41,7 @@ class DepthBelief {
   double floor_information_ = 0;  // 1/σ² below zero
   double far_information_ = 0;
   int count_ = 0;
+  bool alone_ = false;
 };
 
 }  // namespace seamwright

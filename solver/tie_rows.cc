@@ -1,5 +1,6 @@
 #include "solver/tie_rows.h"
 
+#include <algorithm>
 #include <cmath>
 
 #include <Eigen/Cholesky>
@@ -12,8 +13,7 @@ namespace seamwright {
 namespace {
 
 // A tie by two tangent steps of its direction and its inverse depth, for Ceres' solver of small
-// problems, which knows no loss: rows of the sights are shortened until their squares are what the
-// loss makes of them, and their derivatives so that the gradient is its gradient. `Height` is the
+// problems, which knows no loss: rows of the sights have a weight that stays. `Height` is the
 // number of rows, or dynamic.
 template <int Height>
 struct PointProblem {
@@ -23,21 +23,10 @@ struct PointProblem {
   const SeenTie& seen;
   TiePoint start;
   bool free_depth = true;
-  double robust_scale = 0;
+  double weight = 1;  // of the rows of sights
   Eigen::Matrix<double, 3, 2> tangent = tangent_basis(start.direction);
 
   [[nodiscard]] int NumResiduals() const { return seen.rows(); }
-
-  struct Shortening {
-    double of_rows = 1;
-    double of_slopes = 1;
-  };
-  [[nodiscard]] Shortening shortening(double square) const {
-    if (robust_scale <= 0 || square <= 0) return {};
-    const Robust loss = robust(square, robust_scale);
-    const double of_rows = std::sqrt(loss.cost / square);
-    return {of_rows, loss.weight / of_rows};
-  }
 
   [[nodiscard]] TiePoint at(const double* x) const {
     TiePoint point = start;
@@ -57,9 +46,8 @@ struct PointProblem {
     if (jacobian == nullptr) {
       for (std::size_t j = 0; j < seen.tie.sights.size(); ++j) {
         r.template segment<2>(static_cast<Eigen::Index>(2 * j)) =
-            seen.white[j] * sight_residual(seen.places[j], seen.tie.sights[j], point);
+            weight * (seen.white[j] * sight_residual(seen.places[j], seen.tie.sights[j], point));
       }
-      r.head(2 * sights) *= shortening(r.head(2 * sights).squaredNorm()).of_rows;
       return true;
     }
     // Of the normalised sum by the steps.
@@ -75,9 +63,8 @@ struct PointProblem {
       by.template block<2, 2>(row, 0) = linear.by_direction * turned;
       by.template block<2, 1>(row, 2) = linear.by_inverse_depth;
     }
-    const Shortening shorter = shortening(r.head(2 * sights).squaredNorm());
-    r.head(2 * sights) *= shorter.of_rows;
-    by.topRows(2 * sights) *= shorter.of_slopes;
+    r.head(2 * sights) *= weight;
+    by.topRows(2 * sights) *= weight;
     for (Eigen::Index row = 2 * sights; row < r.size(); ++row) {
       by.row(row) << 0, 0, beliefs[static_cast<std::size_t>(row - 2 * sights)].slope;
     }
@@ -86,15 +73,29 @@ struct PointProblem {
   }
 };
 
+double square_of_beliefs(const SeenTie& seen, const TiePoint& point) {
+  double square = 0;
+  const DepthBelief::Rows rows = seen.depth.rows_at(point.inverse_depth);
+  for (const DepthBelief::Row& row : rows) square += row.value * row.value;
+  return square;
+}
+
+double square_of_sights(const SeenTie& seen, const TiePoint& point) {
+  double square = 0;
+  for (std::size_t j = 0; j < seen.tie.sights.size(); ++j) {
+    square +=
+        (seen.white[j] * sight_residual(seen.places[j], seen.tie.sights[j], point)).squaredNorm();
+  }
+  return square;
+}
+
+// Least squares with one weight; returns the squares of the sights, unweighted.
 template <int Height>
-double settle_rows(const SeenTie& seen, TiePoint& point, const SettleOptions& options) {
+double settle_weighted(const SeenTie& seen, double weight, TiePoint& point,
+                       const SettleOptions& options) {
   using Problem = PointProblem<Height>;
-  // Where sights are all there is, the loss has the same minimum as their squares.
-  const bool within = seen.depth.count() > 0;
-  const Problem problem{.seen = seen,
-                        .start = point,
-                        .free_depth = options.free_depth,
-                        .robust_scale = within ? seen.robust_scale : 0};
+  const Problem problem{
+      .seen = seen, .start = point, .free_depth = options.free_depth, .weight = std::sqrt(weight)};
   ceres::TinySolver<Problem, Eigen::LLT<Mat3>> solver;
   solver.options.max_num_iterations = options.most_steps + 1;
   solver.options.gradient_tolerance = 0.1 * std::sqrt(options.enough);
@@ -105,8 +106,31 @@ double settle_rows(const SeenTie& seen, TiePoint& point, const SettleOptions& op
   Vec3 x = Vec3::Zero();
   solver.Solve(problem, &x);
   if (x.allFinite()) point = problem.at(x.data());
-  const double left = 2 * solver.summary.final_cost;
-  return within ? left : robust(left, seen.robust_scale).cost;
+  return std::max(0.0, 2 * solver.summary.final_cost - square_of_beliefs(seen, point)) / weight;
+}
+
+// Weights follow the point (iteratively reweighted least squares) until they stay. What is believed
+// of the depth pulls against them; where nothing does, any weight leads to the same point.
+template <int Height>
+double settle_rows(const SeenTie& seen, TiePoint& point, const SettleOptions& options) {
+  constexpr int kMostWeights = 6;
+  constexpr double kStays = 1e-4;
+  if (seen.depth.is_lost_with_sights()) {
+    const double square = settle_weighted<Height>(seen, 1, point, options);
+    return robust(square + square_of_beliefs(seen, point), seen.robust_scale).cost;
+  }
+  const bool pulled = seen.depth.count() > 0 && seen.robust_scale > 0;
+  double weight = pulled ? robust(square_of_sights(seen, point), seen.robust_scale).weight : 1;
+  for (int k = 0;; ++k) {
+    const double square = settle_weighted<Height>(seen, weight, point, options);
+    const Robust loss = robust(square, seen.robust_scale);
+    const double beliefs = square_of_beliefs(seen, point);
+    if (!pulled || beliefs == 0 || k == kMostWeights ||
+        std::abs(loss.weight - weight) <= kStays * weight) {
+      return loss.cost + beliefs;
+    }
+    weight = loss.weight;
+  }
 }
 
 }  // namespace
@@ -150,15 +174,17 @@ Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& colum
     if (own.pose >= 0) of_sight.middleCols<6>(own.pose) = linear.by_own_pose;
     if (there.pose >= 0) of_sight.middleCols<6>(there.pose) = linear.by_seen_pose;
   }
-  const double square = rows.col(columns.count).head(row).squaredNorm();
-  const double weight = std::sqrt(robust(square, seen.robust_scale).weight);
-  rows.topRows(row) *= weight;
-  by_point.topRows(row) *= weight;
   const DepthBelief::Rows beliefs = seen.depth.rows_at(point.inverse_depth);
+  Eigen::Index lost = row;
   for (std::size_t k = 0; row < height; ++k, ++row) {
     rows(row, columns.count) = beliefs[k].value;
     by_point(row, 2) = beliefs[k].slope;
   }
+  if (seen.depth.is_lost_with_sights()) lost = height;
+  const double square = rows.col(columns.count).head(lost).squaredNorm();
+  const double weight = std::sqrt(robust(square, seen.robust_scale).weight);
+  rows.topRows(lost) *= weight;
+  by_point.topRows(lost) *= weight;
   return taken_out(std::move(by_point), std::move(rows));
 }
 

@@ -24,9 +24,10 @@ struct SeenTie {
   const DepthBelief& depth;
   std::span<const SightPlace> places;  ///< one a sight
   std::span<const Mat2> white;         ///< one a sight
-  /// Of the loss into which the squares of all sights go together; 0: none. What is believed of the
-  /// depth stays outside of it: else a point whose sights fit badly could leave for anywhere, behind
-  /// infinity, too.
+  /// Of the loss into which the squares of all sights go together; 0: none. Where the tie's shot
+  /// stands alone, what is believed of its depth goes into it as well: a wrong tie that seems to
+  /// lie behind infinity is let go and pushes no angle. In a network belief stays outside: stands
+  /// far from their places fit so badly that all points could leave for behind infinity.
   double robust_scale = 0;
 
   /// Rows of sights and beliefs.
