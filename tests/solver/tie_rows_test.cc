@@ -120,22 +120,29 @@ TEST_CASE("what a tie says of the rig is the slope of its cost with the point se
   Random random(16);
   const Rig rig = test::random_rig(random);
   const SharedTerms terms(2, [](int, int) { return true; });
-  const auto ties = test::synthetic_ties(
-      random, rig, test::box_room({2, 1.3, 3}, {0.3, -0.1, 0.4}, Quat::Identity()), 0,
-      {.per_pair = 20, .noise_px = 0.5});
+  auto ties = test::synthetic_ties(random, rig,
+                                   test::box_room({2, 1.3, 3}, {0.3, -0.1, 0.4}, Quat::Identity()),
+                                   0, {.per_pair = 20, .noise_px = 0.5});
   const double robust_scale = GENERATE(0.0, 1.0);
-  CAPTURE(robust_scale);
+  const bool alone = GENERATE(true, false);
+  CAPTURE(robust_scale, alone);
+  // Marked far, so that in a network, too, something pulls at the depth.
+  const std::vector<ShotState> shots(alone ? 0 : 1,
+                                     ShotState{{}, {Quat::Identity(), Vec3::Zero(), 0}});
   const AdjustOptions options{
       .robust_scale = robust_scale, .depth_lean_per_m = 20, .depth_floor_sigma_per_m = 0.005};
+  if (!alone) {
+    for (Tie& tie : ties) tie.range = TieRange::far;
+  }
   const auto settled = [&](const Rig& at, const Tie& tie) {
-    const Given given(at, tie, {}, options);
-    TiePoint point = locate_tie(at, tie, true);
+    const Given given(at, tie, shots, options);
+    TiePoint point = locate_tie(at, tie, true, shots);
     return settle(given.seen(), point);
   };
   int checked = 0;
   for (const Tie& tie : ties) {
-    const Given given(rig, tie, {}, options);
-    TiePoint point = locate_tie(rig, tie, true);
+    const Given given(rig, tie, shots, options);
+    TiePoint point = locate_tie(rig, tie, true, shots);
     REQUIRE(point.usable);
     REQUIRE(settle(given.seen(), point) >= 0);
     const Rows rows = rows_of(given.seen(), point, {terms});
