@@ -102,12 +102,10 @@ TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
   }
 }
 
-// What is found or not, rather than how exactly: small frames, whose limits stand for the same
-// angles.
-TEST_CASE("small frames: shots that do not belong, threads, mirrored files") {
+TEST_CASE("shots that do not belong, any number of threads, mirrored files") {
   const test::ScratchDir scratch;
   DemoOptions options;
-  options.frame_px = 500;
+  options.frame_px = 1000;
   options.only_shots = test::shots_of_room("library");
   options.only_shots.push_back(test::shots_of_room("courtyard").front());
   const test::DemoTruth truth = test::render_and_forget(scratch.path(), options);
@@ -139,7 +137,7 @@ TEST_CASE("small frames: shots that do not belong, threads, mirrored files") {
   CHECK_THAT(sorted->shots[4].left_out, Catch::Contains("swapped"));
   CHECK_THAT(sorted->shots[5].left_out, Catch::Contains("different shots"));
   CHECK(sorted->rig_template.solution.quality.shots == 4);
-  CHECK(seam_error_of(*sorted, truth.body).rms_px <= 0.15);
+  CHECK(seam_error_of(*sorted, truth.body).rms_px <= 0.3);
 
   // The same template whatever the thread count.
   const std::span<const LearnShot> pair(all.data(), 2);
