@@ -72,7 +72,8 @@ function(seamwright_install_package)
   write_basic_package_version_file(${PROJECT_BINARY_DIR}/seamwright-config-version.cmake
     COMPATIBILITY SameMinorVersion)
   install(FILES ${PROJECT_BINARY_DIR}/seamwright-config.cmake
-    ${PROJECT_BINARY_DIR}/seamwright-config-version.cmake DESTINATION ${destination})
+    ${PROJECT_BINARY_DIR}/seamwright-config-version.cmake
+    ${PROJECT_SOURCE_DIR}/.cmake/SharedCeres.cmake DESTINATION ${destination})
 endfunction()
 
 # seamwright_test(NAME [SLOW] [LONG] SOURCES ... [LINK ...] [PRECOMPILE ...]

@@ -1,10 +1,9 @@
-// The solver: whole jobs on one thread, the same problems in Ceres Solver, and the kernels inside.
+// The solver: whole jobs on one thread, and the kernels inside.
 
 #include <cmath>
 #include <vector>
 
 #include <ceres/jet.h>
-#include <fmt/format.h>
 
 #include "base/parallel.h"
 #include "bench/report.h"
@@ -14,7 +13,6 @@
 #include "solver/sight.h"
 #include "solver/touch.h"
 #include "tests/solver/touched_body.h"
-#include "tests/support/ceres_twin.h"
 #include "tests/support/rigs.h"
 #include "tests/support/tracks.h"
 
@@ -152,7 +150,7 @@ void touch_6_ties(benchmark::State& state) {
   }
 }
 
-// --- the same adjustment in both -----------------------------------------------------------------
+// --- one adjustment ------------------------------------------------------------------------------
 
 // All terms, flex and poses free; robust, but so that no honest tie looks like an outlier from the
 // start, which would lead to minima of its own. No lean and no known depths: those are not squares.
@@ -164,7 +162,7 @@ AdjustOptions adjusting() {
   return options;
 }
 
-void adjust_here(benchmark::State& state, const Posed& posed) {
+void adjust_once(benchmark::State& state, const Posed& posed) {
   const ThreadLimit one(1);
   const SharedTerms terms = all_rig_terms(2);
   for (auto _ : state) {
@@ -175,29 +173,8 @@ void adjust_here(benchmark::State& state, const Posed& posed) {
   }
 }
 
-// Its building of the problem and any covariance are not counted; ours are.
-void adjust_in_ceres(benchmark::State& state, const Posed& posed) {
-  const double ours =
-      adjust(posed.start, posed.ties, posed.shots, all_rig_terms(2), posed.prior, adjusting())
-          .final_cost;
-  for (auto _ : state) {
-    state.PauseTiming();
-    test::CeresTwin twin(posed.start, posed.ties, posed.shots, posed.prior, adjusting());
-    state.ResumeTiming();
-    twin.solve(1e-9, 100);
-    state.PauseTiming();
-    if (!(std::abs(twin.cost() / ours - 1) < 1e-4)) {
-      state.SkipWithError(fmt::format("another minimum: {} is not {}", twin.cost(), ours).c_str());
-      return;
-    }
-    state.ResumeTiming();
-  }
-}
-
-void adjust_100_shots(benchmark::State& state) { adjust_here(state, posed_hundred()); }
-void ceres_100_shots(benchmark::State& state) { adjust_in_ceres(state, posed_hundred()); }
-void adjust_6_stands(benchmark::State& state) { adjust_here(state, posed_six()); }
-void ceres_6_stands(benchmark::State& state) { adjust_in_ceres(state, posed_six()); }
+void adjust_100_shots(benchmark::State& state) { adjust_once(state, posed_hundred()); }
+void adjust_6_stands(benchmark::State& state) { adjust_once(state, posed_six()); }
 
 // --- kernels -------------------------------------------------------------------------------------
 
@@ -285,9 +262,7 @@ int main(int argc, char** argv) {
   job("learn: 6 stands, 1500 tracks", learn_6_stands_with_tracks);
   job("touch: 6 ties", touch_6_ties);
   job("adjust: 100 shots x 200 ring ties", adjust_100_shots);
-  job("Ceres: 100 shots x 200 ring ties", ceres_100_shots);
   job("adjust: 6 stands, 1500 tracks", adjust_6_stands);
-  job("Ceres: 6 stands, 1500 tracks", ceres_6_stands);
   kernel("sight with all derivatives", linearise_sight);
   kernel("lens with all derivatives", lens_slopes);
   kernel("lens with all derivatives, dual numbers", dual_lens_slopes);
@@ -298,8 +273,6 @@ int main(int argc, char** argv) {
       argc, argv, "solver",
       {{.row = "learn: 100 shots x 200 ring ties", .target_ms = 2000},
        {.row = "touch: 6 ties", .target_ms = 50},
-       {.row = "adjust: 100 shots x 200 ring ties", .against = "Ceres: 100 shots x 200 ring ties"},
-       {.row = "adjust: 6 stands, 1500 tracks", .against = "Ceres: 6 stands, 1500 tracks"},
        {.row = "lens with all derivatives", .against = "lens with all derivatives, dual numbers"},
        {.row = "sight with all derivatives", .against = "lens with all derivatives, dual numbers"},
        {.row = "pixel to direction", .against = "direction to pixel"}});

@@ -6,8 +6,10 @@ namespace seamwright {
 
 DisparityRange::DisparityRange(const Rig& rig, int lens_a, int lens_b, double nearest_m,
                                double nearest_baselines)
-    : half_baseline_(0.5 * rig.baseline(lens_a, lens_b).norm()),
-      nearest_inverse_(1 / (rig.metric ? nearest_m : nearest_baselines)) {}
+    : half_baseline_(0.5 * rig.baseline(lens_a, lens_b).norm()) {
+  const double nearest = rig.metric ? nearest_m : nearest_baselines * rig.baseline(0, 1).norm();
+  nearest_inverse_ = nearest > 0 ? 1 / nearest : 0;
+}
 
 double DisparityRange::at(double eta_rad, double inverse_distance) const {
   const double shift = half_baseline_ * inverse_distance;

@@ -14,6 +14,8 @@ class DisparityRange {
 
   /// Disparity of a point at colatitude η from the middle of the pupils and inverse distance ρ.
   [[nodiscard]] double at(double eta_rad, double inverse_distance) const;
+  /// Disparity of the nearest object at the colatitude where it is largest.
+  [[nodiscard]] double widest() const { return at(kPi / 2, nearest_inverse_); }
   /// Disparity of the nearest object, given where lens a sees it.
   [[nodiscard]] double nearest_seen_from_a(double eta_a_rad) const;
 

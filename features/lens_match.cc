@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "base/parallel.h"
+#include "features/disparity.h"
 
 namespace seamwright {
 
@@ -32,10 +33,8 @@ class Gate {
  public:
   Gate(const Rig& rig, int lens_a, int lens_b, const LensMatchOptions& options)
       : options_(options) {
-    const double baseline = rig.baseline(lens_a, lens_b).norm();
-    const double nearest =
-        rig.metric ? options.nearest_m : options.nearest_baselines * rig.baseline(0, 1).norm();
-    widest_ = std::cos((nearest > 0 ? baseline / nearest : 0) + options.slack_rad);
+    const DisparityRange range(rig, lens_a, lens_b, options.nearest_m, options.nearest_baselines);
+    widest_ = std::cos(range.widest() + options.slack_rad);
     slack_ = std::cos(options.slack_rad);
   }
 

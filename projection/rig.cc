@@ -5,6 +5,8 @@
 
 #include <fmt/format.h>
 
+#include "projection/pupil_travel.h"
+
 namespace seamwright {
 
 namespace {
@@ -32,17 +34,7 @@ std::optional<Vec2> MountedLens::project_direction(const Vec3& direction_in_rig)
 std::optional<Vec2> MountedLens::project_point(const Vec3& direction_in_rig,
                                                double inverse_depth) const {
   const Vec3 from_pupil = rig_from_lens.conjugate() * (direction_in_rig - inverse_depth * pupil);
-  if (pupil_travel == 0 || inverse_depth == 0) return lens.project(from_pupil);
-  // The travel depends on the angle it changes; it contracts by travel × inverse depth each turn.
-  Vec3 seen = from_pupil;
-  for (int i = 0; i < 50; ++i) {
-    const double theta = off_axis(seen);
-    const Vec3 next = from_pupil - inverse_depth * Vec3(0, 0, pupil_travel * theta * theta);
-    const double moved = (next - seen).norm();
-    seen = next;
-    if (moved < 1e-15) break;
-  }
-  return lens.project(seen);
+  return lens.project(seen_past_travel(from_pupil, inverse_depth, pupil_travel));
 }
 
 Vec3 Rig::baseline(int a, int b) const {

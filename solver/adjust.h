@@ -12,20 +12,24 @@
 // there (d, ρ) are taken to the rig frame of the sight's shot first, and where the shots stood
 // relative to each other is unknown as well (sight.h). The cost is
 //
-//     Σ φ(‖Σ_u^(-1/2) (u − u_observed)‖²)            φ Cauchy, or none
+//     Σ φ(Σ ‖Σ_u^(-1/2) (u − u_observed)‖²) + depth     over ties, φ Cauchy or none, over the
+//                                                        sights of each; and what is believed of
+//                                                        its depth, within φ for shots that stand
+//                                                        alone (tie_rows.h):
+//       depth = 2(ρ+c)/λ + (min(0, ρ)/σ_0)² + w log(1 + ((ρ−m)/s)²)
+//                                                        leaning far, none negative, as far as is
+//                                                        known
 //   + Σ φ((distance of a plumb line's point from its great circle / σ)²)
-//   + (x ⊖ x₀)ᵀ P (x ⊖ x₀)                           prior on the shared terms
-//   + Σ ‖flex‖² / σ_flex²                             zero-mean prior on flex
-//   + Σ 2ρ/λ + (min(0, ρ)/σ_0)² + w log(1 + ((ρ−m)/s)²)   depths: leaning far, none negative, as
-//                                                     far as each is known
+//   + (x ⊖ x₀)ᵀ P (x ⊖ x₀)                               prior on the shared terms
+//   + Σ ‖flex‖² / σ_flex²                                zero-mean prior on flex
 //
-// minimised by Levenberg–Marquardt. Ties alone cannot tell scale: the distance of the first two
-// pupils is held at its start value. The first shot of every network is its world. Ties are
-// eliminated one by one (Schur complement), which leaves a small dense system in the shared terms,
-// flex and poses; its inverse is their joint marginal covariance. See Triggs, McLauchlan, Hartley,
-// Fitzgibbon 2000 for the structure. Jacobians are analytic throughout.
+// minimised by Ceres Solver (Agarwal, Mierle et al.; adjust.cc says how it is posed).
+// Ties alone cannot tell scale: the distance of the first two pupils is held at its start value.
+// The first shot of every network is its world. The joint marginal covariance of shared terms, flex
+// and poses comes from Ceres' Jacobian at the end. Jacobians are analytic throughout.
 //
-// Deterministic: ties are summed in chunks of fixed size, the chunks in order.
+// The same bytes for any number of threads: everything that Ceres asks for is computed before, each
+// by itself, and Ceres adds on one thread.
 
 #include <optional>
 #include <span>
@@ -39,6 +43,7 @@
 #include "projection/tie.h"
 #include "solver/shared_terms.h"
 #include "solver/shot_state.h"
+#include "solver/tie_point.h"
 
 namespace seamwright {
 
@@ -53,10 +58,9 @@ struct DepthPrior {
 struct AdjustOptions {
   int max_iterations = 50;
   double cost_tolerance = 1e-10;  ///< stop when a step lowers the cost by less than this share
-  double robust_scale = 3.0;      ///< Cauchy scale in sigmas of a sight; 0 for plain least squares
-  bool free_depth = true;         ///< false keeps every tie at infinity
-  bool with_covariance = true;    ///< false leaves all that tells certainty empty
-  bool free_flex = false;         ///< per-shot rotation of every lens but the first
+  double robust_scale = 3.0;  ///< Cauchy scale in sigmas of a sight, √n times that of n; 0: none
+  bool with_covariance = true;                 ///< false leaves all that tells certainty empty
+  bool free_flex = false;                      ///< per-shot rotation of every lens but the first
   double flex_sigma_rad = rad_from_deg(0.05);  ///< prior spread of flex, per axis
   /// λ of an exponential prior on ρ, 1/m: leans every tie away by the same force; 0 for none.
   /// Only ties of shots that stand alone lean: a network knows its depths.
@@ -66,7 +70,7 @@ struct AdjustOptions {
   double depth_floor_sigma_per_m = 0;
   /// ρ below this is what a tie marked `far` means (10 m), with this as its spread.
   double far_sigma_per_m = 0.05;
-  /// Straight edges, each a great circle of its lens (line_terms.h). Must outlive the solve.
+  /// Straight edges, each a great circle of its lens (plumb_sight.h). Must outlive the solve.
   std::span<const PlumbLine> lines{};
 };
 
@@ -74,13 +78,6 @@ struct AdjustOptions {
 struct SharedPrior {
   Rig reference;
   Eigen::MatrixXd information;  ///< columns × columns, P above
-};
-
-/// The unknowns of one tie.
-struct TiePoint {
-  Vec3 direction = Vec3::UnitZ();  ///< unit, rig frame, from the rig's origin
-  double inverse_depth = 0;        ///< 1/m
-  bool usable = false;             ///< every sight can be unprojected, and so is the start
 };
 
 enum class StopReason { converged, iteration_limit, no_descent, cancelled };
@@ -111,12 +108,6 @@ struct AdjustResult {
   }
 };
 
-/// Where a tie would stand with this rig: direction and inverse depth by least squares over its
-/// sights (ρ ≥ 0, or 0 with fixed depth). Not usable when a sight lies outside its lens, or in a
-/// shot of another network.
-[[nodiscard]] TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth,
-                                  ShotStates shots = {});
-
 /// `use[i]` false leaves tie i out (pass an empty span to use all). Ties that are not usable at
 /// the start are left out too. `shots` is one per shot that ties count, with its start pose and,
 /// where flex is free, its start flex (empty: zero).
@@ -130,14 +121,5 @@ struct AdjustResult {
                                   const SharedTerms& terms, const std::optional<SharedPrior>& prior,
                                   const AdjustOptions& options, std::span<const char> use = {},
                                   const ProgressFn& progress = {});
-
-/// Residual of one sight, frame pixels (projected − observed); empty when it does not project.
-[[nodiscard]] std::optional<Vec2> sight_residual_px(const Rig& rig, const Tie& tie,
-                                                    std::size_t sight, const TiePoint& point,
-                                                    ShotStates shots);
-
-/// Sum of whitened squared residuals of a tie: χ² with 2·sights − 3 degrees of freedom.
-[[nodiscard]] double tie_chi2(const Rig& rig, const Tie& tie, const TiePoint& point,
-                              ShotStates shots);
 
 }  // namespace seamwright

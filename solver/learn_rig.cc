@@ -95,11 +95,16 @@ std::optional<Error> add_expected_seam(const SharedTerms& terms, RigSolution& so
 std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties_per_shot,
                                      int shots) {
   AdjustOptions round{.max_iterations = 100, .cost_tolerance = 1e-6, .free_flex = shots > 1};
-  round.depth_floor_sigma_per_m = options.depth_floor_sigma_per_m;
+  // A network knows the lenses' angles. There the floor would only do harm: of many ties that look
+  // far, as a yard's do, half stand behind infinity by their noise alone, and pushed back in front
+  // of it they would push the angles with a certainty that no tie of them has.
   if (ties_per_shot > 0) {
+    round.depth_floor_sigma_per_m = options.depth_floor_sigma_per_m;
     round.depth_lean_per_m = options.depth_lean_per_m * std::max(1.0, ties_per_shot);
   }
   AdjustOptions first = round;
+  // While the place is looked for, no point may hide behind infinity.
+  first.depth_floor_sigma_per_m = options.depth_floor_sigma_per_m;
   first.cost_tolerance = 1e-4;
   first.with_covariance = false;
   first.free_flex = false;
@@ -155,7 +160,7 @@ void recentre(AdjustResult& fit, std::span<const Tie> ties) {
 std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties,
                                      const Loners& loners, const LearnRigOptions& options) {
   std::vector<DepthPrior> priors;
-  if (options.stand_sigma_per_m <= 0) return priors;
+  if (!options.stands_on_floor) return priors;
   priors.resize(ties.size());
   constexpr double kLeastDown = 0.82;
   int count = 0;
@@ -163,7 +168,8 @@ std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties,
     if (!loners.has(ties[i])) continue;
     const TiePoint point = locate_tie(rig, ties[i], false);
     if (!point.usable || point.direction.y() < kLeastDown) continue;
-    priors[i] = {point.direction.y() / options.stand_height_m, options.stand_sigma_per_m, 1};
+    priors[i] = {point.direction.y() / options.stand_height_m,
+                 options.stand_height_share / options.stand_height_m, 1};
     ++count;
   }
   // The height is one unknown a stand, not one a tie.

@@ -13,7 +13,8 @@
 // wall, and the weak directions of the solution say so.
 //
 // Tracks break this: the same points seen from several stands of a room, by either lens, fix every
-// term, and where the stands were with them. Where shots form such a network nothing is leaned on.
+// term, and where the stands were with them. Where shots form such a network nothing is leaned on:
+// a shot that stands alone beside it then adds its across parts and takes its depths as they come.
 //
 // Noise is learned as the solve goes: how much worse than they claim tracks, and the ring ties of
 // each shot, are; and how much the body flexes from shot to shot. Terms that the data do not
@@ -38,15 +39,17 @@ struct LearnRigOptions {
   /// λ of the exponential prior on inverse depth, 1/m. A room is a few surfaces, not as many
   /// independent depths as it has ties: one shot's ties share this strength.
   double depth_lean_per_m = 0.1;
-  /// Bodies stand upright on a stick of about eye height (common practice: 1.5 m), so the ring's
-  /// lowest part looks at a floor whose distance is roughly known; this is what tells a tilt
-  /// between back-to-back lenses from a room deeper above than below. 1σ of the inverse height
-  /// of a stand; 0 for bodies that stand otherwise.
+  /// Bodies stand upright, so the ring's lowest part looks at a floor; this is what tells a tilt
+  /// between back-to-back lenses from a room deeper above than below. Height of the pupils above
+  /// it, m: eye height (common practice), unless somebody measured it. Counts for shots that all
+  /// stand alone.
   double stand_height_m = 1.5;
-  double stand_sigma_per_m = 0.05;
-  double depth_floor_sigma_per_m = 0.005;  ///< softness of "not behind the camera"
-  double reject_sigmas = 4.0;              ///< ties worse than this leave
-  int minimum_ties = 25;                   ///< fewer usable ties than this is refused
+  double stand_height_share = 0.075;  ///< 1σ of it
+  bool stands_on_floor = true;        ///< false for bodies that hang or fly
+  /// Softness of "not behind infinity", for shots that all stand alone.
+  double depth_floor_sigma_per_m = 0.005;
+  double reject_sigmas = 4.0;  ///< ties worse than this leave
+  int minimum_ties = 25;       ///< fewer usable ties than this is refused
   double flex_start_sigma_rad = rad_from_deg(0.03);
 };
 

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <cstddef>
 
-#include "solver/line_terms.h"
+#include "solver/plumb_sight.h"
 
 namespace seamwright {
 

@@ -1,56 +1,25 @@
 #include "solver/reduced_tie.h"
 
-#include <cmath>
+#include <vector>
 
-#include <Eigen/QR>
-
-#include "solver/sight.h"
+#include "solver/tie_rows.h"
 
 namespace seamwright {
 
-namespace {
-
-// Information on ρ around zero. locate_tie() ends at exactly 0 where a tie would stand behind
-// infinity.
-double depth_information(const Tie& tie, const TiePoint& point, const DepthKnowledge& depth) {
-  double information = 0;
-  if (tie.range == TieRange::far) information += std::pow(depth.far_sigma_per_m, -2);
-  if (point.inverse_depth <= 0 && depth.floor_sigma_per_m > 0) {
-    information += std::pow(depth.floor_sigma_per_m, -2);
-  }
-  return information;
-}
-
-}  // namespace
-
 ReducedTie reduce_tie(const Rig& rig, const Tie& tie, const TiePoint& point,
                       const SharedTerms& terms, const DepthKnowledge& depth) {
-  const double information = depth_information(tie, point, depth);
-  const auto sights = static_cast<Eigen::Index>(tie.sights.size());
-  const Eigen::Index rows = 2 * sights + (information > 0 ? 1 : 0);
-  Eigen::VectorXd residual = Eigen::VectorXd::Zero(rows);
-  Eigen::MatrixXd by_point = Eigen::MatrixXd::Zero(rows, 3);
-  Eigen::MatrixXd by_terms = Eigen::MatrixXd::Zero(rows, terms.columns());
-  for (Eigen::Index j = 0; j < sights; ++j) {
-    const TieSight& sight = tie.sights[static_cast<std::size_t>(j)];
-    const LinearSight linear =
-        linearise(place_of(rig, tie, sight, {}), sight, whitener(sight.covariance_px2), point);
-    residual.segment<2>(2 * j) = linear.residual;
-    by_point.middleRows<2>(2 * j) = linear.by_point;
-    for (int slot = 0; slot < kSlotCount; ++slot) {
-      const int column = terms.column(sight.lens, slot);
-      if (column >= 0) by_terms.block<2, 1>(2 * j, column) = linear.by_shared.col(slot);
-    }
+  AdjustOptions believed{.far_sigma_per_m = depth.far_sigma_per_m};
+  // locate_tie() ends at exactly 0 where a tie would stand behind infinity.
+  if (point.inverse_depth <= 0) believed.depth_floor_sigma_per_m = depth.floor_sigma_per_m;
+  const DepthBelief belief(believed, tie, 0, false);
+  std::vector<SightPlace> places;
+  std::vector<Mat2> white;
+  for (const TieSight& sight : tie.sights) {
+    places.push_back(place_of(rig, tie, sight, {}));
+    white.push_back(whitener(sight.covariance_px2));
   }
-  if (information > 0) {
-    residual[rows - 1] = std::sqrt(information) * point.inverse_depth;
-    by_point(rows - 1, 2) = std::sqrt(information);
-  }
-  // Rows orthogonal to everything the point can do: the rest of its QR basis.
-  const Eigen::HouseholderQR<Eigen::MatrixXd> qr(by_point);
-  const Eigen::MatrixXd basis = qr.householderQ() * Eigen::MatrixXd::Identity(rows, rows);
-  const auto rest = basis.rightCols(rows - 3).transpose();
-  return {rest * residual, rest * by_terms};
+  const Rows rows = rows_of({tie, belief, places, white}, point, {terms});
+  return {rows.rightCols<1>(), rows.leftCols(terms.columns())};
 }
 
 }  // namespace seamwright

@@ -130,7 +130,12 @@ Eigen::MatrixXd seam_jacobian(const Rig& rig, const SharedTerms& terms, int a, i
 std::vector<SeamSample> expected_seam_error(const Rig& rig, const SharedTerms& terms,
                                             const Eigen::MatrixXd& covariance, int a, int b,
                                             const std::vector<RibbonAngles>& directions) {
-  const Eigen::MatrixXd jacobian = seam_jacobian(rig, terms, a, b, directions);
+  return expected_seam_error(seam_jacobian(rig, terms, a, b, directions), covariance, directions);
+}
+
+std::vector<SeamSample> expected_seam_error(const Eigen::MatrixXd& jacobian,
+                                            const Eigen::MatrixXd& covariance,
+                                            const std::vector<RibbonAngles>& directions) {
   const Eigen::VectorXd variance = (jacobian * covariance).cwiseProduct(jacobian).rowwise().sum();
   std::vector<SeamSample> samples;
   for (std::size_t i = 0; i < directions.size(); ++i) {

@@ -61,4 +61,9 @@ struct SeamSummary {
     const Rig& rig, const SharedTerms& terms, const Eigen::MatrixXd& covariance, int a, int b,
     const std::vector<RibbonAngles>& directions);
 
+/// The same from a seam_jacobian at those directions.
+[[nodiscard]] std::vector<SeamSample> expected_seam_error(
+    const Eigen::MatrixXd& jacobian, const Eigen::MatrixXd& covariance,
+    const std::vector<RibbonAngles>& directions);
+
 }  // namespace seamwright

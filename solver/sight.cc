@@ -1,23 +1,10 @@
 #include "solver/sight.h"
 
-#include <cmath>
+#include "projection/pupil_travel.h"
 
 namespace seamwright {
 
 namespace {
-
-double off_axis(const Vec3& v) { return std::atan2(std::hypot(v.x(), v.y()), v.z()); }
-
-// The pupil's travel depends on the angle it changes; three turns leave less than 1e-9 rad.
-Vec3 with_pupil_travel(const MountedLens& mounted, const Vec3& from_pupil, double inverse_depth) {
-  if (mounted.pupil_travel == 0 || inverse_depth == 0) return from_pupil;
-  Vec3 seen = from_pupil;
-  for (int i = 0; i < 3; ++i) {
-    const double theta = off_axis(seen);
-    seen = from_pupil - inverse_depth * Vec3(0, 0, mounted.pupil_travel * theta * theta);
-  }
-  return seen;
-}
 
 Mat3 cross_matrix(const Vec3& v) {
   Mat3 m;
@@ -102,7 +89,8 @@ Vec3 point_in_lens(const SightPlace& place, const TiePoint& point) {
 
 Vec2 sight_residual(const SightPlace& place, const TieSight& sight, const TiePoint& point) {
   const Lens& lens = place.mounted.lens;
-  const Vec3 v = with_pupil_travel(place.mounted, point_in_lens(place, point), point.inverse_depth);
+  const Vec3 v = seen_past_travel(point_in_lens(place, point), point.inverse_depth,
+                                  place.mounted.pupil_travel);
   return with_curve(lens.curve, [&](auto curve) {
     return Vec2(project_with<decltype(curve)>(lens.terms.data(), v) - sight.px);
   });
@@ -112,7 +100,7 @@ LinearSight linearise(const SightPlace& place, const TieSight& sight, const Mat2
                       const TiePoint& point) {
   const double rho = point.inverse_depth;
   const Vec3 in_rig = seen_in_rig(place, point) - rho * place.mounted.pupil;
-  const Vec3 v = with_pupil_travel(place.mounted, place.lens_from_seen * in_rig, rho);
+  const Vec3 v = seen_past_travel(place.lens_from_seen * in_rig, rho, place.mounted.pupil_travel);
   const LensSlopes slopes = place.mounted.lens.slopes_at(v);
   const double travel = slopes.theta_rad * slopes.theta_rad;
 
@@ -128,10 +116,10 @@ LinearSight linearise(const SightPlace& place, const TieSight& sight, const Mat2
   out.by_shared.block<2, 3>(0, kRotationX) = out.by_flex * place.unflex.transpose();
   out.by_shared.block<2, 3>(0, kPupilX) = -rho * by_seen;
   out.by_shared.col(kPupilTravel) = -rho * travel * by_ray.col(2);
-  out.by_point.col(2) =
+  out.by_inverse_depth =
       -(by_seen * place.mounted.pupil) - place.mounted.pupil_travel * travel * by_ray.col(2);
   if (!place.between) {
-    out.by_point.leftCols<2>() = by_seen * tangent_basis(point.direction);
+    out.by_direction = by_seen;
     out.by_own_pose.setZero();
     out.by_seen_pose.setZero();
     return out;
@@ -139,8 +127,8 @@ LinearSight linearise(const SightPlace& place, const TieSight& sight, const Mat2
   const BetweenShots& between = *place.between;
   const Eigen::Matrix<double, 2, 3> by_world = by_seen * between.seen_from_world;
   const Vec3 own_in_world = between.world_from_own * point.direction;
-  out.by_point.leftCols<2>() = by_world * between.world_from_own * tangent_basis(point.direction);
-  out.by_point.col(2) += by_world * between.own_from_seen_in_world;
+  out.by_direction = by_world * between.world_from_own;
+  out.by_inverse_depth += by_world * between.own_from_seen_in_world;
   out.by_own_pose.leftCols<3>() = -by_world * cross_matrix(own_in_world);
   out.by_own_pose.rightCols<3>() = rho * by_world;
   out.by_seen_pose.leftCols<3>() = by_world * cross_matrix(seen_in_world(between, point));
@@ -149,8 +137,9 @@ LinearSight linearise(const SightPlace& place, const TieSight& sight, const Mat2
 }
 
 PointSight linearise_point(const SightPlace& place, const TieSight& sight, const Mat2& white,
-                           const TiePoint& point, const Eigen::Matrix<double, 3, 2>& tangent) {
-  const Vec3 v = with_pupil_travel(place.mounted, point_in_lens(place, point), point.inverse_depth);
+                           const TiePoint& point) {
+  const Vec3 v = seen_past_travel(point_in_lens(place, point), point.inverse_depth,
+                                  place.mounted.pupil_travel);
   const DirectionSlopes slopes = place.mounted.lens.direction_slopes_at(v);
   const Eigen::Matrix<double, 2, 3> by_ray = white * slopes.by_direction;
   const Eigen::Matrix<double, 2, 3> by_seen = by_ray * place.lens_from_seen;
@@ -158,14 +147,12 @@ PointSight linearise_point(const SightPlace& place, const TieSight& sight, const
 
   PointSight out;
   out.residual = white * (slopes.px - sight.px);
-  out.by_point.col(2) = -(by_seen * place.mounted.pupil) - travel * by_ray.col(2);
-  if (!place.between) {
-    out.by_point.leftCols<2>() = by_seen * tangent;
-    return out;
-  }
+  out.by_direction = by_seen;
+  out.by_inverse_depth = -(by_seen * place.mounted.pupil) - travel * by_ray.col(2);
+  if (!place.between) return out;
   const Eigen::Matrix<double, 2, 3> by_world = by_seen * place.between->seen_from_world;
-  out.by_point.leftCols<2>() = by_world * place.between->world_from_own * tangent;
-  out.by_point.col(2) += by_world * place.between->own_from_seen_in_world;
+  out.by_direction = by_world * place.between->world_from_own;
+  out.by_inverse_depth += by_world * place.between->own_from_seen_in_world;
   return out;
 }
 

@@ -14,8 +14,8 @@
 #include <vector>
 
 #include "projection/tie.h"
-#include "solver/adjust.h"
 #include "solver/shared_terms.h"
+#include "solver/tie_point.h"
 
 namespace seamwright {
 
@@ -59,7 +59,8 @@ struct LinearSight {
   Vec2 residual = Vec2::Zero();
   Eigen::Matrix<double, 2, kSlotCount> by_shared;  ///< slots of the sight's lens
   Eigen::Matrix<double, 2, 3> by_flex;             ///< rotation vector of its flex, rad
-  Eigen::Matrix<double, 2, 3> by_point;            ///< two tangent steps of d, then ρ
+  Eigen::Matrix<double, 2, 3> by_direction;        ///< d as any three numbers
+  Vec2 by_inverse_depth = Vec2::Zero();
   /// Steps of the pose of the tie's own shot and of the shot of the sight: a rotation vector from
   /// the left (rad, world frame), then the position (m).
   Eigen::Matrix<double, 2, 6> by_own_pose;
@@ -69,7 +70,8 @@ struct LinearSight {
 /// The part of it that moves the point alone.
 struct PointSight {
   Vec2 residual = Vec2::Zero();
-  Eigen::Matrix<double, 2, 3> by_point;
+  Eigen::Matrix<double, 2, 3> by_direction;
+  Vec2 by_inverse_depth = Vec2::Zero();
 };
 
 /// Two unit vectors that span the tangent plane at a unit direction, as columns. A tangent step a
@@ -90,9 +92,8 @@ struct PointSight {
 [[nodiscard]] LinearSight linearise(const SightPlace& place, const TieSight& sight,
                                     const Mat2& white, const TiePoint& point);
 
-/// Residual and derivatives by the point; `tangent` is the basis at its direction.
+/// Residual and derivatives by the point.
 [[nodiscard]] PointSight linearise_point(const SightPlace& place, const TieSight& sight,
-                                         const Mat2& white, const TiePoint& point,
-                                         const Eigen::Matrix<double, 3, 2>& tangent);
+                                         const Mat2& white, const TiePoint& point);
 
 }  // namespace seamwright

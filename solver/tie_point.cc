@@ -1,53 +1,16 @@
-// One tie by itself: where it stands, how well it fits.
+#include "solver/tie_point.h"
 
+#include <algorithm>
 #include <cmath>
+#include <vector>
 
-#include "solver/adjust.h"
-#include "solver/sight.h"
+#include "solver/tie_rows.h"
 
 namespace seamwright {
 
 namespace {
 
-// A sight with all that stays while its point moves.
-struct Fixed {
-  SightPlace place;
-  const TieSight& sight;
-  Mat2 white;
-};
-
-std::vector<Fixed> fixed_of(const Rig& rig, const Tie& tie, ShotStates shots) {
-  std::vector<Fixed> fixed;
-  fixed.reserve(tie.sights.size());
-  for (const TieSight& sight : tie.sights) {
-    fixed.push_back({place_of(rig, tie, sight, shots), sight, whitener(sight.covariance_px2)});
-  }
-  return fixed;
-}
-
-// One Gauss–Newton step on (direction, ρ); returns the step's length.
-double refine_point(const std::vector<Fixed>& sights, bool free_depth, TiePoint& point) {
-  Mat3 normal = Mat3::Zero();
-  Vec3 gradient = Vec3::Zero();
-  const Eigen::Matrix<double, 3, 2> tangent = tangent_basis(point.direction);
-  for (const Fixed& fixed : sights) {
-    const PointSight linear =
-        linearise_point(fixed.place, fixed.sight, fixed.white, point, tangent);
-    normal += linear.by_point.transpose() * linear.by_point;
-    gradient += linear.by_point.transpose() * linear.residual;
-  }
-  if (!free_depth) {
-    normal.row(2).setZero();
-    normal.col(2).setZero();
-    normal(2, 2) = 1;
-    gradient[2] = 0;
-  }
-  const Vec3 step = -normal.ldlt().solve(gradient);
-  if (!step.allFinite()) return 0;
-  point.direction = (point.direction + tangent * step.head<2>()).normalized();
-  point.inverse_depth += step[2];
-  return step.norm();
-}
+constexpr SettleOptions kToTheEnd{.most_steps = 12, .enough = 1e-14};
 
 // A sight as a ray in the world of the tie's network; the origin is relative to the rig of the
 // tie's own shot.
@@ -112,15 +75,18 @@ TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth, ShotStates 
     point.direction = own.world_from_rig.conjugate() * in_world;
   }
   if (free_depth) point.inverse_depth = inverse_depth_from(rays, in_world);
-  const std::vector<Fixed> sights = fixed_of(rig, tie, shots);
-  for (int i = 0; i < 10; ++i) {
-    if (refine_point(sights, free_depth, point) < 1e-12) break;
+  const DepthBelief nothing;
+  std::vector<SightPlace> places;
+  std::vector<Mat2> white;
+  for (const TieSight& sight : tie.sights) {
+    places.push_back(place_of(rig, tie, sight, shots));
+    white.push_back(whitener(sight.covariance_px2));
   }
-  if (point.inverse_depth < 0) {
+  const SeenTie seen{tie, nothing, places, white};
+  if (free_depth) settle(seen, point, kToTheEnd);
+  if (!free_depth || point.inverse_depth < 0) {
     point.inverse_depth = 0;
-    for (int i = 0; i < 5; ++i) {
-      if (refine_point(sights, false, point) < 1e-12) break;
-    }
+    settle(seen, point, {kToTheEnd.most_steps, kToTheEnd.enough, false});
   }
   point.usable = point.direction.allFinite() && std::isfinite(point.inverse_depth);
   return point;

@@ -4,12 +4,13 @@
 #include <array>
 #include <cmath>
 
-#include <Eigen/Cholesky>
 #include <fmt/format.h>
 
 #include "base/median.h"
 #include "solver/adjust.h"
+#include "solver/inliers.h"
 #include "solver/ring_directions.h"
+#include "solver/symmetric.h"
 #include "solver/tie_fit.h"
 #include "solver/touch_evidence.h"
 #include "solver/touch_words.h"
@@ -18,8 +19,6 @@ namespace seamwright {
 
 namespace {
 
-// Median of χ² with one degree of freedom (Abramowitz & Stegun, table 26.8).
-constexpr double kMedianChi2OneDof = 0.454936;
 // With this many automatic ties a single manual one can be told wrong.
 constexpr std::size_t kConsensusTies = 12;
 // Automatic ties are not as many independent measurements as they are ties: neighbours share the
@@ -70,19 +69,8 @@ FlexLadder ladder_of(const TermCovariance& covariance, const SharedTerms& terms,
   return ladder;
 }
 
-// Brought to unit diagonal first: terms differ by many powers of ten. The grain of 1e-12 carries a
-// covariance that is only semi-definite.
-Eigen::MatrixXd inverse_of(const Eigen::MatrixXd& covariance) {
-  constexpr double kLeastVariance = 1e-30;  // of a term held fixed: its information stays finite
-  const Eigen::VectorXd scale =
-      covariance.diagonal().cwiseMax(kLeastVariance).cwiseSqrt().cwiseInverse();
-  Eigen::MatrixXd scaled = scale.asDiagonal() * covariance * scale.asDiagonal();
-  scaled.diagonal().array() += 1e-12;
-  const Eigen::MatrixXd inverse =
-      scaled.ldlt().solve(Eigen::MatrixXd::Identity(covariance.rows(), covariance.cols()));
-  const Eigen::MatrixXd information = scale.asDiagonal() * inverse * scale.asDiagonal();
-  return 0.5 * (information + information.transpose());
-}
+// Carries a covariance that is only semi-definite.
+constexpr double kGrain = 1e-12;
 
 std::string tie_name(std::size_t index) { return fmt::format("tie {}", index + 1); }
 
@@ -168,7 +156,7 @@ class Toucher {
 
   AdjustResult adjust_with(double flex_rad, double robust_scale,
                            const std::vector<char>& use) const {
-    const SharedPrior prior{template_, inverse_of(ladder_.prior(flex_rad))};
+    const SharedPrior prior{template_, symmetric_inverse(ladder_.prior(flex_rad), kGrain)};
     return adjust(template_, ties_, 1, terms_, prior, adjusting(robust_scale), use);
   }
 
@@ -193,7 +181,7 @@ class Toucher {
       chi2[i] = tie.residual.squaredNorm() / static_cast<double>(tie.residual.size());
       counted.push_back(chi2[i]);
     }
-    const double spread = std::max(1.0, std::sqrt(median(counted) / kMedianChi2OneDof));
+    const double spread = std::max(1.0, std::sqrt(median(counted) / median_chi2_per_freedom(1)));
     const double shared = std::max(1.0, static_cast<double>(counted.size()) / kAutomaticWorth);
     for (std::size_t i = 0; i < ties_.size(); ++i) {
       if (automatic[i] == 0) continue;
@@ -280,7 +268,7 @@ class Toucher {
   void judge_step() {
     const Eigen::MatrixXd known = ladder_.prior(result_.learned_flex_rad);
     result_.moved_sigmas =
-        std::sqrt(std::max(0.0, result_.step.dot(inverse_of(known) * result_.step)));
+        std::sqrt(std::max(0.0, result_.step.dot(symmetric_inverse(known, kGrain) * result_.step)));
     for (Eigen::Index i = 0; i < result_.step.size(); ++i) {
       if (!(known(i, i) > 0)) continue;
       const double sigmas = std::abs(result_.step[i]) / std::sqrt(known(i, i));
@@ -311,8 +299,9 @@ class Toucher {
         const auto directions = ring_directions(template_, a, b, 24, 3);
         if (directions.empty()) continue;
         const Eigen::MatrixXd jacobian = seam_jacobian(template_, terms_, a, b, directions);
-        const auto pair_before = spread_of(jacobian, prior, directions);
-        const auto pair_after = spread_of(jacobian, result_.covariance.values, directions);
+        const auto pair_before = expected_seam_error(jacobian, prior, directions);
+        const auto pair_after =
+            expected_seam_error(jacobian, result_.covariance.values, directions);
         const auto pair_moved = moved_by(jacobian, directions);
         add_azimuths(a, b, pair_before, pair_after);
         before.insert(before.end(), pair_before.begin(), pair_before.end());
@@ -328,19 +317,6 @@ class Toucher {
       *summary = *found;
     }
     return std::nullopt;
-  }
-
-  static std::vector<SeamSample> spread_of(const Eigen::MatrixXd& jacobian,
-                                           const Eigen::MatrixXd& covariance,
-                                           const std::vector<RibbonAngles>& directions) {
-    const Eigen::VectorXd variance = (jacobian * covariance).cwiseProduct(jacobian).rowwise().sum();
-    std::vector<SeamSample> samples;
-    for (std::size_t i = 0; i < directions.size(); ++i) {
-      const auto row = static_cast<Eigen::Index>(2 * i);
-      samples.push_back({directions[i], std::sqrt(std::max(0.0, variance[row])),
-                         std::sqrt(std::max(0.0, variance[row + 1]))});
-    }
-    return samples;
   }
 
   std::vector<SeamSample> moved_by(const Eigen::MatrixXd& jacobian,

@@ -1,12 +1,12 @@
 #include <algorithm>
 #include <cmath>
 
-#include <Eigen/Cholesky>
 #include <Eigen/Eigenvalues>
 #include <fmt/format.h>
 
 #include "solver/learn_rig.h"
 #include "solver/seam_error.h"
+#include "solver/symmetric.h"
 
 namespace seamwright {
 
@@ -63,11 +63,7 @@ WeakDirection in_words(const Pattern& pattern, double seam_px, int a, int b) {
 std::vector<WeakDirection> weak_directions(const Rig& rig, const SharedTerms& terms,
                                            const Eigen::MatrixXd& covariance, double threshold_px) {
   std::vector<WeakDirection> found;
-  const Eigen::LDLT<Eigen::MatrixXd> factor(covariance);
-  const Eigen::VectorXd root = factor.vectorD().cwiseMax(0).cwiseSqrt();
-  const Eigen::MatrixXd spread =
-      factor.transpositionsP().transpose() *
-      Eigen::MatrixXd(Eigen::MatrixXd(factor.matrixL()) * root.asDiagonal());
+  const Eigen::MatrixXd spread = symmetric_root(covariance).transpose();
   for (int a = 0; a < rig.lens_count(); ++a) {
     for (int b = a + 1; b < rig.lens_count(); ++b) {
       const auto directions = seam_directions(rig, a, b);

@@ -25,6 +25,7 @@ struct LearnCommandOptions {
   std::string starter = LearnOptions{}.starter;
   std::string body;
   double baseline_mm = 0;  // 0: the starter's or the template's own
+  double stand_height_m = LearnRigOptions{}.stand_height_m;
   std::string out;
   std::string map;
   std::string report;  // folder; empty: none
@@ -45,13 +46,22 @@ constexpr std::string_view kLearnExample =
     "look at the sun while you point a lens at it. The house's and local rules come first "
     "(docs/shooting.md).";
 
-std::optional<Error> check_baseline(const LearnCommandOptions& options) {
-  if (options.baseline_mm >= 0 && options.baseline_mm < 10000) return std::nullopt;
-  return Error{.kind = ErrorKind::user_input,
-               .where = {},
-               .field = "--baseline-mm",
-               .what = fmt::format("{} is not a distance between lenses", options.baseline_mm),
-               .remedy = "give the distance between the lenses' entrance pupils in millimetres"};
+std::optional<Error> check_lengths(const LearnCommandOptions& options) {
+  if (!(options.baseline_mm >= 0 && options.baseline_mm < 10000)) {
+    return Error{.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--baseline-mm",
+                 .what = fmt::format("{} is not a distance between lenses", options.baseline_mm),
+                 .remedy = "give the distance between the lenses' entrance pupils in millimetres"};
+  }
+  if (!(options.stand_height_m > 0 && options.stand_height_m < 100)) {
+    return Error{.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--stand-height",
+                 .what = fmt::format("{} is not a height above the floor", options.stand_height_m),
+                 .remedy = "give the height of the lenses above the floor in metres"};
+  }
+  return std::nullopt;
 }
 
 // Learning takes minutes: a destination that cannot be written, or is one of the shots' files, is
@@ -99,10 +109,11 @@ Result<std::vector<LearnShot>> open_shots(const LearnCommandOptions& options, in
 }
 
 Result<Outcome> learn(const LearnCommandOptions& options, const Console& console) {
-  if (auto error = check_baseline(options)) return fail(std::move(*error));
+  if (auto error = check_lengths(options)) return fail(std::move(*error));
   LearnOptions learn_options;
   learn_options.mirrored = options.intake.mirrored;
   if (!options.body.empty()) learn_options.body = options.body;
+  learn_options.solving.stand_height_m = options.stand_height_m;
   if (options.baseline_mm > 0) learn_options.baseline_m = options.baseline_mm / 1000;
   const auto lens_count = set_start(options, learn_options);
   if (!lens_count) return tl::unexpected(lens_count.error());
@@ -161,6 +172,11 @@ void add_learn(Program& program) {
   command.add_option("--baseline-mm", options->baseline_mm,
                      "Distance of the first two entrance pupils, the scale of all depths; "
                      "otherwise the start's own (27 for two-back-to-back)");
+  command
+      .add_option("--stand-height", options->stand_height_m,
+                  "Height of the lenses above the floor in metres; counts for shots that all stand "
+                  "alone")
+      ->capture_default_str();
   command
       .add_option("--map", options->map,
                   "Also write where the shots stood, *.json: positions, headings, sigmas")

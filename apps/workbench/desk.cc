@@ -73,7 +73,7 @@ Result<std::shared_ptr<const Desk>> Desk::make(OpenedShot opened) {
     desk->pairs_.push_back(*overlap);
     desk->searches_.push_back(std::make_unique<MatchSearch>(
         desk->views_[static_cast<std::size_t>(a)], desk->views_[static_cast<std::size_t>(b)],
-        overlap->grid, desk->rig_.baseline(a, b).norm(), desk->rig_.metric));
+        overlap->grid, desk->rig_, a, b));
   }
   if (desk->pairs_.empty()) return fail(no_overlap(file));
   return desk;

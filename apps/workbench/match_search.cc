@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <vector>
 
+#include "features/disparity.h"
 #include "features/refine.h"
 
 namespace seamwright::workbench {
@@ -15,10 +16,6 @@ namespace {
 constexpr double kSearchSigma_px = 1.0;  // of a place that could not be refined
 constexpr double kLeastSigma_px = 0.1;
 constexpr int kPeakReach_px = 3;  // farther off, another maximum is another place
-
-double disparity_rad(double baseline, bool metric, const MatchOptions& options) {
-  return metric ? baseline / options.nearest_m : 1 / options.nearest_baselines;
-}
 
 bool seen(const Strip& strip, int x, int y) {
   return strip.valid.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0;
@@ -31,14 +28,17 @@ float value(const Strip& strip, int x, int y) {
 }  // namespace
 
 MatchSearch::MatchSearch(const LensView& a, const LensView& b, const RibbonGrid& grid,
-                         double baseline, bool metric, const MatchOptions& options)
+                         const Rig& rig, int lens_a, int lens_b, const MatchOptions& options)
     : a_(a),
       b_(b),
       grid_(grid),
       options_(options),
       across_px_(static_cast<int>(std::ceil(options.slack_rad * grid.px_per_rad))),
       along_most_px_(static_cast<int>(std::ceil(
-          (disparity_rad(baseline, metric, options) + options.slack_rad) * grid.px_per_rad))),
+          (DisparityRange(rig, lens_a, lens_b, options.nearest_m, options.nearest_baselines)
+               .widest() +
+           options.slack_rad) *
+          grid.px_per_rad))),
       pad_px_(across_px_ + options.window),
       strip_a_(render_strip(a, padded(grid, pad_px_))),
       strip_b_(render_strip(b, padded(grid, pad_px_))) {}

@@ -36,9 +36,9 @@ struct FoundMatch {
 /// A pair's strips and views, made once; thread-safe afterwards.
 class MatchSearch {
  public:
-  /// The views must outlive it.
-  MatchSearch(const LensView& a, const LensView& b, const RibbonGrid& grid, double baseline,
-              bool metric, const MatchOptions& options = {});
+  /// Lenses a and b of `rig` took the views, which must outlive it.
+  MatchSearch(const LensView& a, const LensView& b, const RibbonGrid& grid, const Rig& rig,
+              int lens_a, int lens_b, const MatchOptions& options = {});
 
   /// `from_a`: the click is in lens a's strip. Empty where nothing alike is found.
   [[nodiscard]] std::optional<FoundMatch> find(const Vec2& click, bool from_a) const;

@@ -10,8 +10,8 @@
 #include "imaging/orient.h"
 #include "jobs/learning/cold_start.h"
 #include "jobs/learning/suspect_shots.h"
-#include "projection/dense_algebra.h"
 #include "solver/seam_error.h"
+#include "solver/symmetric.h"
 
 namespace seamwright {
 
@@ -71,13 +71,13 @@ SharedPrior prior_of_template(const RigTemplate& from, const BodySpread& spread,
     columns.push_back(static_cast<int>(at - names.begin()));
   }
   if (columns.empty()) return prior;
-  const auto information = inverse_of(covariance.values);
-  if (!information) return prior;
+  const Eigen::MatrixXd information = symmetric_inverse(covariance.values);
+  if (information.size() == 0) return prior;
   for (const int column : columns) {
     prior.information.row(column).setZero();
     prior.information.col(column).setZero();
   }
-  prior.information(columns, columns) = *information;
+  prior.information(columns, columns) = information;
   return prior;
 }
 

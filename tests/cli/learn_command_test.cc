@@ -83,6 +83,10 @@ TEST_CASE("learn refuses what it cannot learn from, and leaves nothing") {
     check_refused(learn({"--shot", shot.front(), shot.back(), "--baseline-mm", "nan"}),
                   "--baseline-mm");
   }
+  SECTION("a stand's height that is none") {
+    check_refused(learn({"--shot", shot.front(), shot.back(), "--stand-height", "-1"}),
+                  "--stand-height");
+  }
   SECTION("an output that cannot be written, before any work") {
     check_refused(run({"learn", "--shot", shot.front(), shot.back(), "--out", "/proc/t.yaml"}),
                   "/proc");

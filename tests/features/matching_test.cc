@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 #include <set>
 
 #include <catch2/catch.hpp>
@@ -42,6 +43,29 @@ struct Setting {
 };
 
 }  // namespace
+
+TEST_CASE("the widest disparity is that of a pair's own baseline, with and without a scale",
+          "[matching]") {
+  // Four lenses in a square, a metre to the first baseline: opposite ones are √2 apart.
+  Rig rig = nominal_rig({.lens_count = 4, .baseline_m = 1});
+  REQUIRE(rig.baseline(0, 1).norm() == Approx(1));
+  REQUIRE(rig.baseline(0, 2).norm() == Approx(std::sqrt(2)));
+  for (const bool metric : {true, false}) {
+    CAPTURE(metric);
+    rig.metric = metric;
+    for (const int other : {1, 2}) {
+      CAPTURE(other);
+      // What a point ten metres, or ten baselines, off beside the pair's middle shows.
+      const DisparityRange range(rig, 0, other, 10, 10);
+      const double half = 0.5 * rig.baseline(0, other).norm();
+      CHECK(range.widest() == Approx(2 * std::atan(half / 10)));
+    }
+    // A pair that is twice as far apart sees things at the same distance twice as far apart.
+    Rig wide = rig;
+    wide.lenses[3].pupil = wide.lenses[0].pupil + 2 * (wide.lenses[1].pupil - wide.lenses[0].pupil);
+    CHECK(DisparityRange(wide, 0, 3, 10, 10).widest() == Approx(2 * std::atan(1 / 10.0)));
+  }
+}
 
 TEST_CASE("matches are mutual, inside the gate and distinct", "[matching]") {
   const Setting s;

@@ -54,7 +54,7 @@ TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
   geometry.colour.fringes = false;
   LearnOptions ring = geometry;
   ring.tracks.enabled = false;
-  ring.rounds = 2;
+  ring.rounds = 1;
   const auto by_ring = learn_template(indoors, ring);
   REQUIRE(by_ring);
   const auto by_tracks = learn_template(indoors, geometry);
@@ -100,6 +100,21 @@ TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
     const Vec2 centre = truth.body.lenses[lens].lens.centre_px();
     CHECK((by_tracks->circles[lens]->centre_px - centre).norm() < 0.01 * options.frame_px);
   }
+}
+
+TEST_CASE("shots that do not belong, any number of threads, mirrored files") {
+  const test::ScratchDir scratch;
+  DemoOptions options;
+  options.frame_px = 1000;
+  options.only_shots = test::shots_of_room("library");
+  options.only_shots.push_back(test::shots_of_room("courtyard").front());
+  const test::DemoTruth truth = test::render_and_forget(scratch.path(), options);
+  std::vector<LearnShot> all;
+  for (const std::string& name : options.only_shots) {
+    all.push_back(test::shot_of(scratch.path() / "frames", name));
+  }
+  LearnOptions geometry;
+  geometry.colour.fringes = false;
 
   // Shots that do not belong are named and left out, and nothing of them stays.
   std::vector<LearnShot> mixed(all.begin(), all.begin() + 4);
@@ -138,7 +153,7 @@ TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
 
   // A template is a start, and mirrored files are recognised against it.
   LearnOptions from;
-  from.from = by_tracks->rig_template;
+  from.from = sorted->rig_template;
   from.rounds = 1;
   LearnShot flipped = all[0];
   flipped.load = [load = all[0].load]() -> Result<std::vector<Image>> {

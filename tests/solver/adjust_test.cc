@@ -4,7 +4,7 @@
 #include <cmath>
 
 #include "solver/body_spread.h"
-#include "solver/depth_terms.h"
+#include "solver/depth_belief.h"
 #include "solver/sight.h"
 #include "tests/support/matchers.h"
 #include "tests/support/rigs.h"
@@ -120,7 +120,10 @@ TEST_CASE("derivatives of a sight match central differences") {
           plus.inverse_depth += h;
           minus.inverse_depth -= h;
         }
-        check(linear.by_point.col(k), residual(rig, shots, plus), residual(rig, shots, minus), h);
+        const Vec2 by_point =
+            k < 2 ? Vec2(linear.by_direction * tangent_basis(point.direction).col(k))
+                  : linear.by_inverse_depth;
+        check(by_point, residual(rig, shots, plus), residual(rig, shots, minus), h);
       }
     }
   }
@@ -175,19 +178,55 @@ TEST_CASE("ties that noise puts behind infinity start at zero and do not stay th
                     [](const TiePoint& point) { return point.inverse_depth < -1e-5; }));
 }
 
-TEST_CASE("at depth zero the floor of depths is felt") {
-  const AdjustOptions adjusting{.depth_floor_sigma_per_m = 0.005};
-  const DepthTerms depth(adjusting, Tie{}, 0, true);
-  const auto curvature_at = [&](double inverse_depth) {
-    double normal = 0;
-    double gradient = 0;
-    depth.add(inverse_depth, normal, gradient);
-    CHECK(gradient == normal * inverse_depth);
-    return normal;
+TEST_CASE("beliefs of a depth cost what they say, with their slopes") {
+  CAPTURE(seed());
+  Random random(14);
+  AdjustOptions options{.depth_lean_per_m = 20, .depth_floor_sigma_per_m = 0.005};
+  options.depth_priors = {{.mean_per_m = 0.6, .sigma_per_m = 0.05, .weight = 0.7}};
+  const Tie far{.range = TieRange::far};
+  const DepthBelief belief(options, far, 0, true);
+  REQUIRE(belief.count() == 3);
+  const auto cost_at = [&](double rho) {
+    double sum = 0;
+    for (const DepthBelief::Row& row : belief.rows_at(rho)) sum += row.value * row.value;
+    return sum;
   };
-  CHECK(curvature_at(1e-9) == 0);
-  CHECK(curvature_at(0) == Approx(1 / (0.005 * 0.005)));
-  CHECK(curvature_at(-1e-9) == Approx(1 / (0.005 * 0.005)));
+  const auto said_at = [&](double rho) {
+    const double below = std::min(rho, 0.0) / options.depth_floor_sigma_per_m;
+    const double off = (rho - 0.6) / 0.05;
+    return 2 * rho / 20 + std::pow(rho / options.far_sigma_per_m, 2) + below * below +
+           0.7 * std::log1p(off * off);
+  };
+  int checked = 0;
+  for (int trial = 0; trial < 100; ++trial) {
+    const double rho = random.uniform(-0.05, 2);
+    CAPTURE(rho);
+    CHECK(cost_at(rho) - cost_at(0) == Approx(said_at(rho) - said_at(0)).margin(1e-9));
+    constexpr double kStep = 1e-7;
+    if (std::abs(rho) < kStep) continue;
+    const DepthBelief::Rows rows = belief.rows_at(rho);
+    const DepthBelief::Rows more = belief.rows_at(rho + kStep);
+    const DepthBelief::Rows less = belief.rows_at(rho - kStep);
+    for (std::size_t k = 0; k < rows.size(); ++k) {
+      CHECK(rows[k].slope ==
+            Approx((more[k].value - less[k].value) / (2 * kStep)).epsilon(1e-5).margin(1e-6));
+      ++checked;
+    }
+  }
+  CHECK(checked >= 290);
+  // A network knows its depths.
+  const DepthBelief in_network(options, Tie{}, 0, false);
+  CHECK(in_network.count() == 1);
+}
+
+// Ties that noise puts behind infinity start there, and must know of the wall in front of them.
+TEST_CASE("at depth zero the floor of depths is felt") {
+  const AdjustOptions options{.depth_floor_sigma_per_m = 0.005};
+  const DepthBelief belief(options, Tie{}, 0, true);
+  REQUIRE(belief.count() == 1);
+  CHECK(belief.rows_at(1e-9)[0].slope == 0);
+  CHECK(belief.rows_at(0)[0].slope == Approx(1 / 0.005));
+  CHECK(belief.rows_at(-1e-9)[0].slope == Approx(1 / 0.005));
 }
 
 // Exact ties of a far scene and of a room, every base curve; the start is the nominal body. The

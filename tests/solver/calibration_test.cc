@@ -99,7 +99,7 @@ TEST_CASE("claimed error bars hold over bodies") {
         random, body,
         {.stands = 4, .ring_ties = 60, .tracks = 150, .noise_px = 0.3, .flex_rad = 3e-4});
     const auto learnt = learn_rig(nominal, prior, survey.ties, survey.start, {});
-    REQUIRE(learnt);
+    if (!learnt) FAIL("body " << i << ": " << learnt.error().line());
     ++solved;
     terms_sum += normalised_error(learnt->solution, body, terms);
 

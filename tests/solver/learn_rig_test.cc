@@ -28,14 +28,15 @@ struct Survey {
   }
 };
 
-Survey rooms(Random& random, const Rig& body, int stands, double noise_px) {
+// Rooms that are 2.6 m high, or 1.1 m higher than a high stand.
+Survey rooms(Random& random, const Rig& body, int stands, double noise_px, double height_m = 1.5) {
   Survey survey;
+  const double half_height_m = std::max(1.3, 0.5 * (height_m + 1.1));
   for (int i = 0; i < stands; ++i) {
-    // The floor 1.42…1.58 m below, the ceiling about 1.1 m above.
-    const Vec3 at(random.uniform(-1, 1), -0.2 + random.uniform(-0.08, 0.08),
+    const Vec3 at(random.uniform(-1, 1), half_height_m - height_m + random.uniform(-0.08, 0.08),
                   random.uniform(-1.2, 1.2));
     const Quat heading = quat_from_rotation_vector(Vec3(0, random.uniform(-kPi, kPi), 0));
-    survey.add(random, body, test::box_room({2, 1.3, 2.5}, at, heading), noise_px);
+    survey.add(random, body, test::box_room({2, half_height_m, 2.5}, at, heading), noise_px);
   }
   return survey;
 }
@@ -48,7 +49,8 @@ Rig two_lens_body(Random& random) {
   return test::random_rig(random, options);
 }
 
-Result<LearnRigResult> learn(const Survey& survey, const Rig& body) {
+Result<LearnRigResult> learn(const Survey& survey, const Rig& body,
+                             const LearnRigOptions& learning = {}) {
   test::RigOptions options;
   options.theta_max_rad = rad_from_deg(104);
   Rig start = test::nominal_rig(options);
@@ -57,7 +59,7 @@ Result<LearnRigResult> learn(const Survey& survey, const Rig& body) {
     start.lenses[i].lens.terms[kFocal] = body.lenses[i].lens.terms[kFocal] * 1.004;
   }
   const SharedTerms terms = all_rig_terms(2);
-  return learn_rig(start, prior_of({}, start, terms), survey.ties, survey.shots, {});
+  return learn_rig(start, prior_of({}, start, terms), survey.ties, survey.shots, learning);
 }
 
 TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error", "[long]") {
@@ -92,6 +94,29 @@ TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error
     CHECK(after.along_rms_px <= 2.5 * with_yard->solution.quality.expected_seam_along_px);
     CHECK(after.rms_px <= 2.0);
     CHECK(after.across_rms_px <= 0.3);
+  }
+}
+
+// Whoever tells how high a stand was learns from a low and from a high one as well.
+TEST_CASE("low and high stands are learned from as those of eye height", "[long]") {
+  CAPTURE(seed());
+  for (const double height_m : {0.9, 1.5, 2.2}) {
+    CAPTURE(height_m);
+    Random random(40);
+    const Rig body = two_lens_body(random);
+    Survey survey = rooms(random, body, 4, 0.15, height_m);
+    survey.add(random, body, test::open_yard(40), 0.15);
+    const auto learnt = learn(survey, body, {.stand_height_m = height_m});
+    REQUIRE(learnt);
+    const SeamSummary seam = *summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
+    const SolutionQuality& quality = learnt->solution.quality;
+    WARN(fmt::format(
+        "stands of {:.1f} m: along {:.2f} px (claimed {:.2f}), across {:.2f} px ({:.2f})", height_m,
+        seam.along_rms_px, quality.expected_seam_along_px, seam.across_rms_px,
+        quality.expected_seam_across_px));
+    CHECK(seam.along_rms_px <= 1);
+    CHECK(seam.along_rms_px <= 2 * quality.expected_seam_along_px);
+    CHECK(seam.across_rms_px <= 0.5);
   }
 }
 

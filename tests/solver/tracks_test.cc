@@ -67,5 +67,50 @@ TEST_CASE("stands of one room tell the ring, their places and the flex") {
   CHECK(seam.rms_px < 0.3);
 }
 
+// Every subset of a study: the stands of a room, and shots that stand alone, indoors and in a yard
+// where half of the ties lie behind infinity by their noise.
+TEST_CASE("a shot that stands alone adds what it knows and no more", "[long]") {
+  CAPTURE(seed());
+  constexpr int kBodies = 6;
+  constexpr int kStands = 4;
+  double squares_without = 0;
+  double squares_with = 0;
+  int compared = 0;
+  for (int i = 0; i < kBodies; ++i) {
+    Random random(700 + static_cast<std::uint64_t>(i));
+    const Rig body = body_of(random);
+    const test::RoomSurvey survey = test::room_survey(
+        random, body,
+        {.stands = kStands, .ring_ties = 150, .tracks = 300, .noise_px = 0.3, .flex_rad = 1e-4});
+    const auto without = learn_from_tracks(survey, body);
+    REQUIRE(without);
+    const double before = summarise(seam_misalignment(without->solution.rig, body, 0, 1))->rms_px;
+    const SolutionQuality& quality = without->solution.quality;
+    const double claimed_px =
+        std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px);
+    for (const double distance_m : {2.0, 40.0}) {
+      CAPTURE(i, distance_m);
+      test::RoomSurvey more = survey;
+      const auto lone = test::synthetic_ties(random, body, test::open_yard(distance_m), kStands,
+                                             {.per_pair = 200, .noise_px = 0.3});
+      more.ties.insert(more.ties.end(), lone.begin(), lone.end());
+      more.start.emplace_back();
+      more.truth.emplace_back();
+      const auto with = learn_from_tracks(more, body);
+      REQUIRE(with);
+      const double after = summarise(seam_misalignment(with->solution.rig, body, 0, 1))->rms_px;
+      CHECK(after <= before + claimed_px);
+      squares_without += before * before;
+      squares_with += after * after;
+      ++compared;
+    }
+  }
+  CHECK(compared == 2 * kBodies);
+  WARN("seam error without a lone shot " << std::sqrt(squares_without / compared)
+                                         << " px, with one " << std::sqrt(squares_with / compared)
+                                         << " px");
+  CHECK(squares_with < 1.5 * squares_without);
+}
+
 }  // namespace
 }  // namespace seamwright

@@ -1,0 +1,178 @@
+#include "solver/adjustment_parts.h"
+
+#include <cmath>
+#include <map>
+
+#include "base/parallel.h"
+#include "solver/symmetric.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr std::size_t kTiesTogether = 256;  // one thread's work
+constexpr std::size_t kLinesTogether = 16;
+
+// Cuts what belongs together into pieces.
+template <class Add>
+void in_pieces(const std::vector<std::size_t>& all, std::size_t most, const Add& add) {
+  for (std::size_t begin = 0; begin < all.size(); begin += most) {
+    const auto from = all.begin() + static_cast<std::ptrdiff_t>(begin);
+    const auto left = static_cast<std::size_t>(all.end() - from);
+    add(std::vector<std::size_t>(from, from + static_cast<std::ptrdiff_t>(std::min(most, left))));
+  }
+}
+
+// The shots of a tie that have unknowns of their own.
+std::vector<int> shots_of(const Tie& tie, std::span<const ShotSize> sizes) {
+  std::vector<int> shots = {tie.shot};
+  for (const TieSight& sight : tie.sights) shots.push_back(tie.shot_of(sight));
+  std::sort(shots.begin(), shots.end());
+  shots.erase(std::unique(shots.begin(), shots.end()), shots.end());
+  std::erase_if(shots, [&](int shot) { return sizes[static_cast<std::size_t>(shot)].all() == 0; });
+  return shots;
+}
+
+ColumnPlan columns_of(const SharedTerms& terms, const std::vector<int>& shots,
+                      std::span<const ShotSize> sizes) {
+  ColumnPlan columns{terms};
+  for (const int shot : shots) {
+    const ShotSize& size = sizes[static_cast<std::size_t>(shot)];
+    columns.shots.push_back({.flex = size.flex > 0 ? columns.count : -1,
+                             .pose = size.pose > 0 ? columns.count + size.flex : -1,
+                             .shot = shot});
+    columns.count += size.all();
+  }
+  return columns;
+}
+
+}  // namespace
+
+// The rows of a part, and what they cost.
+class AdjustmentParts::Stack {
+ public:
+  Stack(Eigen::Index height, Eigen::Index columns) : rows_(height, columns + 1) {}
+
+  void add(const Rows& rows) {
+    rows_.middleRows(height_, rows.rows()) = rows;
+    height_ += rows.rows();
+  }
+  void add_cost(double cost) { cost_ += cost; }
+  [[nodiscard]] double cost() const { return cost_; }
+
+  // A loss costs no less than its weighted rows: what is missing is a row of its own.
+  [[nodiscard]] Rows packed() const {
+    const Eigen::Index columns = rows_.cols();
+    Eigen::MatrixXd gram = Eigen::MatrixXd::Zero(columns, columns);
+    gram.selfadjointView<Eigen::Lower>().rankUpdate(rows_.topRows(height_).transpose());
+    Rows packed = Rows::Zero(columns + 1, columns);
+    packed.topRows(columns) = symmetric_root(gram);
+    packed(columns, columns - 1) = std::sqrt(std::max(0.0, cost_ - gram(columns - 1, columns - 1)));
+    return packed;
+  }
+
+ private:
+  Rows rows_;
+  Eigen::Index height_ = 0;
+  double cost_ = 0;
+};
+
+AdjustmentParts::AdjustmentParts(const Rig& start, std::span<const Tie> ties,
+                                 const SharedTerms& terms, const AdjustOptions& options,
+                                 ShotStates shots, std::vector<TiePoint> points,
+                                 std::span<const ShotSize> sizes)
+    : ties_(ties),
+      options_(options),
+      enough_(std::clamp(0.1 * options.cost_tolerance, 1e-8, 1e-6)),
+      lines_(see_lines(start, options.lines)),
+      points_(std::move(points)),
+      tried_points_(points_),
+      tried_costs_(points_.size(), 0.0) {
+  std::map<std::vector<int>, std::vector<std::size_t>> together;
+  for (std::size_t i = 0; i < ties.size(); ++i) {
+    const bool alone = shots[static_cast<std::size_t>(ties[i].shot)].pose.network == kNoNetwork;
+    prepared_.push_back({DepthBelief(options, ties[i], i, alone), {}});
+    if (!points_[i].usable) continue;
+    for (const TieSight& sight : ties[i].sights) {
+      prepared_[i].white.push_back(whitener(sight.covariance_px2));
+    }
+    together[shots_of(ties[i], sizes)].push_back(i);
+  }
+  for (const auto& [of, all] : together) {
+    in_pieces(all, kTiesTogether, [&](std::vector<std::size_t> piece) {
+      add_part({.columns = columns_of(terms, of, sizes), .ties = std::move(piece)});
+    });
+  }
+  std::vector<std::size_t> seen;
+  for (std::size_t i = 0; i < lines_.size(); ++i) {
+    normals_.push_back(lines_[i].normal);
+    if (!lines_[i].points.empty()) seen.push_back(i);
+  }
+  tried_normals_ = normals_;
+  in_pieces(seen, kLinesTogether, [&](std::vector<std::size_t> piece) {
+    add_part({.columns = {terms}, .lines = std::move(piece)});
+  });
+}
+
+void AdjustmentParts::add_part(const Part& part) {
+  if (part.columns.count == 0) return;  // nothing moves it
+  parts_.push_back(part);
+  Part& added = parts_.back();
+  for (const std::size_t i : part.ties) {
+    added.height +=
+        2 * static_cast<Eigen::Index>(ties_[i].sights.size()) + prepared_[i].depth.count() - 3;
+  }
+  for (const std::size_t i : part.lines) {
+    added.height += static_cast<Eigen::Index>(lines_[i].points.size()) - 2;
+  }
+  added.rows = Rows::Zero(added.columns.count + 2, added.columns.count + 1);
+}
+
+void AdjustmentParts::evaluate(const Rig& rig, ShotStates shots, bool with_jacobian, bool tried) {
+  const Asked asked{rig, SightPlaces(rig, shots), with_jacobian, tried};
+  parallel_for(0, static_cast<int>(parts_.size()),
+               [&](int i) { evaluate(parts_[static_cast<std::size_t>(i)], asked); });
+}
+
+void AdjustmentParts::evaluate(Part& part, const Asked& asked) {
+  Stack stack(asked.with_jacobian ? part.height : 0, part.columns.count);
+  for (const std::size_t i : part.ties) add_tie(i, part, asked, stack);
+  for (const std::size_t i : part.lines) add_line(i, part, asked, stack);
+  if (asked.with_jacobian) {
+    part.rows = stack.packed();
+    return;
+  }
+  // Only the size counts.
+  part.rows.rightCols<1>().setZero();
+  part.rows(0, part.columns.count) = std::sqrt(stack.cost());
+}
+
+// A trial starts from what was accepted; what is accepted was tried before, but for the first.
+void AdjustmentParts::add_tie(std::size_t i, const Part& part, const Asked& asked, Stack& stack) {
+  const Tie& tie = ties_[i];
+  std::vector<SightPlace> places;
+  places.reserve(tie.sights.size());
+  for (const TieSight& sight : tie.sights) places.push_back(asked.places.of(asked.rig, tie, sight));
+  const double scale = options_.robust_scale * std::sqrt(static_cast<double>(tie.sights.size()));
+  const SeenTie seen{tie, prepared_[i].depth, places, prepared_[i].white, scale};
+  if (!asked.with_jacobian || !asked.tried) {
+    tried_points_[i] = points_[i];
+    tried_costs_[i] = settle(seen, tried_points_[i], {.enough = enough_});
+  }
+  stack.add_cost(tried_costs_[i]);
+  if (!asked.with_jacobian) return;
+  points_[i] = tried_points_[i];
+  stack.add(rows_of(seen, points_[i], part.columns));
+}
+
+void AdjustmentParts::add_line(std::size_t i, const Part& part, const Asked& asked, Stack& stack) {
+  const SeenLine& line = lines_[i];
+  const Lens& lens = asked.rig.lenses[static_cast<std::size_t>(line.lens)].lens;
+  tried_normals_[i] = normals_[i];
+  stack.add_cost(settle(lens, line, options_.robust_scale, tried_normals_[i]));
+  if (!asked.with_jacobian) return;
+  normals_[i] = tried_normals_[i];
+  stack.add(rows_of(lens, line, options_.robust_scale, normals_[i], part.columns));
+}
+
+}  // namespace seamwright
