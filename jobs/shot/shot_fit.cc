@@ -75,6 +75,7 @@ class Fitter {
     for (const Frame& frame : frames) {
       small_.push_back(small_match_plane(frame.image, options.small_px));
     }
+    fit_.taken_at = frames[0].info.taken_at.value_or("");
     to_frame_px_ = static_cast<double>(frames[0].image.width()) / small_[0].width();
   }
 

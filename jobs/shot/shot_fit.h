@@ -72,6 +72,7 @@ struct ShotFit {
   std::string remedy = {};
   std::optional<ShotTouch> touch = {};  ///< of `knocked`: against the template's own rig
   std::optional<Rig> touched_rig = {};  ///< … and what it makes of it, at the template's size
+  std::string taken_at = {};            ///< EXIF time of the first frame; empty: it says none
   std::vector<Vec3> turns = {};  ///< of each lens by that touch, rotation vectors in the rig, rad
 };
 
