@@ -7,6 +7,7 @@
 
 #include "base/parallel.h"
 #include "features/lens_view.h"
+#include "imaging/resize.h"
 
 namespace seamwright {
 
@@ -37,6 +38,10 @@ std::vector<Cover> covers_of(int from, int to, double step) {
 
 Image small_match_plane(const Image& frame, int width_px) {
   Image plane = match_plane(frame);
+  if (2 * frame.width() < width_px) {
+    const int height_px = frame.height() * width_px / frame.width();
+    return resized(plane, width_px, height_px, Borders::repeat);
+  }
   if (2 * frame.width() < 3 * width_px) return plane;
   const double step = static_cast<double>(frame.width()) / width_px;
   const int height_px = static_cast<int>(std::lround(frame.height() / step));

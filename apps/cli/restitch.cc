@@ -114,7 +114,9 @@ Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport
   options.check.seams = work.request.wishes.seam == SeamKind::depth;
   std::vector<Checked> all;
   for (const ItemOutcome& item : report.items) {
-    if (item.state == ItemState::failed) {
+    const auto fit = work.restitch.day_fit().of(item.name);
+    const bool refused = fit && fit->verdict == FitVerdict::refused;
+    if (item.state == ItemState::failed && !refused) {
       all.push_back({.found = {.name = item.name, .findings = {}}, .failure = item.why});
       continue;
     }

@@ -24,6 +24,7 @@ static_assert(static_cast<int>(Misfit::other_body) == kMisfitNames.size() - 1);
 constexpr int kTiesPerPair = 100;
 constexpr std::size_t kFewestTies = 24;  // that say for certain how the lenses sit
 constexpr double kClearlyNearer = 0.3;   // of the misalignment as given
+constexpr double kClearlyMore = 1.3;     // matches that agree than as given
 // Of the demo's 16 stands as they are 0.91 to 0.97 of the matches agree and the touch leaves 0.02
 // to 0.07 px of small frames; swapped, mirrored and turned ones leave 1 px and more.
 constexpr double kGoodShare = 0.5;  // of matches that agree, where frames belong together
@@ -90,6 +91,7 @@ class Fitter {
     if (!tried) return tl::unexpected(tried.error());
     if (*tried) return refuse((*tried)->trial);
     if (good) return is_knock() ? knocked() : misaligned();
+    if (agrees(given_) && !off()) return fits_where_it_tells();
     return unexplained();
   }
 
@@ -131,11 +133,14 @@ class Fitter {
   [[nodiscard]] bool off() const {
     return fit_.p95_px > options_.visible_px && fit_.p95_px > 2.5 * fit_.sigma_px;
   }
-  // One rig near the template explains what was matched all around, whatever it has moved.
+  // One rig near the template explains what was matched, whatever it has moved …
+  [[nodiscard]] static bool agrees(const RingCheck& ring) {
+    return ring.readable && share_agreed(ring) >= kGoodShare && ring.left_px <= kMostLeft_px &&
+           ring.used_share >= kGoodUse;
+  }
+  // … all around the ring.
   [[nodiscard]] static bool well_explained(const RingCheck& ring) {
-    return ring.readable && ring.ties.ties.size() >= kFewestTies &&
-           ring.unseen_share <= kMostUnseen && share_agreed(ring) >= kGoodShare &&
-           ring.left_px <= kMostLeft_px && ring.used_share >= kGoodUse;
+    return agrees(ring) && ring.ties.ties.size() >= kFewestTies && ring.unseen_share <= kMostUnseen;
   }
   [[nodiscard]] bool is_knock() const {
     return fit_.p95_px > options_.sure_sigmas * fit_.sigma_px &&
@@ -161,6 +166,7 @@ class Fitter {
       if (!well_explained(*ring)) continue;
       const double px = ring->p95_px * to_frame_px_;
       if (px > options_.visible_px || (ring_kept && px > kClearlyNearer * fit_.p95_px)) continue;
+      if (agrees(given_) && !off() && ring->consistent < kClearlyMore * given_.consistent) continue;
       if (!best || merit(*ring) > merit(best->ring)) {
         best = Tried{.trial = std::move(trial), .ring = std::move(*ring)};
       }
@@ -201,8 +207,10 @@ class Fitter {
   Result<ShotFit> unexplained() {
     const auto far = check_ring(body_, small_, far_away());
     if (!far) return tl::unexpected(far.error());
-    if (far->ties.ties.size() >= kFewestTies && share_agreed(*far) >= kGoodShare) {
-      return other_body(turned_deg(far->ties.report));
+    const double turned = turned_deg(far->ties.report);
+    if (far->ties.ties.size() >= kFewestTies && share_agreed(*far) >= kGoodShare &&
+        far->unseen_share <= kMostUnseen && turned > options_.most_knock_deg) {
+      return other_body(turned);
     }
     if (fit_.keys < kTellingKeys) return too_few();
     if (fit_.ties >= TieSet::kFewest) return badly();
@@ -213,6 +221,11 @@ class Fitter {
         fit_.keys, fit_.ties);
     fit_.remedy = "give the frames that were taken together";
     return verdict(FitVerdict::refused);
+  }
+
+  // Much of the ring shows nothing.
+  ShotFit fits_where_it_tells() {
+    return fit_.ties >= TieSet::kFewest ? verdict(FitVerdict::fits) : too_few();
   }
 
   ShotFit knocked() {

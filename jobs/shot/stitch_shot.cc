@@ -95,13 +95,35 @@ Result<PanoramaFiles> checked_panorama_files(const Stitch& stitch) {
   return files;
 }
 
-Result<Levelled> level(const Shot& shot, const ShotPictures& pictures) {
-  auto levelled =
-      level_shot(shot.wishes.level, pictures.rig, pictures.frames, shot.edits().verticals);
-  if (!levelled && levelled.error().field.starts_with("verticals")) {
+// A picture without upright edges stands as the body stood, and that is told.
+Result<Levelled> level(const Shot& shot, const ShotPictures& pictures,
+                       std::vector<std::string>& findings) {
+  const LevelWish& wish = shot.wishes.level;
+  const std::vector<UprightEdge>& marked = shot.edits().verticals;
+  auto levelled = level_shot(wish, pictures.rig, pictures.frames, marked);
+  if (levelled) return levelled;
+  const bool looked_for = wish.upright == Upright::find && wish.edges.empty() && marked.empty();
+  if (looked_for && levelled.error().kind == ErrorKind::numeric) {
+    findings.push_back("it stands as the body stood: " + levelled.error().what +
+                       "; mark an upright edge in the 'workbench', or give 'vertical' edges");
+    LevelWish unlevelled = wish;
+    unlevelled.upright = Upright::leave;
+    return level_shot(unlevelled, pictures.rig, pictures.frames);
+  }
+  if (levelled.error().field.starts_with("verticals")) {
     levelled.error().where = shot.files.shot_file.string();
   }
   return levelled;
+}
+
+// What is asked of light that is not there.
+std::optional<Error> check_light(const ShotPictures& pictures, const StitchFiles& files) {
+  if (files.light.empty() || pictures.is_light) return std::nullopt;
+  return Error{.kind = ErrorKind::user_input,
+               .where = {},
+               .field = "light",
+               .what = "there is no light to keep: the shot has neither brackets nor linear frames",
+               .remedy = "leave it out, or give all exposures of the shot"};
 }
 
 // Nothing where seams are to be plain.
@@ -284,12 +306,15 @@ Result<StitchReport> stitch_shot(const Shot& given, const StitchFiles& files,
   auto made_from = hashed.get();
   if (!made_from) return tl::unexpected(made_from.error());
   if (!pictures) return tl::unexpected(pictures.error());
+  if (auto error = check_light(*pictures, files)) return fail(std::move(*error));
   const auto tested = test_fit(given, *pictures, fit_told);
   if (!tested) return tl::unexpected(tested.error());
   Shot shot = given;
   take_touch(*tested, shot, *pictures, *made_from);
   const RenderOptions render = shot.wishes.render_options();
-  const auto levelled = level(shot, *pictures);
+  std::vector<std::string> first_findings;
+  if (tested->is_finding()) first_findings.push_back(tested->line());
+  const auto levelled = level(shot, *pictures, first_findings);
   if (!levelled) return tl::unexpected(levelled.error());
   auto report = stitch_pictures({.shot = shot,
                                  .files = files,
@@ -302,7 +327,7 @@ Result<StitchReport> stitch_shot(const Shot& given, const StitchFiles& files,
                                  .render = render},
                                 *levelled);
   if (!report) return report;
-  if (tested->is_finding()) report->findings.insert(report->findings.begin(), tested->line());
+  report->findings.insert(report->findings.begin(), first_findings.begin(), first_findings.end());
   if (tested->touched) report->notes.push_back(tested->line());
   report->fit = tested->fit;
   report->fit_s = tested->seconds;
