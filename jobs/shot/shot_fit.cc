@@ -76,6 +76,7 @@ class Fitter {
     for (const Frame& frame : frames) {
       small_.push_back(small_match_plane(frame.image, options.small_px));
     }
+    enlarged_ = small_[0].width() > frames[0].image.width();
     fit_.taken_at = frames[0].info.taken_at.value_or("");
     to_frame_px_ = static_cast<double>(frames[0].image.width()) / small_[0].width();
   }
@@ -87,6 +88,7 @@ class Fitter {
     measure();
     const bool good = well_explained(given_);
     if (good && !off()) return verdict(FitVerdict::fits);
+    if (enlarged_) return agrees(given_) && !off() ? fits_where_it_tells() : too_small();
     auto tried = best_trial(good);
     if (!tried) return tl::unexpected(tried.error());
     if (*tried) return refuse((*tried)->trial);
@@ -170,6 +172,7 @@ class Fitter {
       if (!best || merit(*ring) > merit(best->ring)) {
         best = Tried{.trial = std::move(trial), .ring = std::move(*ring)};
       }
+      if (px < kClearlyNearer * options_.visible_px) break;  // nothing else fits as well
     }
     return best;
   }
@@ -249,6 +252,13 @@ class Fitter {
     return verdict(FitVerdict::unsure);
   }
 
+  // A pixel of such frames is as wide as a knock.
+  ShotFit too_small() {
+    fit_.words = "the frames are too small to tell whether the shot fits the template";
+    fit_.remedy = "give frames at their full size";
+    return verdict(FitVerdict::unsure);
+  }
+
   ShotFit other_body(double turned_deg) {
     fit_.cause = Misfit::other_body;
     fit_.words = fmt::format(
@@ -280,6 +290,7 @@ class Fitter {
   const FitOptions& options_;
   std::vector<Image> small_;
   double to_frame_px_ = 1;
+  bool enlarged_ = false;
   RingCheck given_;
   ShotFit fit_;
 };
