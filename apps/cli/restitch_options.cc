@@ -33,6 +33,8 @@ Result<RunRequest> run_request(const RestitchOptions& options) {
     if (!options.templates.empty()) return fail(not_both(file, "--template"));
     auto request = read_run_request(file);
     if (request && options.wish.level.no_level) request->wishes.level.upright = Upright::leave;
+    if (request && options.wish.rest.anyway) request->wishes.anyway = true;
+    if (request && options.wish.no_touch) request->wishes.touch_knocked = false;
     return request;
   }
   if (options.out.empty()) {

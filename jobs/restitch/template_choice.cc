@@ -5,7 +5,7 @@
 #include <fmt/format.h>
 
 #include "imaging/metadata.h"
-#include "jobs/check/ring_check.h"
+#include "jobs/shot/ring_check.h"
 
 namespace seamwright {
 
