@@ -98,8 +98,9 @@ AdjustmentParts::AdjustmentParts(const Rig& start, std::span<const Tie> ties,
     }
     together[shots_of(ties[i], sizes)].push_back(i);
   }
-  for (const auto& [of, all] : together) {
-    in_pieces(all, kTiesTogether, [&](std::vector<std::size_t> piece) {
+  for (const auto& entry : together) {
+    const std::vector<int>& of = entry.first;
+    in_pieces(entry.second, kTiesTogether, [&](std::vector<std::size_t> piece) {
       add_part({.columns = columns_of(terms, of, sizes), .ties = std::move(piece)});
     });
   }

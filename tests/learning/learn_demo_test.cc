@@ -102,10 +102,11 @@ TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
   }
 }
 
+// Mostly questions of yes or no: smaller frames do, with a limit for the same angle.
 TEST_CASE("shots that do not belong, any number of threads, mirrored files") {
   const test::ScratchDir scratch;
   DemoOptions options;
-  options.frame_px = 1000;
+  options.frame_px = 700;  // at 500 px a swapped shot is not recognised, cold
   options.only_shots = test::shots_of_room("library");
   options.only_shots.push_back(test::shots_of_room("courtyard").front());
   const test::DemoTruth truth = test::render_and_forget(scratch.path(), options);
@@ -137,14 +138,14 @@ TEST_CASE("shots that do not belong, any number of threads, mirrored files") {
   CHECK_THAT(sorted->shots[4].left_out, Catch::Contains("swapped"));
   CHECK_THAT(sorted->shots[5].left_out, Catch::Contains("different shots"));
   CHECK(sorted->rig_template.solution.quality.shots == 4);
-  CHECK(seam_error_of(*sorted, truth.body).rms_px <= 0.3);
+  CHECK(seam_error_of(*sorted, truth.body).rms_px <= 0.21);
 
   // The same template whatever the thread count.
   const std::span<const LearnShot> pair(all.data(), 2);
   const auto learn_with = [&](int threads) {
     const ThreadLimit limit(threads);
     LearnOptions once;
-    once.rounds = 2;
+    once.rounds = 1;
     const auto outcome = learn_template(pair, once);
     REQUIRE(outcome);
     return format_template(outcome->rig_template);

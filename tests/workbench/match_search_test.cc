@@ -1,6 +1,6 @@
 // A click's partner in the other lens of a pair.
 
-#include "workbench/match_search.h"
+#include "apps/workbench/match_search.h"
 
 #include <catch2/catch.hpp>
 
@@ -28,7 +28,7 @@ TEST_CASE("a near match is found over a pair's own baseline, in a rig without a 
   int found = 0;
   for (double up = -0.2; up <= 0.21; up += 0.1) {
     // Where a wall is nearest, in the middle of what both see.
-    const Vec3 direction = Vec3(1, up, 0.09).normalized();
+    const Vec3 direction = (Vec3(11, 11 * up, 0) - rig.lenses[0].pupil).normalized();
     const auto px_a = rig.lenses[0].project_direction(direction);
     REQUIRE(px_a);
     const auto px_b = test::partner_of(shot.scene, rig.lenses[0], rig.lenses[2], *px_a, *px_a);
