@@ -92,7 +92,10 @@ class Checker {
   }
 
   void say_refused(const ShotFit& fit) {
-    add({.kind = fit.cause == Misfit::mirrored ? FindingKind::mirrored : FindingKind::unreadable,
+    const FindingKind kind = fit.cause == Misfit::mirrored     ? FindingKind::mirrored
+                             : fit.cause == Misfit::other_body ? FindingKind::misaligned
+                                                               : FindingKind::unreadable;
+    add({.kind = kind,
          .size = static_cast<double>(fit.ties),
          .bother_px = options_.rates.useless,
          .words = fit.words,

@@ -119,7 +119,7 @@ class Fitter {
     if (!tried) return tl::unexpected(tried.error());
     if (*tried) return refuse((*tried)->trial);
     if (good && is_knock()) return knocked();
-    if (good && fit_.knock_deg > options_.most_knock_deg) return other_body(fit_.knock_deg);
+    if (good && fit_.knock_deg > options_.most_knock_deg) return hard_knock();
     if (good) return misaligned();
     if (agrees(given_) && !off()) return fits_where_it_tells();
     if (agrees(given_) && share_agreed(given_) >= kWellAgreed) return misaligned();
@@ -304,6 +304,17 @@ class Fitter {
         "but one sits {:.1f} degrees from where it has it",
         turned_deg);
     fit_.remedy = "give this body's template, or learn one from its own shots";
+    return verdict(FitVerdict::refused);
+  }
+
+  // More than a knock that is mended unseen.
+  ShotFit hard_knock() {
+    fit_.cause = Misfit::other_body;
+    fit_.words = fmt::format(
+        "a lens sits {:.1f} degrees from where the template has it: this is "
+        "another body's template, or the body was knocked hard",
+        fit_.knock_deg);
+    fit_.remedy = "give this body's template, learn it again, or 'touch' the shot";
     return verdict(FitVerdict::refused);
   }
 
