@@ -196,8 +196,10 @@ class Fitter {
       if (!ring) return tl::unexpected(ring.error());
       if (!well_explained(*ring)) continue;
       const double px = ring->p95_px * to_frame_px_;
-      // Where the shot as given meets nowhere, it may have been knocked as well.
-      const double most_px = agrees(given_) ? options_.visible_px : 4 * options_.visible_px;
+      // Two lenses look alike swapped, mirrored and turned, but for the body's small terms; more of
+      // them meet in one order only, which may have been knocked as well.
+      const bool two = body_.rig().lens_count() == 2;
+      const double most_px = two || agrees(given_) ? options_.visible_px : 4 * options_.visible_px;
       if (px > most_px || (ring_kept && px > kClearlyNearer * fit_.p95_px)) continue;
       if (agrees(given_) && !off() && ring->consistent < kClearlyMore * given_.consistent) continue;
       if (!best || merit(*ring) > merit(best->ring)) {
