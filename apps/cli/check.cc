@@ -85,7 +85,7 @@ Result<Outcome> check(const CheckCommand& command, const Console& console) {
   for (const ListedShot& listed : work->shots) {
     auto checked = listed.panorama.empty()
                        ? check_opened(listed.name, open(command, *work, listed), options, console)
-                       : check_finished(listed);
+                       : check_finished(listed, console);
     if (!checked) return tl::unexpected(checked.error());
     all.push_back(std::move(*checked));
   }

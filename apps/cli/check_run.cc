@@ -24,9 +24,19 @@ Result<Checked> checked_shot(const std::string& name, const Shot& shot,
   return result;
 }
 
-Result<Checked> checked_or_failed(const std::string& name, Result<Checked> checked) {
-  if (checked || checked.error().kind == ErrorKind::cancelled) return checked;
-  return failed_check(name, checked.error());
+Checked in_words(Checked checked, const Console& console) {
+  for (Finding& finding : checked.found.findings) {
+    finding.remedy = console.in_words(std::move(finding.remedy));
+  }
+  checked.failure = console.in_words(std::move(checked.failure));
+  return checked;
+}
+
+Result<Checked> checked_or_failed(const std::string& name, Result<Checked> checked,
+                                  const Console& console) {
+  if (checked) return in_words(std::move(*checked), console);
+  if (checked.error().kind == ErrorKind::cancelled) return checked;
+  return in_words(failed_check(name, checked.error()), console);
 }
 
 }  // namespace
@@ -37,14 +47,14 @@ Checked failed_check(const std::string& name, const Error& error) {
 
 Result<Checked> check_opened(const std::string& name, const Result<Shot>& shot,
                              const CheckRunOptions& options, const Console& console) {
-  if (!shot) return checked_or_failed(name, tl::unexpected(shot.error()));
-  return checked_or_failed(name, checked_shot(name, *shot, options, console));
+  if (!shot) return checked_or_failed(name, tl::unexpected(shot.error()), console);
+  return checked_or_failed(name, checked_shot(name, *shot, options, console), console);
 }
 
-Result<Checked> check_finished(const ListedShot& panorama) {
+Result<Checked> check_finished(const ListedShot& panorama, const Console& console) {
   auto found = check_panorama(panorama.panorama);
-  if (!found) return checked_or_failed(panorama.name, tl::unexpected(found.error()));
-  return Checked{.found = std::move(*found)};
+  if (!found) return checked_or_failed(panorama.name, tl::unexpected(found.error()), console);
+  return in_words({.found = std::move(*found)}, console);
 }
 
 }  // namespace seamwright

@@ -20,7 +20,7 @@ struct CheckRunOptions {
 /// no failure; being told to stop is one.
 [[nodiscard]] Result<Checked> check_opened(const std::string& name, const Result<Shot>& shot,
                                            const CheckRunOptions& options, const Console& console);
-[[nodiscard]] Result<Checked> check_finished(const ListedShot& panorama);
+[[nodiscard]] Result<Checked> check_finished(const ListedShot& panorama, const Console& console);
 [[nodiscard]] Checked failed_check(const std::string& name, const Error& error);
 
 }  // namespace seamwright

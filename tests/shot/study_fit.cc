@@ -1,35 +1,79 @@
-// throwaway probe
-#include <ctime>
+// What the quick test before a stitch says of shots, and what it costs (run by hand):
+//
+//   study_fit body.template.yaml FAULT FRONT BACK [FRONT BACK]...
+//
+// FAULT: none, swap, mirror, turnAB (clockwise quarters of each frame), knockD (lens 1 of the
+// template turned by D degrees), other (each front with the back of the third shot after it). A
+// line a shot: verdict, cause, what was measured, and seconds of one core.
+
 #include <cstdio>
+#include <cstdlib>
+#include <ctime>
+#include <filesystem>
 #include <string>
-#include "jobs/shot/shot_fit.h"
-#include "features/small_frames.h"
+#include <utility>
+#include <vector>
+
 #include "base/parallel.h"
 #include "imaging/orient.h"
+#include "jobs/shot/shot_fit.h"
+
+namespace {
+
 using namespace seamwright;
-int main(int argc,char**argv){
-  const ThreadLimit limit(1);
-  auto body=read_template(argv[1]);
-  if(!body){puts(body.error().line().c_str());return 1;}
-  std::string mode=argv[2];
-  FitOptions o; if(const char*s=getenv("SMALL")) o.small_px=atoi(s);
-  for(int i=3;i+1<argc;i+=2){
-    FrameIntake in;
-    auto fr=read_shot({argv[i],argv[i+1]},in);
-    if(!fr){puts(fr.error().line().c_str());continue;}
-    RigTemplate b=*body;
-    if(mode=="swap") std::swap((*fr)[0],(*fr)[1]);
-    if(mode=="other"){ int j=i+6; if(j+1>=argc) j=3+(j-argc)%(argc-3); j-= (j-3)%2; auto o2=read_shot({argv[j],argv[j+1]},in); (*fr)[1]=(*o2)[1]; }
-    if(mode=="same"){ int j=i+2; if(j+1>=argc) j=3; auto o2=read_shot({argv[j],argv[j+1]},in); (*fr)[1]=(*o2)[1]; }
-    if(mode=="mirror") for(auto&f:*fr) f.image=mirror_left_right(f.image);
-    if(mode.substr(0,4)=="turn"){ (*fr)[0].image=rotate_quarter_turns((*fr)[0].image,mode[4]-'0'); (*fr)[1].image=rotate_quarter_turns((*fr)[1].image,mode[5]-'0');}
-    if(mode.substr(0,5)=="knock"){ double deg=atof(mode.c_str()+5); Vec3 ax=Vec3(0.5,0.7,-0.4).normalized(); Quat&m=b.solution.rig.lenses[1].rig_from_lens; m=quat_from_rotation_vector(rad_from_deg(deg)*ax)*m; }
-    auto t0=clock();
-    auto fit=fit_shot(b,*fr,o);
-    double s=double(clock()-t0)/CLOCKS_PER_SEC;
-    if(!fit){puts(fit.error().line().c_str());continue;}
-    std::string n=argv[i]; n=n.substr(n.rfind('/')+1);
-    printf("%-22s %-8s %-11s match %4d agreed %4d ties %4d p95 %6.2f sig %5.2f exp %5.2f left %5.2f used %.2f unseen %.2f knock %.3f keys %d  %.2fs  %s\n",n.c_str(),std::string(name_of(fit->verdict)).c_str(),std::string(name_of(fit->cause)).c_str(),fit->matched,fit->agreed,fit->ties,fit->p95_px,fit->sigma_px,fit->expected_px,fit->left_px,fit->used_share,fit->unseen_share,fit->knock_deg,fit->keys,s,fit->words.c_str());
-    fflush(stdout);
+
+template <class T>
+T value_of(Result<T> result) {
+  if (result) return std::move(*result);
+  std::fprintf(stderr, "%s\n", result.error().line().c_str());
+  std::exit(1);
+}
+
+void seed_frames(const std::string& fault, std::vector<Frame>& frames) {
+  if (fault == "swap") std::swap(frames[0], frames[1]);
+  if (fault == "mirror") {
+    for (Frame& frame : frames) frame.image = mirror_left_right(frame.image);
   }
+  if (fault.size() == 6 && fault.starts_with("turn")) {
+    frames[0].image = rotate_quarter_turns(frames[0].image, fault[4] - '0');
+    frames[1].image = rotate_quarter_turns(frames[1].image, fault[5] - '0');
+  }
+}
+
+void seed_template(const std::string& fault, RigTemplate& body) {
+  if (!fault.starts_with("knock")) return;
+  const double size_rad = rad_from_deg(std::atof(fault.c_str() + 5));
+  Quat& mount = body.solution.rig.lenses[1].rig_from_lens;
+  mount = quat_from_rotation_vector(size_rad * Vec3(0.5, 0.7, -0.4).normalized()) * mount;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  if (argc < 5 || argc % 2 == 0) {
+    std::fputs("usage: study_fit body.template.yaml FAULT FRONT BACK [FRONT BACK]...\n", stderr);
+    return 1;
+  }
+  const ThreadLimit one_core(1);
+  const std::string fault = argv[2];
+  RigTemplate body = value_of(read_template(argv[1]));
+  seed_template(fault, body);
+  const int shots = (argc - 3) / 2;
+  for (int shot = 0; shot < shots; ++shot) {
+    const int back = fault == "other" ? (shot + 3) % shots : shot;
+    auto frames = value_of(read_shot({argv[3 + 2 * shot], argv[4 + 2 * back]}, {}));
+    seed_frames(fault, frames);
+    const std::clock_t begin = std::clock();
+    const ShotFit fit = value_of(fit_shot(body, frames));
+    const double spent_s = static_cast<double>(std::clock() - begin) / CLOCKS_PER_SEC;
+    std::printf(
+        "%-24s %-8s %-11s ties %3d, %4d of %4d agree; p95 %.2f px (sure to %.2f), %.2f px "
+        "left; %.3f degrees; %.2f s\n",
+        std::filesystem::path(argv[3 + 2 * shot]).filename().c_str(),
+        std::string(name_of(fit.verdict)).c_str(), std::string(name_of(fit.cause)).c_str(),
+        fit.ties, fit.agreed, fit.matched, fit.p95_px, fit.sigma_px, fit.left_px, fit.knock_deg,
+        spent_s);
+    std::fflush(stdout);
+  }
+  return 0;
 }
