@@ -9,7 +9,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr std::string_view kIntroduction =
+constexpr std::string_view kTemplateIntroduction =
     R"(# The geometry of one multi-lens body, learned from its own frames: how each lens maps directions to
 # pixels, where it looks, where its entrance pupil sits. Plain YAML, to be read and compared.
 #
@@ -92,7 +92,7 @@ std::string sources_text(const std::vector<TemplateSource>& sources) {
 
 std::string format_template(const RigTemplate& value) {
   const Rig& rig = value.rig();
-  std::string text(kIntroduction);
+  std::string text(kTemplateIntroduction);
   text +=
       fmt::format("format: {}\nversion: 2\nbody: {}\n", kTemplateFormat, quoted_text(value.body));
   text += fmt::format("mirrored: {}  # true: flip the body's files left to right on the way in\n",

@@ -29,20 +29,33 @@ const ShotWishes& Restitch::wishes_of(const ListedShot& shot) const {
   return own == order_.exceptions.end() ? order_.wishes : own->second;
 }
 
+Result<std::string> Restitch::output_name_of(const ListedShot& shot) const {
+  NameParts parts{.name = shot.stem(), .time = {}, .body = {}};
+  if (const auto said = order_.parts.find(shot.name); said != order_.parts.end()) {
+    parts.time = said->second.time;
+    parts.body = said->second.body;
+  }
+  return output_name(order_.delivery.names, parts);
+}
+
 // Shots without a template, and those that would take each other's place.
 void Restitch::leave_out_unusable() {
   std::map<std::string, int> stems;
   for (const ListedShot& shot : order_.shots) {
     // The frames of a broken shot file may be here as a shot of their own.
-    if (!shot.failure || !shot.files.shot_file.empty()) ++stems[shot.stem()];
+    if (shot.failure && shot.files.shot_file.empty()) continue;
+    if (const auto name = output_name_of(shot)) ++stems[*name];
   }
   for (ListedShot& shot : order_.shots) {
     if (shot.failure) continue;
-    if (const std::string stem = shot.stem(); stems.at(stem) > 1) {
+    const auto name = output_name_of(shot);
+    if (!name) {
+      shot.failure = name.error();
+    } else if (stems.at(*name) > 1) {
       shot.failure = {.kind = ErrorKind::user_input,
                       .where = shot.name,
                       .field = "inputs",
-                      .what = fmt::format("two shots would be written as {}.tif", stem),
+                      .what = fmt::format("two shots would be written as {}.tif", *name),
                       .remedy = "run them into different output folders"};
     } else if (shot.files.shot_file.empty() && order_.templates.empty()) {
       shot.failure = {.kind = ErrorKind::user_input,
@@ -75,17 +88,40 @@ void Restitch::add(const ListedShot& shot) {
   if (order_.templates.empty() && files.document.rig_template) {
     item.inputs.push_back(beside_shot_file(files.shot_file, files.document.rig_template->file));
   }
-  for (const BodyTemplate& body : order_.templates) item.inputs.push_back(body.file);
+  if (const auto own = order_.body_of.find(shot.name); own != order_.body_of.end()) {
+    item.inputs.push_back(order_.templates[own->second].file);
+  } else {
+    for (const BodyTemplate& body : order_.templates) item.inputs.push_back(body.file);
+  }
   if (!wishes.cover.plate.empty()) item.inputs.push_back(wishes.cover.plate);
-  item.settings = shot_key_text(files, wishes) + (order_.jpeg ? "jpeg=true\n" : "");
-  item.former_settings = former_key_texts(files, wishes, order_.grouping, order_.jpeg);
-  item.outputs.push_back(order_.out / (item.name + ".tif"));
-  if (order_.jpeg) item.outputs.push_back(order_.out / (item.name + ".jpg"));
+  const std::string delivered = text_of(order_.delivery);
+  item.settings = shot_key_text(files, wishes) + (order_.jpeg ? "jpeg=true\n" : "") + delivered;
+  if (delivered.empty()) {
+    item.former_settings = former_key_texts(files, wishes, order_.grouping, order_.jpeg);
+  }
+  add_outputs(shot, item);
   shots_.emplace(item.name, &shot);
   items_.push_back(std::move(item));
 }
 
+// The panorama first, then its JPEG, its light and what is made of the finished panorama.
+void Restitch::add_outputs(const ListedShot& shot, ArchiveItem& item) const {
+  const Delivery& delivery = order_.delivery;
+  const fs::path panorama = order_.out / (output_name_of(shot).value_or(item.name) + ".tif");
+  item.outputs.push_back(panorama);
+  if (order_.jpeg) item.outputs.push_back(fs::path(panorama).replace_extension(".jpg"));
+  if (!delivery.light.empty() && shot.files.bracketed()) {
+    item.outputs.push_back(light_file(delivery, panorama));
+  }
+  for (const fs::path& file : known_files(delivery, panorama)) item.outputs.push_back(file);
+  if (!delivery.faces && !delivery.tiles) return;
+  item.further_outputs = [delivery, panorama] { return further_files(delivery, panorama); };
+}
+
 Result<const BodyTemplate*> Restitch::template_of(const ListedShot& shot) const {
+  if (const auto own = order_.body_of.find(shot.name); own != order_.body_of.end()) {
+    return &order_.templates[own->second];
+  }
   {
     const std::scoped_lock lock(choosing_);
     if (const auto known = chosen_.find(shot.name); known != chosen_.end()) return known->second;
@@ -112,9 +148,15 @@ Result<std::vector<std::string>> Restitch::stitch(const ArchiveItem& item,
   const auto shot = open(item.name);
   if (!shot) return tl::unexpected(shot.error());
   StitchFiles files{.out = item.outputs.front()};
-  if (order_.jpeg) files.jpeg = item.outputs.back();
+  if (order_.jpeg) files.jpeg = item.outputs[1];
+  if (!order_.delivery.light.empty() && shot->files.bracketed()) {
+    files.light = light_file(order_.delivery, files.out);
+  }
   auto report = stitch_shot(*shot, files, progress);
   if (!report) return tl::unexpected(report.error());
+  if (auto done = deliver_rest(order_.delivery, files.out, progress); !done) {
+    return tl::unexpected(done.error());
+  }
   return std::move(report->findings);
 }
 
