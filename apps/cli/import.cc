@@ -114,7 +114,7 @@ Result<Outcome> import(const ImportOptions& options, const Console& console) {
   tell_import(console, *report);
   console.say("written: " + page.string());
   if (report->run_file_changed) console.say("written: " + report->run_file.string());
-  if (options.templates.empty()) {
+  if (!report->has_templates) {
     console.say("no template was given: name the body's in the run file, or give --template");
   }
   if (console.json()) console.answer(as_json(*report));

@@ -50,7 +50,7 @@ struct Import {
 
 Result<fs::path> seen_from_house(const fs::path& file, const fs::path& house) {
   std::error_code code;
-  fs::path relative = fs::relative(file, house, code);
+  fs::path relative = fs::relative(file, fs::absolute(house), code);
   if (!code && !relative.empty()) return relative;
   return fail({.kind = ErrorKind::user_input,
                .where = file.string(),
@@ -101,6 +101,7 @@ Result<void> read_templates(Import& work) {
     if (!body) return tl::unexpected(body.error());
     work.templates.push_back(std::move(*body));
   }
+  work.report.has_templates = !work.templates.empty();
   return {};
 }
 

@@ -44,6 +44,7 @@ struct ImportReport {
   std::vector<CardNote> odd;  ///< files and shots that stay out, one line each
   int copied = 0;
   int were_there = 0;
+  bool has_templates = false;
   int copies = 0;  ///< files of the same content, left out
   int others = 0;  ///< files that are no pictures
   std::filesystem::path run_file;
