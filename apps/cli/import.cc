@@ -55,7 +55,7 @@ void tell_odd(const Console& console, const ImportReport& report) {
     }
   }
   for (const CardNote& note : report.odd) {
-    console.say(fmt::format("finding: {}: {}", note.about, note.words));
+    console.say(fmt::format("finding: {}: {}", printable_text(note.about), note.words));
   }
 }
 

@@ -10,6 +10,7 @@
 
 #include "base/file.h"
 #include "base/file_guard.h"
+#include "base/readable_text.h"
 #include "imaging/metadata.h"
 #include "imaging/read_image.h"
 #include "jobs/card/card_shots.h"
@@ -133,6 +134,13 @@ Result<void> walk(Import& work) {
   return {};
 }
 
+// Run files are text, and a '\\' parts folders on some systems.
+bool can_stand_in_run_file(const fs::path& path) {
+  const std::string text = path.string();
+  return find_broken_utf8(text) == std::string::npos && printable_text(text) == text &&
+         text.find('\\') == std::string::npos;
+}
+
 // Panoramas are no frames, and what cannot be read to its end is none.
 Result<std::vector<fs::path>> sound_frames(Import& work, const KnownShots& known) {
   std::vector<fs::path> frames;
@@ -144,6 +152,10 @@ Result<std::vector<fs::path>> sound_frames(Import& work, const KnownShots& known
     }
     const auto sphere = read_panorama_info(file);
     if (sphere && *sphere) continue;
+    if (!can_stand_in_run_file(work.pictures[i].in_run)) {
+      work.report.odd.push_back({file.string(), "its name cannot stand in a run file: rename it"});
+      continue;
+    }
     if (!known.holder_of(work.pictures[i].in_run)) {
       if (const auto whole = read_image(file); !whole) {
         work.report.odd.push_back({file.string(), whole.error().what});
