@@ -280,6 +280,11 @@ std::vector<ShotFiles> some_shots(const std::vector<CardShot>& shots, const Fram
   return some;
 }
 
+bool is_single_exposure(const BracketShot& group) {
+  return std::all_of(group.lenses.begin(), group.lenses.end(),
+                     [](const BracketSeries& series) { return series.frame_count() == 1; });
+}
+
 // A body's shots in terms of the whole list, with what is odd about each.
 std::vector<CardShot> shots_of(const Body& body) {
   std::vector<CardShot> shots;
@@ -291,8 +296,10 @@ std::vector<CardShot> shots_of(const Body& body) {
     shot.group = group;
     shot.layout = body.together;
     shot.body = shown_body(first_of(body.frames, group).info);
-    if (auto error = check_whole(body.frames, group, usual, GroupingOptions{}.step_ev)) {
-      shot.odd.push_back(error->what);
+    // One exposure each is how somebody took it, also on a day of brackets.
+    if (!is_single_exposure(group)) {
+      auto error = check_whole(body.frames, group, usual, GroupingOptions{}.step_ev);
+      if (error) shot.odd.push_back(error->what);
     }
     for (BracketSeries& series : shot.group.lenses) {
       for (BracketStep& step : series.steps) {

@@ -88,7 +88,7 @@ TEST_CASE("a card is one command, and all that is good of it the next", "[day]")
                                Catch::Contains("LNT_0015.tif: no frame of Lantern fisheye back") &&
                                Catch::Contains("LNT_0016.tif: is damaged or cut short") &&
                                Catch::Contains("IMG_1.jpg: nothing was taken with it") &&
-                               Catch::Contains("5 shots, 5 of them new; 17 pictures copied, 0 were "
+                               Catch::Contains("5 shots, 5 of them new; 19 pictures copied, 0 were "
                                                "there, 1 copies of others and 1 other files"));
   const RunFile written = read_run(day);
   REQUIRE(written.shots.size() == 5);
@@ -145,8 +145,8 @@ TEST_CASE("a card that has grown is imported again, and what a person wrote stay
   CHECK(test::get_file(day.run_file()) == first);
   CHECK_FALSE(fs::exists(day.house() / "house.run.yaml.previous"));
 
-  replace_text(day.run_file(), "{name: \"2024-05-14_091000\"",
-               "# the best one\n  - {name: \"hall\", cover_deg: 25");
+  replace_text(day.run_file(), "  - {name: \"2024-05-14_091000\"",
+               "  # the best one\n  - {name: \"hall\", cover_deg: 25");
   const std::string edited = test::get_file(day.run_file());
   // A copy that was lost, an earlier shot, and a picture under a name that is taken.
   fs::remove(day.house() / "frames/DCIM/100LNT/LNT_0002.tif");
