@@ -10,8 +10,6 @@
 namespace seamwright {
 
 inline constexpr std::string_view kRunFormat = "seamwright-run";
-inline constexpr std::array<std::string_view, 3> kRunLayouts = {"one-per-file", "side-by-side",
-                                                                "stacked"};
 /// Keys of RunLook.
 inline constexpr std::array<std::string_view, 10> kLookKeys = {
     "width_px",   "seam",        "brighter_ev", "local", "level",

@@ -7,6 +7,7 @@
 #include "templates/relative_path.h"
 #include "templates/run_file.h"
 #include "templates/run_keys.h"
+#include "templates/shot_keys.h"
 #include "templates/strict_map.h"
 #include "templates/versioned.h"
 
@@ -164,7 +165,7 @@ RunShot read_run_shot(const StrictValue& value) {
     value.refuse("names no picture", "give 'files', or the 'folder' that holds the shot alone");
   }
   if (map.has("layout")) {
-    shot.layout = read_word(map.at("layout"), {kRunLayouts.begin(), kRunLayouts.end()});
+    shot.layout = read_word(map.at("layout"), {kLayoutNames.begin(), kLayoutNames.end()});
   }
   if (map.has("quarter_turns")) shot.quarter_turns = read_turns(map.at("quarter_turns"));
   if (map.has("skip")) shot.skip = map.at("skip").flag();

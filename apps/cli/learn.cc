@@ -12,6 +12,7 @@
 #include "apps/report/learn_page.h"
 #include "base/file.h"
 #include "jobs/learning/shot_to_learn.h"
+#include "jobs/shot/body_files.h"
 #include "jobs/shot/shot_files.h"
 
 namespace seamwright {
@@ -85,16 +86,20 @@ Result<int> set_start(const LearnCommandOptions& options, LearnOptions& learn) {
 
 // Frames are read when learning asks for them; names and hashes now.
 Result<std::vector<LearnShot>> open_shots(const LearnCommandOptions& options, int lens_count,
-                                          LearnOptions& learn) {
+                                          LearnOptions& learn, BodyFiles& body) {
   std::vector<LearnShot> shots;
+  std::vector<ShotFiles> told;
   for (const auto& files : options.shots) {
     auto found = find_shot_files(options.intake.request(files), lens_count);
     if (!found) return tl::unexpected(found.error());
     learn.mirrored = learn.mirrored || found->intake.mirrored;
+    if (learn.from) take_body_files(*found, *learn.from);
+    told.push_back(*found);
     auto shot = shot_to_learn(std::move(*found));
     if (!shot) return tl::unexpected(shot.error());
     shots.push_back(std::move(*shot));
   }
+  body = body_files_of(told);
   return shots;
 }
 
@@ -107,11 +112,13 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
   const auto lens_count = set_start(options, learn_options);
   if (!lens_count) return tl::unexpected(lens_count.error());
 
-  const auto shots = open_shots(options, *lens_count, learn_options);
+  BodyFiles body_files;
+  const auto shots = open_shots(options, *lens_count, learn_options, body_files);
   if (!shots) return tl::unexpected(shots.error());
   if (auto error = check_outputs(options)) return fail(std::move(*error));
-  const auto outcome = learn_template(*shots, learn_options, console.progress());
+  auto outcome = learn_template(*shots, learn_options, console.progress());
   if (!outcome) return tl::unexpected(outcome.error());
+  outcome->rig_template.files = std::move(body_files);
   if (auto written = write_template(options.out, outcome->rig_template); !written) {
     return tl::unexpected(written.error());
   }

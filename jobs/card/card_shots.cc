@@ -11,6 +11,7 @@
 #include "jobs/brackets/shot_split.h"
 #include "jobs/brackets/whole_shot.h"
 #include "jobs/card/names_tell.h"
+#include "jobs/shot/body_files.h"
 #include "jobs/shot/named_frames.h"
 
 namespace seamwright {
@@ -241,13 +242,17 @@ std::string first_time(const Frames& frames, const BracketShot& group) {
   return first;
 }
 
-Result<Body> grouped(const Frames& all, const Indices& indices, int lens_count, double rest_s,
-                     std::vector<CardNote>& notes) {
+Result<Body> grouped(const Frames& all, const Indices& indices, int lens_count,
+                     const BodyFiles& told, double rest_s, std::vector<CardNote>& notes) {
   Body body{
       .frames = {}, .of_list = indices, .lens_count = lens_count, .together = {}, .groups = {}};
   for (const std::size_t i : indices) body.frames.push_back(all[i]);
   const std::set<std::string> names = lens_names(body.frames);
-  if (names.size() < 2) body.together = layout_by_shape(body.frames.front(), lens_count);
+  if (told.layout && *told.layout != FrameLayout::one_per_file) {
+    body.together = told.layout;
+  } else if (names.size() < 2) {
+    body.together = layout_by_shape(body.frames.front(), lens_count);
+  }
   Indices rest(indices.size());
   for (std::size_t i = 0; i < rest.size(); ++i) rest[i] = i;
   const GroupingOptions options{.rest_s = rest_s, .allow_missing = true, .lens_count = lens_count};
@@ -336,12 +341,12 @@ ShotFiles files_of(const CardShot& shot, const std::vector<ListedFrame>& frames,
                    const std::vector<BodyTemplate>& templates) {
   FrameIntake intake{.layout = shot.layout.value_or(FrameLayout::one_per_file)};
   intake.lens_count = shot.layout ? 2 : static_cast<int>(shot.group.lenses.size());
-  if (shot.fit.index && *shot.fit.index < templates.size()) {
-    const RigTemplate& body = templates[*shot.fit.index].rig_template;
-    intake.lens_count = body.rig().lens_count();
-    intake.mirrored = body.mirrored;
-  }
-  return files_of_group(frames, shot.group, intake);
+  const bool known = shot.fit.index && *shot.fit.index < templates.size();
+  if (known) intake.lens_count = templates[*shot.fit.index].rig_template.rig().lens_count();
+  ShotFiles files = files_of_group(frames, shot.group, intake);
+  files.layout_is_said = shot.layout.has_value();
+  if (known) take_body_files(files, templates[*shot.fit.index].rig_template);
+  return files;
 }
 
 Result<CardShots> find_card_shots(const Frames& frames, const std::vector<BodyTemplate>& templates,
@@ -352,7 +357,8 @@ Result<CardShots> find_card_shots(const Frames& frames, const std::vector<BodyTe
     const ChosenTemplate fit =
         template_by_serial(frames[indices.front()].info.body_serial, templates);
     const int lens_count = lens_count_of(fit, frames, indices, templates);
-    const auto body = grouped(frames, indices, lens_count, rest_s, found.notes);
+    const BodyFiles told = fit.index ? templates[*fit.index].rig_template.files : BodyFiles{};
+    const auto body = grouped(frames, indices, lens_count, told, rest_s, found.notes);
     if (!body) return tl::unexpected(body.error());
     std::vector<CardShot> shots = shots_of(*body);
     choose_template(shots, fit, frames, templates, found.notes);

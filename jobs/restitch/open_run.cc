@@ -63,10 +63,12 @@ Result<ShotFiles> written_brackets(const NamedShot& shot, int lens_count,
                  .what = fmt::format("{} lenses for a body of {}", lenses, lens_count),
                  .remedy = "give one list of exposures a lens"});
   }
-  return files_of_group(*listed, group,
-                        {.layout = shot.layout.value_or(FrameLayout::one_per_file),
-                         .lens_count = lens_count,
-                         .quarter_turns = shot.quarter_turns});
+  auto files = files_of_group(*listed, group,
+                              {.layout = shot.layout.value_or(FrameLayout::one_per_file),
+                               .lens_count = lens_count,
+                               .quarter_turns = shot.quarter_turns});
+  files.layout_is_said = shot.layout.has_value();
+  return files;
 }
 
 Result<ShotFiles> files_of(const NamedShot& shot, int lens_count, const GroupingOptions& grouping,

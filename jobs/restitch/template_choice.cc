@@ -6,6 +6,7 @@
 
 #include "imaging/metadata.h"
 #include "jobs/check/ring_check.h"
+#include "jobs/shot/body_files.h"
 
 namespace seamwright {
 
@@ -17,9 +18,9 @@ bool may_hold(const Rig& rig, const ShotFiles& shot) {
 }
 
 Result<RingCheck> ring_of(const ShotFiles& shot, const RigTemplate& body) {
-  FrameIntake intake = shot.intake;
-  intake.mirrored = intake.mirrored || body.mirrored;
-  const auto frames = read_shot(shot.frames, intake);
+  ShotFiles files = shot;
+  take_body_files(files, body);
+  const auto frames = read_shot(files.frames, files.intake);
   if (!frames) return tl::unexpected(frames.error());
   std::vector<Image> images;
   for (const Frame& frame : *frames) images.push_back(frame.image);

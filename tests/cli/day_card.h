@@ -19,8 +19,8 @@
 namespace seamwright::test {
 
 /// A card as cameras write it, and the templates of its three bodies: Lantern 0117 with a lens a
-/// file, Lantern 0218 whose files are mirrored and name no lens, Lantern 0319 with both circles in
-/// one JPEG.
+/// file, Lantern 0218 whose files are mirrored, turned and name no lens, Lantern 0319 with both
+/// circles in one JPEG.
 class DayCard {
  public:
   DayCard() : shot_(dir.path()), front_(picture("front.tif")), back_(picture("back.tif")) {
@@ -28,6 +28,7 @@ class DayCard {
       RigTemplate body;
       body.body = fmt::format("Lantern {}", serial);
       body.mirrored = serial == std::string("0218");
+      if (body.mirrored) body.files.quarter_turns = {1, 1};
       body.solution.rig = shot_.rig();
       REQUIRE(write_template(template_of(name), body));
     }
@@ -75,7 +76,7 @@ class DayCard {
     const FrameInfo info = told("0218", minute, 0, 0);
     for (const Image* whole : {&front_, &back_}) {
       write(fmt::format("{}/LNT_{:04}.tif", folder, number++),
-            mirror_left_right(exposed(*whole, 0.9)), info);
+            rotate_quarter_turns(mirror_left_right(exposed(*whole, 0.9)), -1), info);
     }
   }
   void take_both_circles(const std::string& file, int minute) const {

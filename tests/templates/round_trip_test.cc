@@ -30,6 +30,7 @@ void require_same_lens(const MountedLens& a, const MountedLens& b) {
 void require_same(const RigTemplate& a, const RigTemplate& b) {
   CHECK(a.body == b.body);
   CHECK(a.mirrored == b.mirrored);
+  CHECK(a.files == b.files);
   CHECK(a.rig().metric == b.rig().metric);
   REQUIRE(a.rig().lenses.size() == b.rig().lenses.size());
   for (std::size_t i = 0; i < a.rig().lenses.size(); ++i) {
