@@ -323,7 +323,11 @@ void choose_template(std::vector<CardShot>& shots, ChosenTemplate fit, const Fra
   if (!fit.index) fit = template_by_ties(some_shots(shots, frames), templates);
   for (CardShot& shot : shots) {
     shot.fit = fit;
-    if (fit.index) shot.body = templates[*fit.index].rig_template.body;
+    if (!fit.index) continue;
+    shot.body = templates[*fit.index].rig_template.body;
+    if (fit.by != ChosenTemplate::By::only) continue;
+    shot.odd.push_back(fmt::format(
+        "too few ties tell whether it was taken with {}, and no serial number does", shot.body));
   }
   if (fit.index) return;
   const std::string body = shots.front().body;

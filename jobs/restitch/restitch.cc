@@ -100,8 +100,23 @@ void Restitch::add(const ListedShot& shot) {
     item.former_settings = former_key_texts(files, wishes, order_.grouping, order_.jpeg);
   }
   add_outputs(shot, item);
+  refuse_shared_outputs(item);
   shots_.emplace(item.name, &shot);
   items_.push_back(std::move(item));
+}
+
+// "hall" with a JPEG of 512 px and "hall-512" would take each other's file.
+void Restitch::refuse_shared_outputs(ArchiveItem& item) {
+  for (const fs::path& output : item.outputs) {
+    const auto [other, is_new] = taken_.emplace(output, item.name);
+    if (is_new || item.failure) continue;
+    item.failure = {.kind = ErrorKind::user_input,
+                    .where = item.name,
+                    .field = "name",
+                    .what = fmt::format("{} would be a file of {} as well",
+                                        output.filename().string(), other->second),
+                    .remedy = "rename one of the two"};
+  }
 }
 
 // The panorama first, then its JPEG, its light and what is made of the finished panorama.

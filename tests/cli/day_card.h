@@ -87,6 +87,7 @@ class DayCard {
     REQUIRE(write_image(card() / file, image, {.jpeg_quality = 98, .info = info}));
   }
   [[nodiscard]] const Image& front() const { return front_; }
+  [[nodiscard]] const Image& back() const { return back_; }
 
   static FrameInfo told(const std::string& serial, int minute, int second, double ev) {
     FrameInfo info = info_of(second, ev, "");

@@ -172,6 +172,32 @@ TEST_CASE("a card that has grown is imported again, and what a person wrote stay
              Catch::Contains("hall: to do (new)") && Catch::Contains("4 to do"));
 }
 
+TEST_CASE("where EXIF says nothing, running numbers tell, and what they cannot tell is said",
+          "[day]") {
+  if (test::program().empty()) return;
+  const DayCard day;
+  for (int number = 1; number <= 7; ++number) {
+    const bool front = number % 2 == 1;
+    day.write(fmt::format("100LNT/LNT_{:04}.tif", number < 5 ? number : number + 10),
+              test::exposed(front ? day.front() : day.back(), 1 - 0.02 * number), {});
+  }
+  const auto imported = run({"import", day.card().string(), "--out", day.house().string(),
+                             "--template", day.template_of("A")});
+  INFO(imported.err);
+  CHECK(imported.exit_code == 2);
+  CHECK_THAT(imported.err,
+             Catch::Contains("the 3 frames up to LNT_0017.tif are no whole shots of 2 lenses") &&
+                 Catch::Contains("2 shots, 2 of them new; 7 pictures copied"));
+  const RunFile written = read_run(day);
+  REQUIRE(written.shots.size() == 2);
+  CHECK(written.shots[0].name == "LNT_0001");
+  CHECK(written.shots[1].name == "LNT_0003");
+  CHECK(written.shots[1].files ==
+        std::vector<std::vector<fs::path>>{{"LNT_0003.tif"}, {"LNT_0004.tif"}});
+  replace_text(day.run_file(), "level: true", "level: false\nwidth_px: 256");
+  CHECK_THAT(run({"restitch", day.run_file().string()}).err, Catch::Contains("2 stitched"));
+}
+
 TEST_CASE("an import in place copies nothing, and a foreign run file stays as it is", "[day]") {
   if (test::program().empty()) return;
   const DayCard day;
@@ -215,10 +241,18 @@ TEST_CASE("a shot of a run file may be an exception, or left out", "[day]") {
   REQUIRE((wide && usual));
   CHECK(wide->width() == 128);
   CHECK(usual->width() == 256);
+  // A name that would be another shot's file is told before anything is written over.
+  replace_text(day.run_file(), "names: \"house_{name}_{body}\"", "jpeg: [{}, {width_px: 64}]");
+  replace_text(day.run_file(), "jpeg: [{}]\n", "");
+  replace_text(day.run_file(), "2024-05-14_093000", "wide-64");
+  const auto shared = run({"restitch", day.run_file().string()});
+  CHECK(shared.exit_code == 2);
+  CHECK_THAT(shared.err, Catch::Contains("1 stitched, 0 done before, 1 failed") &&
+                             Catch::Contains("wide-64: name: wide-64.jpg would be a file of wide"));
   // Said twice is said wrongly.
   test::check_refused(run({"restitch", day.run_file().string(), "--width", "128"}),
                       "--width: is said by the run file");
-  replace_text(day.run_file(), "house_{name}", "house_{nom}");
+  replace_text(day.run_file(), "jpeg: ", "names: \"house_{nom}\"\njpeg: ");
   test::check_refused(run({"restitch", day.run_file().string()}), "{nom}, which is no part");
 }
 
