@@ -2,6 +2,7 @@
 #include <nlohmann/json.hpp>
 
 #include "apps/cli/inspect.h"
+#include "base/readable_text.h"
 #include "compose/render/render.h"
 
 namespace seamwright {
