@@ -9,10 +9,6 @@ namespace seamwright {
 
 namespace {
 
-bool is_run_file(const std::string& path) {
-  return path.ends_with(".run.yaml") || path.ends_with(".run.yml");
-}
-
 bool by_run_file(const RestitchOptions& options) {
   return options.inputs.size() == 1 && is_run_file(options.inputs.front());
 }

@@ -36,6 +36,9 @@ struct RunRequest {
   Delivery delivery = {};
 };
 
+/// True for `*.run.yaml` and `*.run.yml`.
+[[nodiscard]] bool is_run_file(const std::filesystem::path& path);
+
 /// What a run file says (templates/run_file.h); its paths as seen from the working folder.
 [[nodiscard]] Result<RunRequest> read_run_request(const std::filesystem::path& run_file);
 

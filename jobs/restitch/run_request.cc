@@ -101,6 +101,11 @@ NamedShot named_in(const RunShot& shot, const ShotWishes& usual, const Beside& b
 
 }  // namespace
 
+bool is_run_file(const fs::path& path) {
+  const std::string name = path.filename().string();
+  return name.ends_with(".run.yaml") || name.ends_with(".run.yml");
+}
+
 Result<RunRequest> read_run_request(const fs::path& run_file) {
   const auto run = read_run_file(run_file);
   if (!run) return tl::unexpected(run.error());

@@ -122,6 +122,14 @@ TEST_CASE("a card is one command, and all that is good of it the next", "[day]")
       CHECK(out.contains(shot.name + ending));
     }
   }
+  // The run file is what check and learn take as well.
+  const auto checked = run({"check", day.run_file().string(), "--json"});
+  INFO(checked.err);
+  CHECK((checked.exit_code == 0 || checked.exit_code == 2));
+  CHECK(checked.json().at("shots").size() == 5);
+  test::check_refused(
+      run({"learn", day.run_file().string(), "--out", (day.dir / "new.template.yaml").string()}),
+      "the run holds shots of 3 bodies: Lantern 0117, Lantern 0218, Lantern 0319");
   // One room through three bodies: mirrored files show the very same, a JPEG nearly.
   const auto panorama = [&](const std::string& name) {
     return test::pixels_of((day.house() / "panoramas" / (name + ".tif")).string());
