@@ -23,7 +23,8 @@ namespace seamwright::test {
 /// circles in one JPEG.
 class DayCard {
  public:
-  DayCard() : shot_(dir.path()), front_(picture("front.tif")), back_(picture("back.tif")) {
+  explicit DayCard(const std::filesystem::path& parent = std::filesystem::temp_directory_path())
+      : dir(parent), shot_(dir.path()), front_(picture("front.tif")), back_(picture("back.tif")) {
     for (const auto& [name, serial] : {std::pair("A", "0117"), {"B", "0218"}, {"C", "0319"}}) {
       RigTemplate body;
       body.body = fmt::format("Lantern {}", serial);

@@ -56,6 +56,9 @@ int lines_with(const std::string& text, const std::string& words) {
 void fill(const DayCard& day) {
   day.take_bracket("DCIM/100LNT", 1, 0);
   day.take_bracket("DCIM/100LNT", 7, 10);
+  // A burst of its middle exposure, later by a second.
+  day.take("DCIM/101LNT/LNT_0101.tif", "front", 0, 3, 0);
+  day.take("DCIM/101LNT/LNT_0102.tif", "back", 0, 3, 0);
   fs::remove(day.card() / "DCIM/100LNT/LNT_0012.tif");
   day.take_single("DCIM/100LNT", 13, 20);
   day.take_mirrored("DCIM/200LNT", 1, 20);
@@ -88,13 +91,15 @@ TEST_CASE("a card is one command, and all that is good of it the next", "[day]")
                                Catch::Contains("LNT_0015.tif: no frame of Lantern fisheye back") &&
                                Catch::Contains("LNT_0016.tif: is damaged or cut short") &&
                                Catch::Contains("IMG_1.jpg: nothing was taken with it") &&
-                               Catch::Contains("5 shots, 5 of them new; 19 pictures copied, 0 were "
+                               Catch::Contains("5 shots, 5 of them new; 21 pictures copied, 0 were "
                                                "there, 1 copies of others and 1 other files"));
   const RunFile written = read_run(day);
   REQUIRE(written.shots.size() == 5);
   CHECK(written.shots[0].name == "2024-05-14_090000");
   CHECK(written.shots[0].files.size() == 2);
-  CHECK(written.shots[0].files[1].size() == 3);
+  CHECK(written.shots[0].folder == "frames/DCIM");
+  CHECK(written.shots[0].files[1].size() == 4);
+  CHECK_THAT(imported.err, Catch::Contains("090000    Lantern 0117, -3.0 +0.0x2 +2.0 EV"));
   CHECK_THAT(written.shots[1].odd, Catch::Contains("+2.0 EV"));
   CHECK(written.shots[2].name == "2024-05-14_092000");
   CHECK(written.shots[3].name == "2024-05-14_092000_2");
@@ -266,7 +271,7 @@ TEST_CASE("a shot of a run file may be an exception, or left out", "[day]") {
 
 TEST_CASE("a run with all deliverables ends with the same bytes wherever it was killed", "[kill]") {
   if (test::program().empty()) return;
-  const DayCard day;
+  const DayCard day(test::memory_folder());
   day.take_bracket("DCIM/100LNT", 1, 0);
   day.take_single("DCIM/100LNT", 7, 10);
   REQUIRE(run(day.import()).exit_code == 0);
@@ -294,6 +299,31 @@ TEST_CASE("a run with all deliverables ends with the same bytes wherever it was 
       REQUIRE((resumed.exit_code == 0 || resumed.exit_code == 2));
       REQUIRE((files_below(out) == wanted));
     }
+  }
+  CHECK(struck > 0);
+}
+
+TEST_CASE("an import that was killed is ended by the next one", "[kill]") {
+  if (test::program().empty()) return;
+  const DayCard day(test::memory_folder());
+  fill(day);
+  const auto begin = std::chrono::steady_clock::now();
+  REQUIRE(run(day.import()).exit_code == 2);
+  const double whole_s =
+      std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+  const auto imported = [&] {
+    auto files = files_below(day.house());
+    files.erase("contact.html");  // it says which shots are new
+    return files;
+  };
+  const auto wanted = imported();
+  int struck = 0;
+  for (int i = 0; i < test::strikes(); ++i) {
+    CAPTURE(i);
+    fs::remove_all(day.house());
+    struck += test::struck_after(day.import(), whole_s * (i + 0.5) / test::strikes(), SIGKILL);
+    REQUIRE(run(day.import()).exit_code == 2);
+    REQUIRE((imported() == wanted));
   }
   CHECK(struck > 0);
 }
