@@ -235,9 +235,10 @@ RunShot line_of(const Import& work, const CardShot& shot,
   line.name = known.take_name(shot_name(shot.time, shot.name));
   line.time = shot.time;
   line.body = shot.body;
-  if (shot.fit.index && work.templates.size() > 1) {
+  // Said where the run's own templates would not do: it may have been begun with others.
+  if (shot.fit.index) {
     const auto body = seen_from_house(work.templates[*shot.fit.index].file, work.request.house);
-    if (body) line.rig_template = *body;
+    if (body && work.run.templates != std::vector<fs::path>{*body}) line.rig_template = *body;
   }
   if (shot.layout == FrameLayout::side_by_side) line.layout = "side-by-side";
   if (shot.layout == FrameLayout::stacked) line.layout = "stacked";

@@ -80,19 +80,25 @@ Result<ShotFiles> files_of(const NamedShot& shot, int lens_count, const Grouping
   return requested(shot, std::move(files), lens_count, grouping, progress);
 }
 
-// A shot that is of no use is in the order all the same.
-Result<void> add_named(const NamedShot& shot, const RunRequest& request, RestitchOrder& order,
-                       const ProgressFn& progress) {
-  ListedShot listed{.name = shot.name.name};
+// With its own template, which is put into the order.
+Result<ShotFiles> found_files(const NamedShot& shot, const RunRequest& request,
+                              RestitchOrder& order, const ProgressFn& progress) {
   std::size_t body = 0;
   if (!shot.rig_template.empty()) {
     const auto at = body_at(shot.rig_template, order);
     if (!at) return tl::unexpected(at.error());
-    order.body_of.emplace(listed.name, body = *at);
+    order.body_of.emplace(shot.name.name, body = *at);
   }
   const int lens_count =
       order.templates.empty() ? 2 : order.templates[body].rig_template.rig().lens_count();
-  auto files = files_of(shot, lens_count, request.grouping, progress);
+  return files_of(shot, lens_count, request.grouping, progress);
+}
+
+// A shot that is of no use is in the order all the same.
+Result<void> add_named(const NamedShot& shot, const RunRequest& request, RestitchOrder& order,
+                       const ProgressFn& progress) {
+  ListedShot listed{.name = shot.name.name};
+  auto files = found_files(shot, request, order, progress);
   if (!files && files.error().kind == ErrorKind::cancelled) return tl::unexpected(files.error());
   if (files) {
     listed.files = std::move(*files);

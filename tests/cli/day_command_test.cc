@@ -211,6 +211,33 @@ TEST_CASE("where EXIF says nothing, running numbers tell, and what they cannot t
   CHECK_THAT(run({"restitch", day.run_file().string()}).err, Catch::Contains("2 stitched"));
 }
 
+TEST_CASE("a second card of another body is stitched with that body's template", "[day]") {
+  if (test::program().empty()) return;
+  const DayCard day;
+  day.take_single("DCIM/100LNT", 1, 10);
+  const auto import_with = [&](const char* body) {
+    return run({"import", day.card().string(), "--out", day.house().string(), "--template",
+                day.template_of(body)});
+  };
+  REQUIRE(import_with("A").exit_code == 0);
+  CHECK(read_run(day).shots[0].rig_template.empty());
+  fs::remove_all(day.card() / "DCIM");
+  day.take_mirrored("DCIM/100LNT", 1, 20);
+  REQUIRE(import_with("B").exit_code == 0);
+  const RunFile written = read_run(day);
+  REQUIRE(written.shots.size() == 2);
+  CHECK(written.templates == std::vector<fs::path>{"../A.template.yaml"});
+  CHECK(written.shots[1].rig_template == "../B.template.yaml");
+  CHECK_THAT(written.shots[1].files[0][0].string(), Catch::StartsWith("LNT_0001~"));
+  // A template that is lost costs its own shots.
+  fs::remove(day.template_of("B"));
+  replace_text(day.run_file(), "level: true", "seam: plain\nwidth_px: 256");
+  const auto made = run({"restitch", day.run_file().string()});
+  CHECK(made.exit_code == 2);
+  CHECK_THAT(made.err, Catch::Contains("1 stitched, 0 done before, 1 failed") &&
+                           Catch::Contains("B.template.yaml"));
+}
+
 TEST_CASE("an import in place copies nothing, and a foreign run file stays as it is", "[day]") {
   if (test::program().empty()) return;
   const DayCard day;
