@@ -10,17 +10,15 @@ namespace fs = std::filesystem;
 
 namespace {
 
-// The place of a template in the order; one that it lacks is read.
-Result<std::size_t> body_at(const fs::path& file, RestitchOrder& order) {
-  const auto known = std::find_if(order.templates.begin(), order.templates.end(),
+// The place of a template; one that is not there yet is read.
+Result<std::size_t> body_at(const fs::path& file, std::vector<BodyTemplate>& templates) {
+  const auto known = std::find_if(templates.begin(), templates.end(),
                                   [&](const BodyTemplate& body) { return body.file == file; });
-  if (known != order.templates.end()) {
-    return static_cast<std::size_t>(known - order.templates.begin());
-  }
+  if (known != templates.end()) return static_cast<std::size_t>(known - templates.begin());
   auto body = read_body_template(file);
   if (!body) return tl::unexpected(body.error());
-  order.templates.push_back(std::move(*body));
-  return order.templates.size() - 1;
+  templates.push_back(std::move(*body));
+  return templates.size() - 1;
 }
 
 bool is_single(const NamedShot& shot) {
@@ -80,17 +78,20 @@ Result<ShotFiles> files_of(const NamedShot& shot, int lens_count, const Grouping
   return requested(shot, std::move(files), lens_count, grouping, progress);
 }
 
+int usual_lens_count(const RestitchOrder& order) {
+  return order.templates.empty() ? 2 : order.templates.front().rig_template.rig().lens_count();
+}
+
 // With its own template, which is put into the order.
 Result<ShotFiles> found_files(const NamedShot& shot, const RunRequest& request,
                               RestitchOrder& order, const ProgressFn& progress) {
-  std::size_t body = 0;
+  int lens_count = usual_lens_count(order);
   if (!shot.rig_template.empty()) {
-    const auto at = body_at(shot.rig_template, order);
+    const auto at = body_at(shot.rig_template, order.own_templates);
     if (!at) return tl::unexpected(at.error());
-    order.body_of.emplace(shot.name.name, body = *at);
+    order.body_of.emplace(shot.name.name, *at);
+    lens_count = order.own_templates[*at].rig_template.rig().lens_count();
   }
-  const int lens_count =
-      order.templates.empty() ? 2 : order.templates[body].rig_template.rig().lens_count();
   return files_of(shot, lens_count, request.grouping, progress);
 }
 
@@ -124,11 +125,9 @@ Result<RestitchOrder> open_run(const RunRequest& request, const ProgressFn& prog
                       .out = request.out,
                       .delivery = request.delivery};
   for (const fs::path& file : request.templates) {
-    if (auto body = body_at(file, order); !body) return tl::unexpected(body.error());
+    if (auto body = body_at(file, order.templates); !body) return tl::unexpected(body.error());
   }
-  const int lens_count =
-      order.templates.empty() ? 2 : order.templates.front().rig_template.rig().lens_count();
-  auto shots = list_shots(request.shots, request.grouping, lens_count, progress);
+  auto shots = list_shots(request.shots, request.grouping, usual_lens_count(order), progress);
   if (!shots) return tl::unexpected(shots.error());
   order.shots = std::move(*shots);
   for (const NamedShot& shot : request.named) {

@@ -29,6 +29,12 @@ const ShotWishes& Restitch::wishes_of(const ListedShot& shot) const {
   return own == order_.exceptions.end() ? order_.wishes : own->second;
 }
 
+// Null where the shot has none of its own.
+const BodyTemplate* Restitch::own_template_of(const ListedShot& shot) const {
+  const auto own = order_.body_of.find(shot.name);
+  return own == order_.body_of.end() ? nullptr : &order_.own_templates[own->second];
+}
+
 Result<std::string> Restitch::output_name_of(const ListedShot& shot) const {
   NameParts parts{.name = shot.stem(), .time = {}, .body = {}};
   if (const auto said = order_.parts.find(shot.name); said != order_.parts.end()) {
@@ -57,7 +63,8 @@ void Restitch::leave_out_unusable() {
                       .field = "inputs",
                       .what = fmt::format("two shots would be written as {}.tif", *name),
                       .remedy = "run them into different output folders"};
-    } else if (shot.files.shot_file.empty() && order_.templates.empty()) {
+    } else if (shot.files.shot_file.empty() && order_.templates.empty() &&
+               own_template_of(shot) == nullptr) {
       shot.failure = {.kind = ErrorKind::user_input,
                       .where = shot.name,
                       .field = "template",
@@ -85,11 +92,10 @@ void Restitch::add(const ListedShot& shot) {
   ArchiveItem item;
   item.name = shot.stem();
   item.inputs = files.all();
-  if (order_.templates.empty() && files.document.rig_template) {
+  if (const BodyTemplate* own = own_template_of(shot)) {
+    item.inputs.push_back(own->file);
+  } else if (order_.templates.empty() && files.document.rig_template) {
     item.inputs.push_back(beside_shot_file(files.shot_file, files.document.rig_template->file));
-  }
-  if (const auto own = order_.body_of.find(shot.name); own != order_.body_of.end()) {
-    item.inputs.push_back(order_.templates[own->second].file);
   } else {
     for (const BodyTemplate& body : order_.templates) item.inputs.push_back(body.file);
   }
@@ -134,9 +140,7 @@ void Restitch::add_outputs(const ListedShot& shot, ArchiveItem& item) const {
 }
 
 Result<const BodyTemplate*> Restitch::template_of(const ListedShot& shot) const {
-  if (const auto own = order_.body_of.find(shot.name); own != order_.body_of.end()) {
-    return &order_.templates[own->second];
-  }
+  if (const BodyTemplate* own = own_template_of(shot)) return own;
   {
     const std::scoped_lock lock(choosing_);
     if (const auto known = chosen_.find(shot.name); known != chosen_.end()) return known->second;
@@ -152,7 +156,9 @@ Result<Shot> Restitch::open(const std::string& item_name) const {
   const ListedShot& shot = *shots_.at(item_name);
   if (shot.failure) return fail(*shot.failure);
   const OpenOptions options{.wishes = wishes_of(shot)};
-  if (order_.templates.empty()) return open_shot(shot.files, options);
+  if (order_.templates.empty() && own_template_of(shot) == nullptr) {
+    return open_shot(shot.files, options);
+  }
   const auto body = template_of(shot);
   if (!body) return tl::unexpected(body.error());
   return open_shot(shot.files, **body, options);

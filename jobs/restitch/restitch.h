@@ -30,7 +30,8 @@ struct RestitchOrder {
   GroupingOptions grouping = {};                      ///< by which `shots` were listed
   bool jpeg = false;                                  ///< beside each panorama
   std::filesystem::path out;                          ///< folder of the panoramas
-  std::map<std::string, std::size_t> body_of = {};    ///< in `templates`, by ListedShot::name
+  std::vector<BodyTemplate> own_templates = {};       ///< of single shots, no choice for others
+  std::map<std::string, std::size_t> body_of = {};    ///< in `own_templates`, by ListedShot::name
   std::map<std::string, NameParts> parts = {};        ///< for Delivery::names, likewise
   Delivery delivery = {};
 };
@@ -61,6 +62,7 @@ class Restitch {
  private:
   [[nodiscard]] Result<const BodyTemplate*> template_of(const ListedShot& shot) const;
   [[nodiscard]] const ShotWishes& wishes_of(const ListedShot& shot) const;
+  [[nodiscard]] const BodyTemplate* own_template_of(const ListedShot& shot) const;
   [[nodiscard]] Result<std::string> output_name_of(const ListedShot& shot) const;
   void leave_out_unusable();
   void add(const ListedShot& shot);

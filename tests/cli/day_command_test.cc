@@ -229,6 +229,11 @@ TEST_CASE("a second card of another body is stitched with that body's template",
   CHECK(written.templates == std::vector<fs::path>{"../A.template.yaml"});
   CHECK(written.shots[1].rig_template == "../B.template.yaml");
   CHECK_THAT(written.shots[1].files[0][0].string(), Catch::StartsWith("LNT_0001~"));
+  // What one shot says for itself is no choice for the others.
+  replace_text(day.run_file(), "templates: [\"../A.template.yaml\"]\n", "");
+  CHECK_THAT(run({"restitch", day.run_file().string(), "--dry-run"}).err,
+             Catch::Contains("1 failed, 1 to do") && Catch::Contains("template: is required"));
+  replace_text(day.run_file(), "out:", "templates: [\"../A.template.yaml\"]\nout:");
   // A template that is lost costs its own shots.
   fs::remove(day.template_of("B"));
   replace_text(day.run_file(), "level: true", "seam: plain\nwidth_px: 256");
