@@ -48,13 +48,6 @@ namespace seamwright::test {
   RigTemplate value;
   value.body = fmt::format("Lantern {} \"left\\right\" ä", random.integer(0, 9999));
   value.mirrored = random.integer(0, 1) == 1;
-  if (random.chance(0.5)) {
-    value.files.layout = static_cast<FrameLayout>(random.integer(0, 2));
-    for (int i = 0; i < options.lens_count; ++i) {
-      value.files.quarter_turns.push_back(random.integer(-3, 3));
-      value.files.exif_lenses.push_back(fmt::format("fisheye \"{}\"", i));
-    }
-  }
   value.solution.rig = random_rig(random, options);
   value.solution.covariance = random_covariance(random, options.lens_count);
   SolutionQuality& quality = value.solution.quality;
