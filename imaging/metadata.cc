@@ -70,6 +70,13 @@ class Packet {
                            escaped(readable_text(file.name)));
     }
     text_ += "    </rdf:Seq>\n   </made:Files>\n";
+    if (!made.touch.empty()) {
+      text_ += "   <made:Touch>\n    <rdf:Seq>\n";
+      for (const std::string& line : made.touch) {
+        text_ += fmt::format("     <rdf:li>{}</rdf:li>\n", escaped(line));
+      }
+      text_ += "    </rdf:Seq>\n   </made:Touch>\n";
+    }
     namespaces_ = fmt::format("\n    xmlns:made=\"{}\"", kMadeNamespace);
   }
 

@@ -31,6 +31,9 @@ struct MadeFrom {
   std::string program;              ///< "Seamwright 0.1.0"
   std::string template_sha256;      ///< of the template's bytes
   std::vector<MadeFromFile> files;  ///< frames and shot file, by name
+  /// What the program moved of the template by itself, "lens1.rotation_x 0.0031" (radians) a line;
+  /// empty: nothing.
+  std::vector<std::string> touch = {};
 
   bool operator==(const MadeFrom&) const = default;
 };

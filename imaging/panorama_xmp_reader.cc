@@ -68,6 +68,9 @@ std::optional<MadeFrom> made_from(const Exiv2::XmpData& xmp) {
     found = true;
     if (datum.tagName() == "Program") made.program = datum.toString();
     if (datum.tagName() == "Template") made.template_sha256 = datum.toString();
+    if (datum.tagName() == "Touch") {
+      for (long i = 0; i < datum.count(); ++i) made.touch.push_back(datum.toString(i));
+    }
     if (datum.tagName() != "Files") continue;
     for (long i = 0; i < datum.count(); ++i) {
       const std::string line = datum.toString(i);

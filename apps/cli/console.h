@@ -1,7 +1,10 @@
 #pragma once
 
+#include <functional>
 #include <string>
 #include <string_view>
+#include <utility>
+#include <vector>
 
 #include <nlohmann/json_fwd.hpp>
 
@@ -25,10 +28,26 @@ void open_standard_streams();
 /// What a command tells: people read stderr, programs read stdout.
 class Console {
  public:
-  explicit Console(bool json, bool quiet = false) : json_(json), quiet_(quiet) {}
+  /// Puts settings in quotes into the words of the running command (option_words.h).
+  using WordsFn = std::function<std::string(std::string text)>;
+
+  explicit Console(bool json, WordsFn words = {}) : json_(json), words_(std::move(words)) {}
 
   /// The same person, told nothing and answered nothing: for one of many pieces of work.
-  [[nodiscard]] Console hushed() const { return Console(false, true); }
+  [[nodiscard]] Console hushed() const {
+    Console quiet(false, words_);
+    quiet.quiet_ = true;
+    return quiet;
+  }
+
+  /// What a library says, in the words of the running command.
+  [[nodiscard]] std::string in_words(std::string text) const {
+    return words_ ? words_(std::move(text)) : text;
+  }
+  [[nodiscard]] std::vector<std::string> in_words(std::vector<std::string> lines) const {
+    for (std::string& line : lines) line = in_words(std::move(line));
+    return lines;
+  }
 
   /// The person asked for one machine-readable object.
   [[nodiscard]] bool json() const { return json_; }
@@ -49,7 +68,8 @@ class Console {
 
  private:
   bool json_;
-  bool quiet_;
+  bool quiet_ = false;
+  WordsFn words_;
 };
 
 }  // namespace seamwright

@@ -110,6 +110,9 @@ void tell_people(const FrameFacts& facts) {
     for (const MadeFromFile& made : facts.made_from->files) {
       text += fmt::format("  made from  {} {}\n", made.sha256, made.name);
     }
+    for (const std::string& term : facts.made_from->touch) {
+      text += fmt::format("  touched    {}\n", term);
+    }
   }
   if (facts.circle) {
     const ImageCircle& circle = *facts.circle;

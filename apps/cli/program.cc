@@ -107,7 +107,9 @@ PictureLimit Program::picture_limit() const {
 }
 
 int Program::run_action() const {
-  const Console console(json_);
+  const CLI::App& command = *app_.get_subcommand(chosen_);
+  const Console console(
+      json_, [&](std::string text) { return in_option_words(std::move(text), command); });
   const auto internal = [&](const std::string& what) {
     console.fail({.kind = ErrorKind::io,
                   .where = {},
@@ -121,7 +123,7 @@ int Program::run_action() const {
     const PictureLimitScope largest(picture_limit());
     const auto outcome = run_guarded(console);
     if (outcome) return static_cast<int>(*outcome);
-    console.fail(in_option_words(outcome.error(), *app_.get_subcommand(chosen_)));
+    console.fail(in_option_words(outcome.error(), command));
     return static_cast<int>(Outcome::user_error);
   } catch (const std::bad_alloc&) {
     console.fail({.kind = ErrorKind::io,

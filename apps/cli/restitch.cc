@@ -39,7 +39,10 @@ constexpr std::string_view kRestitchExample =
     "machines share the work; the same command without it then does what is missing and reports "
     "all.\n"
     "A shot that cannot be read or grouped is named and left out; the rest goes on.\n"
-    "Finishes with findings (exit 2) when a shot failed or has something to look at.";
+    "A shot that does not fit the template is refused with its cause, unless --anyway says "
+    "otherwise; that of a knocked body is touched and told.\n"
+    "Finishes with findings (exit 2) when a shot failed or has something to look at, and with 1 "
+    "when all of them failed.";
 
 struct Part {
   int part = 1;
@@ -111,7 +114,9 @@ Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport
   options.check.seams = work.request.wishes.seam == SeamKind::depth;
   std::vector<Checked> all;
   for (const ItemOutcome& item : report.items) {
-    if (item.state == ItemState::failed) {
+    const auto fit = work.restitch.day_fit().of(item.name);
+    const bool refused = fit && fit->verdict == FitVerdict::refused;
+    if (item.state == ItemState::failed && !refused) {
       all.push_back({.found = {.name = item.name, .findings = {}}, .failure = item.why});
       continue;
     }
@@ -138,6 +143,11 @@ bool all_is_well(const RestitchOptions& command, const RunReport& report) {
          std::all_of(report.items.begin(), report.items.end(), item_is_well);
 }
 
+bool nothing_came_of_it(const RunReport& report) {
+  return !report.items.empty() &&
+         report.count(ItemState::failed) == static_cast<int>(report.items.size());
+}
+
 Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
   const RestitchOptions& command = work.command;
   if (!command.dry_run) {
@@ -149,9 +159,10 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
                            .parts = work.part.parts,
                            .dry_run = command.dry_run,
                            .read_all = command.verify};
-  RestitchTeller teller(console, {.width_px = work.request.wishes.width_px,
-                                  .dry_run = command.dry_run,
-                                  .verify = command.verify});
+  RestitchTeller teller(console, work.restitch,
+                        {.width_px = work.request.wishes.width_px,
+                         .dry_run = command.dry_run,
+                         .verify = command.verify});
   const auto report = run_archive(
       work.restitch.items(), options,
       [&](const ArchiveItem& item) {
@@ -161,7 +172,7 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
   if (!report) return tl::unexpected(report.error());
   teller.tell_all(*report);
   bool well = all_is_well(command, *report);
-  nlohmann::json answer = as_json(*report);
+  nlohmann::json answer = as_json(*report, work.restitch, console);
   answer["command"] = "restitch";
   answer["part"] = work.part.part;
   answer["parts"] = work.part.parts;
@@ -172,6 +183,7 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
     answer["checked"] = checked_as_json(*checked)["shots"];
   }
   if (console.json()) console.answer(answer);
+  if (nothing_came_of_it(*report)) return Outcome::user_error;
   return well ? Outcome::done : Outcome::findings;
 }
 

@@ -1,10 +1,12 @@
 #include "apps/cli/restitch_report.h"
 
+#include <algorithm>
 #include <filesystem>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "apps/cli/restitch_slurm.h"
 #include "base/readable_text.h"
 
 namespace seamwright {
@@ -18,21 +20,41 @@ std::string duration_words(double seconds) {
   return fmt::format("{:.1f} h", seconds / 3600);
 }
 
-std::string state_words(const ItemOutcome& item) {
+// The words of a shell that learn a body from these shots.
+std::string learn_command(const Restitch& restitch, const std::vector<std::string>& items) {
+  std::string command = "seamwright learn";
+  for (const std::string& item : items) {
+    const auto shot = restitch.open(item);
+    if (!shot) continue;
+    command += " --shot";
+    for (const fs::path& frame : shot->files.frames) command += " " + shell_word(frame.string());
+  }
+  return command + " --out new.template.yaml";
+}
+
+bool contains(const std::optional<SharedKnock>& knock, const std::string& item) {
+  return knock && std::find(knock->shots.begin(), knock->shots.end(), item) != knock->shots.end();
+}
+
+}  // namespace
+
+std::string RestitchTeller::state_words(const ItemOutcome& item) const {
   switch (item.state) {
     case ItemState::unchanged:
       return "done before";
     case ItemState::done:
       return fmt::format("stitched ({})", item.why);
-    case ItemState::failed:
-      return "failed: " + item.why;
+    case ItemState::failed: {
+      // The remedy follows at the end, once where shots share it.
+      const auto fit = restitch_.day_fit().of(item.name);
+      if (fit && fit->verdict == FitVerdict::refused) return "refused: " + fit->words;
+      return "failed: " + console_.in_words(item.why);
+    }
     case ItemState::to_do:
       break;
   }
   return fmt::format("to do ({})", item.why);
 }
-
-}  // namespace
 
 bool RestitchTeller::tell_one(const ItemOutcome& item, int at, int of) {
   const std::size_t bad = item.state == ItemState::failed ? 1000 : item.findings.size();
@@ -71,13 +93,11 @@ void RestitchTeller::tell_all(const RunReport& report) const {
   if (options_.verify) {
     console_.say(fmt::format("the panoramas of {} shots were read again", report.read_again));
   }
-  for (const ItemOutcome& item : report.items) {
-    if (item.state == ItemState::failed)
-      console_.say(fmt::format("{}: failed: {}", item.name, item.why));
-  }
+  tell_failures(report);
+  tell_notes(report);
   for (const ItemOutcome& item : report.items) {
     for (const std::string& finding : item.findings) {
-      console_.say(fmt::format("{}: finding: {}", item.name, finding));
+      console_.say(fmt::format("{}: finding: {}", item.name, console_.in_words(finding)));
     }
   }
   console_.say(fmt::format("{} stitched, {} done before, {} failed, {} to do{}",
@@ -85,6 +105,35 @@ void RestitchTeller::tell_all(const RunReport& report) const {
                            report.count(ItemState::failed), report.count(ItemState::to_do),
                            report.stopped ? "; stopped: start again to go on" : ""));
   if (options_.dry_run) tell_estimate(report);
+}
+
+void RestitchTeller::tell_failures(const RunReport& report) const {
+  const auto shared = restitch_.day_fit().shared_refusal();
+  if (shared) {
+    console_.say(shared->words + "; " +
+                 console_.in_words(shared->remedy + "; 'anyway' stitches them all the same"));
+  }
+  for (const ItemOutcome& item : report.items) {
+    if (item.state != ItemState::failed) continue;
+    if (shared && restitch_.day_fit().of(item.name)) continue;
+    console_.say(fmt::format("{}: failed: {}", item.name, console_.in_words(item.why)));
+  }
+}
+
+void RestitchTeller::tell_notes(const RunReport& report) const {
+  const auto knock = restitch_.day_fit().shared_knock();
+  if (knock) tell_knock(*knock);
+  for (const ItemOutcome& item : report.items) {
+    if (contains(knock, item.name)) continue;
+    for (const std::string& note : restitch_.notes_of(item.name)) {
+      console_.say(fmt::format("{}: note: {}", item.name, console_.in_words(note)));
+    }
+  }
+}
+
+void RestitchTeller::tell_knock(const SharedKnock& knock) const {
+  console_.say("note: " + knock.words +
+               "; learn it again from these: " + learn_command(restitch_, knock.shots));
 }
 
 // Disk by what TIFFs of that width take, time by what shots took before.
@@ -102,15 +151,19 @@ void RestitchTeller::tell_estimate(const RunReport& report) const {
                    : "how long a shot takes is not known yet");
 }
 
-nlohmann::json as_json(const RunReport& report) {
+nlohmann::json as_json(const RunReport& report, const Restitch& restitch, const Console& console) {
   constexpr std::string_view kStates[] = {"unchanged", "done", "to_do", "failed"};
   nlohmann::json items = nlohmann::json::array();
   for (const ItemOutcome& item : report.items) {
     items.push_back({{"name", readable_text(item.name)},
                      {"state", kStates[static_cast<std::size_t>(item.state)]},
-                     {"why", item.why},
-                     {"findings", item.findings},
+                     {"why", console.in_words(item.why)},
+                     {"findings", console.in_words(item.findings)},
+                     {"notes", console.in_words(restitch.notes_of(item.name))},
                      {"seconds", item.seconds}});
+    if (const auto fit = restitch.day_fit().of(item.name)) {
+      items.back()["fit"] = {{"verdict", name_of(fit->verdict)}, {"cause", name_of(fit->cause)}};
+    }
   }
   nlohmann::json decayed = nlohmann::json::array();
   for (const fs::path& output : report.decayed) {

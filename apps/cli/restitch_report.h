@@ -7,6 +7,7 @@
 
 #include "apps/cli/console.h"
 #include "jobs/archive/run.h"
+#include "jobs/restitch/restitch.h"
 
 namespace seamwright {
 
@@ -20,16 +21,23 @@ class RestitchTeller {
     bool verify = false;
   };
 
-  RestitchTeller(const Console& console, Options options) : console_(console), options_(options) {}
+  RestitchTeller(const Console& console, const Restitch& restitch, Options options)
+      : console_(console), restitch_(restitch), options_(options) {}
 
   /// After each shot; false where the person said stop.
   bool tell_one(const ItemOutcome& item, int at, int of);
+  /// What many shots share is said once.
   void tell_all(const RunReport& report) const;
 
  private:
+  void tell_failures(const RunReport& report) const;
+  void tell_notes(const RunReport& report) const;
+  void tell_knock(const SharedKnock& knock) const;
+  [[nodiscard]] std::string state_words(const ItemOutcome& item) const;
   void tell_estimate(const RunReport& report) const;
 
   const Console& console_;
+  const Restitch& restitch_;
   const Options options_;
   std::string worst_;  // failed, or with the most findings so far
   std::size_t worst_findings_ = 0;
@@ -38,6 +46,7 @@ class RestitchTeller {
 };
 
 /// The report for programs; names as base/readable_text.h spells them.
-[[nodiscard]] nlohmann::json as_json(const RunReport& report);
+[[nodiscard]] nlohmann::json as_json(const RunReport& report, const Restitch& restitch,
+                                     const Console& console);
 
 }  // namespace seamwright

@@ -56,7 +56,7 @@ Result<Outcome> stitch(const StitchCommand& command, const Console& console) {
   if (!report) return fail(command.wish.level.in_words(report.error()));
   tell_stitched(console, shot->wishes, command.files, *report);
   if (console.json()) {
-    console.answer(stitched_as_json(shot->wishes, command.files, *report));
+    console.answer(stitched_as_json(console, shot->wishes, command.files, *report));
   }
   return report->findings.empty() ? Outcome::done : Outcome::findings;
 }

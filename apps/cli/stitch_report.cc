@@ -51,6 +51,21 @@ nlohmann::json pairs_json(const GainMatch& gains) {
   return pairs;
 }
 
+// What the quick test measured; pixels of the frames.
+nlohmann::json fit_json(const StitchReport& report) {
+  const ShotFit& fit = report.fit;
+  return {{"verdict", name_of(fit.verdict)},
+          {"cause", name_of(fit.cause)},
+          {"ties", fit.ties},
+          {"matched", fit.matched},
+          {"agreed", fit.agreed},
+          {"p95_px", fit.p95_px},
+          {"sigma_px", fit.sigma_px},
+          {"left_px", fit.left_px},
+          {"knock_deg", fit.knock_deg},
+          {"seconds", report.fit_s}};
+}
+
 }  // namespace
 
 void tell_stitched(const Console& console, const ShotWishes& wishes, const StitchFiles& files,
@@ -61,11 +76,14 @@ void tell_stitched(const Console& console, const ShotWishes& wishes, const Stitc
   if (report.joined_pairs == 0) {
     console.say("no two lenses overlap enough for depth seams: joined as if everything were far");
   }
-  for (const std::string& finding : report.findings) console.say("finding: " + finding);
+  for (const std::string& note : report.notes) console.say("note: " + console.in_words(note));
+  for (const std::string& finding : report.findings) {
+    console.say("finding: " + console.in_words(finding));
+  }
 }
 
-nlohmann::json stitched_as_json(const ShotWishes& wishes, const StitchFiles& files,
-                                const StitchReport& report) {
+nlohmann::json stitched_as_json(const Console& console, const ShotWishes& wishes,
+                                const StitchFiles& files, const StitchReport& report) {
   const RenderReport& render = report.render;
   nlohmann::json object = {
       {"command", "stitch"},
@@ -79,7 +97,9 @@ nlohmann::json stitched_as_json(const ShotWishes& wishes, const StitchFiles& fil
       {"gain_match", wishes.gain_match},
       {"gains", render.gains.gains},
       {"gain_pairs", pairs_json(render.gains)},
-      {"findings", report.findings},
+      {"fit", fit_json(report)},
+      {"notes", console.in_words(report.notes)},
+      {"findings", console.in_words(report.findings)},
   };
   if (!files.jpeg.empty()) object["jpeg"] = files.jpeg.string();
   if (!files.layers.empty()) object["layers"] = files.layers.string();

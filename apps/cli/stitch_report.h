@@ -10,7 +10,7 @@ namespace seamwright {
 /// What was merged, how the panorama became, what to look at.
 void tell_stitched(const Console& console, const ShotWishes& wishes, const StitchFiles& files,
                    const StitchReport& report);
-[[nodiscard]] nlohmann::json stitched_as_json(const ShotWishes& wishes, const StitchFiles& files,
-                                              const StitchReport& report);
+[[nodiscard]] nlohmann::json stitched_as_json(const Console& console, const ShotWishes& wishes,
+                                              const StitchFiles& files, const StitchReport& report);
 
 }  // namespace seamwright

@@ -54,6 +54,9 @@ void WishOptions::add_to(CLI::App& command) {
       ->capture_default_str();
   command.add_flag("--strip-location", strip_location,
                    "Leave out where the frames were taken (GPS)");
+  command.add_flag("--anyway", rest.anyway,
+                   "Stitch also what does not fit its template, and say so");
+  command.add_flag("--no-touch", no_touch, "Leave a shot of a knocked body as the template has it");
 }
 
 Result<ShotWishes> WishOptions::wishes() const {
@@ -66,6 +69,7 @@ Result<ShotWishes> WishOptions::wishes() const {
   wishes.seam = chosen<SeamKind>(kSeamNames, seam);
   wishes.keep_location = !strip_location;
   wishes.gain_match = !no_gain_match;
+  wishes.touch_knocked = !no_touch;
   auto turn = level.wish(PointsOf::frames);
   if (!turn) return tl::unexpected(turn.error());
   wishes.level = std::move(*turn);

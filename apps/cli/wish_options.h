@@ -18,10 +18,12 @@ struct WishOptions {
   std::string seam = std::string(kSeamNames.front());
   bool strip_location = false;
   bool no_gain_match = false;
+  bool no_touch = false;
   LevelOptions level;
   ShotWishes rest;  ///< what is told by numbers alone
 
-  /// Width, seam, compression, the companion JPEG's numbers and --strip-location.
+  /// Width, seam, compression, the companion JPEG's numbers, --strip-location, --anyway and
+  /// --no-touch.
   void add_to(CLI::App& command);
   [[nodiscard]] Result<ShotWishes> wishes() const;
 };

@@ -168,17 +168,33 @@ Result<std::vector<std::string>> Restitch::stitch(const ArchiveItem& item,
                                                   const ProgressFn& progress) const {
   const auto shot = open(item.name);
   if (!shot) return tl::unexpected(shot.error());
+  // Tried twice as every piece is, a shot that was refused is not read twice.
+  if (const auto known = day_fit_.of(item.name);
+      known && known->verdict == FitVerdict::refused && !shot->wishes.anyway) {
+    return fail(refusal_of(*known, shot->name()));
+  }
   StitchFiles files{.out = item.outputs.front()};
   if (order_.jpeg) files.jpeg = item.outputs[1];
   if (!order_.delivery.light.empty() && shot->files.bracketed()) {
     files.light = light_file(order_.delivery, files.out);
   }
-  auto report = stitch_shot(*shot, files, progress);
+  auto report = stitch_shot(*shot, files, progress,
+                            [&](const ShotFit& fit) { day_fit_.take(item.name, fit); });
   if (!report) return tl::unexpected(report.error());
   if (auto done = deliver_rest(order_.delivery, files.out, progress); !done) {
     return tl::unexpected(done.error());
   }
+  {
+    const std::scoped_lock lock(noting_);
+    notes_[item.name] = report->notes;
+  }
   return std::move(report->findings);
+}
+
+std::vector<std::string> Restitch::notes_of(const std::string& item_name) const {
+  const std::scoped_lock lock(noting_);
+  const auto known = notes_.find(item_name);
+  return known == notes_.end() ? std::vector<std::string>() : known->second;
 }
 
 }  // namespace seamwright

@@ -14,6 +14,7 @@
 #include "base/progress.h"
 #include "base/result.h"
 #include "jobs/archive/run.h"
+#include "jobs/restitch/day_fit.h"
 #include "jobs/restitch/delivery.h"
 #include "jobs/restitch/template_choice.h"
 #include "jobs/shot/open_shot.h"
@@ -52,6 +53,10 @@ class Restitch {
   /// Stitches one; gives what a person should look at.
   [[nodiscard]] Result<std::vector<std::string>> stitch(const ArchiveItem& item,
                                                         const ProgressFn& progress = {}) const;
+  /// What the quick tests of the shots stitched so far say.
+  [[nodiscard]] const DayFit& day_fit() const { return day_fit_; }
+  /// What a person may want to know of a shot that was stitched.
+  [[nodiscard]] std::vector<std::string> notes_of(const std::string& item_name) const;
   /// What the shot of a piece is listed as.
   [[nodiscard]] const std::string& name_of(const std::string& item_name) const {
     return shots_.at(item_name)->name;
@@ -78,6 +83,9 @@ class Restitch {
   // Templates by listed name: choosing may take a look at the shot's frames.
   mutable std::mutex choosing_;
   mutable std::map<std::string, const BodyTemplate*> chosen_;
+  mutable DayFit day_fit_;
+  mutable std::mutex noting_;
+  mutable std::map<std::string, std::vector<std::string>> notes_;  // by the item's name
 };
 
 }  // namespace seamwright

@@ -5,8 +5,8 @@
 #include <fmt/format.h>
 
 #include "imaging/metadata.h"
-#include "jobs/check/ring_check.h"
 #include "jobs/shot/body_files.h"
+#include "jobs/shot/ring_check.h"
 
 namespace seamwright {
 

@@ -75,7 +75,7 @@ void visit_fields(T& value, See&& see) {
 template <ConstOr<ShotWishes> T, class See>
 void visit_fields(T& value, See&& see) {
   auto& [width_px, kernel, seam, blend_half_width_deg, gain_match, merge, tone, level, cover,
-         compression, jpeg_quality, jpeg_width_px, keep_location] = value;
+         compression, jpeg_quality, jpeg_width_px, keep_location, anyway, touch_knocked] = value;
   see("width_px", width_px);
   see("kernel", kernel);
   see("seam", seam);
@@ -89,6 +89,8 @@ void visit_fields(T& value, See&& see) {
   see("jpeg_quality", jpeg_quality);
   see("jpeg_width_px", jpeg_width_px);
   see("keep_location", keep_location);
+  see("anyway", anyway);
+  see("touch_knocked", touch_knocked);
 }
 
 template <ConstOr<FrameIntake> T, class See>

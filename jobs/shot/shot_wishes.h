@@ -45,6 +45,8 @@ struct ShotWishes {
   int jpeg_quality = 92;
   int jpeg_width_px = 0;      ///< of a companion JPEG; 0: the panorama's own
   bool keep_location = true;  ///< where the frames were taken stays in the panorama
+  bool anyway = false;        ///< stitch what does not fit its template too (shot_fit.h)
+  bool touch_knocked = true;  ///< a knock that the ties tell for certain is touched
 
   [[nodiscard]] RenderOptions render_options() const;
   [[nodiscard]] std::optional<Error> validate() const;

@@ -1,9 +1,12 @@
 #include "jobs/shot/stitch_shot.h"
 
 #include <algorithm>
+#include <chrono>
 #include <future>
 #include <system_error>
 #include <utility>
+
+#include <fmt/format.h>
 
 #include "base/file.h"
 #include "base/file_guard.h"
@@ -92,13 +95,35 @@ Result<PanoramaFiles> checked_panorama_files(const Stitch& stitch) {
   return files;
 }
 
-Result<Levelled> level(const Shot& shot, const ShotPictures& pictures) {
-  auto levelled =
-      level_shot(shot.wishes.level, pictures.rig, pictures.frames, shot.edits().verticals);
-  if (!levelled && levelled.error().field.starts_with("verticals")) {
+// A picture without upright edges stands as the body stood, and that is told.
+Result<Levelled> level(const Shot& shot, const ShotPictures& pictures,
+                       std::vector<std::string>& findings) {
+  const LevelWish& wish = shot.wishes.level;
+  const std::vector<UprightEdge>& marked = shot.edits().verticals;
+  auto levelled = level_shot(wish, pictures.rig, pictures.frames, marked);
+  if (levelled) return levelled;
+  const bool looked_for = wish.upright == Upright::find && wish.edges.empty() && marked.empty();
+  if (looked_for && levelled.error().kind == ErrorKind::numeric) {
+    findings.push_back("it stands as the body stood: " + levelled.error().what +
+                       "; mark an upright edge in the 'workbench', or give 'vertical' edges");
+    LevelWish unlevelled = wish;
+    unlevelled.upright = Upright::leave;
+    return level_shot(unlevelled, pictures.rig, pictures.frames);
+  }
+  if (levelled.error().field.starts_with("verticals")) {
     levelled.error().where = shot.files.shot_file.string();
   }
   return levelled;
+}
+
+// What is asked of light that is not there.
+std::optional<Error> check_light(const ShotPictures& pictures, const StitchFiles& files) {
+  if (files.light.empty() || pictures.is_light) return std::nullopt;
+  return Error{.kind = ErrorKind::user_input,
+               .where = {},
+               .field = "light",
+               .what = "there is no light to keep: the shot has neither brackets nor linear frames",
+               .remedy = "leave it out, or give all exposures of the shot"};
 }
 
 // Nothing where seams are to be plain.
@@ -239,30 +264,89 @@ Result<StitchReport> stitch_pictures(Stitch stitch, const Levelled& levelled) {
   return report;
 }
 
+// Terms of the template that a touch moves, one a line.
+std::vector<std::string> lines_of(const ShotTouch& touch) {
+  std::vector<std::string> lines;
+  for (std::size_t i = 0; i < touch.names.size(); ++i) {
+    if (touch.step[i] != 0) lines.push_back(fmt::format("{} {}", touch.names[i], touch.step[i]));
+  }
+  return lines;
+}
+
+/// The quick test of a shot, and what becomes of it.
+struct Tested {
+  ShotFit fit;
+  bool touched = false;
+  double seconds = 0;
+
+  [[nodiscard]] bool is_finding() const { return !touched && fit.verdict != FitVerdict::fits; }
+  [[nodiscard]] std::string line() const {
+    return touched ? fit.words + ", and touched; " + fit.remedy : fit.words + "; " + fit.remedy;
+  }
+};
+
+Result<Tested> test_fit(const Shot& shot, const ShotPictures& pictures, const FitTold& told) {
+  const auto begin = std::chrono::steady_clock::now();
+  auto fit = fit_shot(shot.touched_template(), pictures.frames);
+  if (!fit) return tl::unexpected(fit.error());
+  Tested tested{.fit = std::move(*fit)};
+  tested.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+  tested.touched =
+      tested.fit.verdict == FitVerdict::knocked && shot.wishes.touch_knocked && !shot.edits().touch;
+  if (told) told(tested.fit);
+  if (tested.fit.verdict == FitVerdict::refused && !shot.wishes.anyway) {
+    return fail(refusal_of(tested.fit, shot.name()));
+  }
+  return tested;
+}
+
+// With the touch of the quick test, where there is one.
+void take_touch(const Tested& tested, Shot& shot, ShotPictures& pictures, MadeFrom& made_from) {
+  if (!tested.touched) return;
+  const Image& first = pictures.frames.front().image;
+  shot.rig = *tested.fit.touched_rig;
+  pictures.rig = shot.rig.scaled_to(first.width(), first.height());
+  made_from.touch = lines_of(*tested.fit.touch);
+}
+
 }  // namespace
 
-Result<StitchReport> stitch_shot(const Shot& shot, const StitchFiles& files,
-                                 const ProgressFn& progress) {
-  if (auto error = check_wishes(shot.wishes, files)) return fail(std::move(*error));
-  if (auto error = check_outputs(files, shot)) return fail(std::move(*error));
+Result<StitchReport> stitch_shot(const Shot& given, const StitchFiles& files,
+                                 const ProgressFn& progress, const FitTold& fit_told) {
+  if (auto error = check_wishes(given.wishes, files)) return fail(std::move(*error));
+  if (auto error = check_outputs(files, given)) return fail(std::move(*error));
   // Hashing files takes as long as reading them: both at once.
-  auto hashed = std::async(std::launch::async, [&] { return provenance_of(shot); });
-  const auto pictures = read_pictures(shot, Exposures::all, progress);
-  const auto made_from = hashed.get();
+  auto hashed = std::async(std::launch::async, [&] { return provenance_of(given); });
+  auto pictures = read_pictures(given, Exposures::all, progress);
+  auto made_from = hashed.get();
   if (!made_from) return tl::unexpected(made_from.error());
   if (!pictures) return tl::unexpected(pictures.error());
+  if (auto error = check_light(*pictures, files)) return fail(std::move(*error));
+  const auto tested = test_fit(given, *pictures, fit_told);
+  if (!tested) return tl::unexpected(tested.error());
+  Shot shot = given;
+  take_touch(*tested, shot, *pictures, *made_from);
   const RenderOptions render = shot.wishes.render_options();
-  const auto levelled = level(shot, *pictures);
+  std::vector<std::string> first_findings;
+  if (tested->is_finding()) first_findings.push_back(tested->line());
+  const auto levelled = level(shot, *pictures, first_findings);
   if (!levelled) return tl::unexpected(levelled.error());
-  return stitch_pictures({.shot = shot,
-                          .files = files,
-                          .progress = progress,
-                          .pictures = *pictures,
-                          .made_from = *made_from,
-                          // Rendering from turned axes turns the panorama without resampling it.
-                          .rig = turned(shot.rig, levelled->turned_from_source),
-                          .render = render},
-                         *levelled);
+  auto report = stitch_pictures({.shot = shot,
+                                 .files = files,
+                                 .progress = progress,
+                                 .pictures = *pictures,
+                                 .made_from = *made_from,
+                                 // Rendering from turned axes turns the panorama without
+                                 // resampling it.
+                                 .rig = turned(shot.rig, levelled->turned_from_source),
+                                 .render = render},
+                                *levelled);
+  if (!report) return report;
+  report->findings.insert(report->findings.begin(), first_findings.begin(), first_findings.end());
+  if (tested->touched) report->notes.push_back(tested->line());
+  report->fit = tested->fit;
+  report->fit_s = tested->seconds;
+  return report;
 }
 
 }  // namespace seamwright

@@ -3,6 +3,7 @@
 // From a shot to its panorama's files. The steps, in this order:
 //
 //   read      frames, or brackets merged into light; hashes for the record, beside it
+//   fit       the quick test against the template (shot_fit.h): refused, touched, or told
 //   level     the turn that sets the shot upright, put into the rig: no resampling of its own
 //   seams     depth in each overlap, the warp, where the seam runs (compose/render/seam_plan.h)
 //   render    to the file, band by band; light first where there is any, then shown for displays
@@ -10,6 +11,7 @@
 //   layers    for retouching
 
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -21,6 +23,7 @@
 #include "jobs/brackets/merge.h"
 #include "jobs/brackets/tone.h"
 #include "jobs/shot/shot.h"
+#include "jobs/shot/shot_fit.h"
 
 namespace seamwright {
 
@@ -41,12 +44,23 @@ struct StitchReport {
   std::vector<MergeReport> merges;
   std::optional<DisplayCurve> shown_by;  ///< of light
   std::vector<std::string> findings;     ///< what a person should look at
+  std::vector<std::string> notes = {};   ///< what a person may want to know
+  ShotFit fit = {};
+  double fit_s = 0;  ///< what the quick test took
 };
+
+/// Is told what the quick test said of a shot, also where the shot is then refused.
+using FitTold = std::function<void(const ShotFit& fit)>;
 
 /// Refuses before any work what makes no sense, and outputs that may not be written. Each file
 /// appears whole or not at all, the companion after the panorama. Errors name outputs by the
 /// members of StitchFiles. Same shot, same bytes, with any number of threads.
+///
+/// A shot that does not fit its template is refused before anything is written, unless it is wished
+/// 'anyway'. One that was knocked is touched for this stitch, unless it holds a touch already or is
+/// wished to stay; the panorama records the touch.
 [[nodiscard]] Result<StitchReport> stitch_shot(const Shot& shot, const StitchFiles& files,
-                                               const ProgressFn& progress = {});
+                                               const ProgressFn& progress = {},
+                                               const FitTold& fit_told = {});
 
 }  // namespace seamwright

@@ -15,7 +15,7 @@ TEST_CASE("demo writes frames that stitch with the true template") {
   const ScratchDir scratch;
   const std::string folder = (scratch / "rooms").string();
   const auto made =
-      run({"demo", folder, "--frame", "128", "--shots", "library_1", "--no-panoramas", "--json"});
+      run({"demo", folder, "--frame", "400", "--shots", "library_1", "--no-panoramas", "--json"});
   INFO(made.err);
   REQUIRE(made.exit_code == 0);
   CHECK(made.json()["shots"] == nlohmann::json::array({"library_1"}));

@@ -237,7 +237,10 @@ TEST_CASE("stitch turns and labels its panorama") {
     worst = std::max(worst, std::abs(a - b));
   }
   CHECK(worst <= 40);  // of 65535: source positions are interpolated on another grid
-  check_refused(run(shot.stitch(shot.at("c.tif"), {"--level"})), "no verticals");
+  const auto unlevelled = run(shot.stitch(shot.at("u.tif"), {"--level"}));
+  CHECK(unlevelled.exit_code == 2);
+  CHECK_THAT(unlevelled.err, Catch::Contains("it stands as the body stood: no verticals"));
+  CHECK(read_image(shot.at("u.tif")));
   check_refused(run(shot.stitch(shot.at("c.tif"), {"--vertical", "5:10,10 5:20,90"})), "no lens 5");
   check_refused(run(shot.stitch(shot.at("c.tif"), {"--level", "--vertical", "0:80,40 0:80,100"})),
                 "--vertical");

@@ -81,9 +81,24 @@ void check_refused(const Ran& ran, const std::string& needle) {
   CHECK_THAT(ran.err, Catch::Contains(needle));
 }
 
+namespace {
+
+// Waves that are everywhere, and finer ones by which the lenses recognise places.
+SphereScene rough_scene() {
+  return [wide = wavy_scene(6), fine = wavy_scene(23), finest = wavy_scene(37)](const Vec3& d) {
+    const Vec3 turned(d.y() + 0.3 * d.x(), d.z(), d.x());
+    const Colour a = wide(d), b = fine(turned), c = finest(d);
+    Colour sum{};
+    for (std::size_t i = 0; i < 3; ++i) sum[i] = 0.4 * a[i] + 0.3 * b[i] + 0.3 * c[i];
+    return sum;
+  };
+}
+
+}  // namespace
+
 SmallShot::SmallShot(const std::filesystem::path& folder, int size_px)
     : folder_(folder), rig_(small_body(71, size_px)) {
-  const auto frames = shoot(rig_, wavy_scene(6));
+  const auto frames = shoot(rig_, rough_scene());
   Image both(2 * size_px, size_px, Channels::rgb, SampleType::u16);
   for (int y = 0; y < size_px; ++y) {
     for (std::size_t i = 0; i < 2; ++i) {

@@ -128,7 +128,7 @@ TEST_CASE("a change of any wish is a change of the key", "[shot]") {
       CHECK(text_of(changed) != before);
     });
   }
-  CHECK(changes == 61);
+  CHECK(changes == 65);
 }
 
 TEST_CASE("a change of how frames lie or are grouped is a change of the key", "[shot]") {

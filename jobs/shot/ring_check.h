@@ -8,12 +8,14 @@
 // under its template; the touched rig's covariance is how sure that is. What parallax explains does
 // not count: every tie has a depth of its own.
 
+#include <optional>
 #include <span>
 #include <vector>
 
 #include "base/result.h"
 #include "features/ties.h"
 #include "imaging/image.h"
+#include "solver/touch.h"
 #include "templates/rig_template.h"
 
 namespace seamwright {
@@ -44,12 +46,17 @@ struct RingCheck {
   double flex_deg = 0;      ///< how far the lenses turned, of the ladder of touch.h
   double unseen_share = 0;  ///< of the ring's sectors without a tie
   bool contradicts_template = false;
+  double left_px = 0;     ///< what the touch leaves across, RMS of the ties that it used
+  double used_share = 0;  ///< of the ties, by the touch
+  std::optional<TouchResult> touched = {};  ///< in the template's pixels; where readable
 
   /// The largest misalignment beside a tie; null where nothing was measured.
   [[nodiscard]] const RingPlace* worst() const;
 };
 
 /// `frames` one per lens, uncropped frames of the template's body at any size.
-[[nodiscard]] Result<RingCheck> check_ring(const RigTemplate& body, std::span<const Image> frames);
+[[nodiscard]] Result<RingCheck> check_ring(
+    const RigTemplate& body, std::span<const Image> frames,
+    const TieOptions& options = TieOptions::of_knocked_body());
 
 }  // namespace seamwright

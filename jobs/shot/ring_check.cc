@@ -1,11 +1,12 @@
-#include "jobs/check/ring_check.h"
+#include "jobs/shot/ring_check.h"
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <utility>
 
 #include "projection/ribbon.h"
 #include "solver/seam_error.h"
-#include "solver/touch.h"
 #include "templates/frame_scale.h"
 
 namespace seamwright {
@@ -22,8 +23,11 @@ Vec3 middle_of(const PairOverlap& overlap, double psi_rad) {
 // What the touch moved, at the azimuths at which it says how sure it is.
 std::vector<RingPlace> places_of(const Rig& body, const TouchResult& touched, double scale) {
   std::vector<RingPlace> places;
+  std::map<std::pair<int, int>, std::optional<PairOverlap>> overlaps;
   for (const TouchSeam& seam : touched.seam) {
-    const auto overlap = overlap_of(body, seam.lens_a, seam.lens_b);
+    const auto [known, added] = overlaps.try_emplace({seam.lens_a, seam.lens_b});
+    std::optional<PairOverlap>& overlap = known->second;
+    if (added) overlap = overlap_of(body, seam.lens_a, seam.lens_b);
     if (!overlap) continue;
     const Vec3 direction = middle_of(*overlap, seam.psi_rad);
     const std::vector<SeamSample> moved = seam_misalignment(
@@ -48,6 +52,19 @@ double p95_of(const std::vector<RingPlace>& places) {
                   static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(sizes.size() - 1) + 0.5);
   std::nth_element(sizes.begin(), at, sizes.end());
   return *at;
+}
+
+// What the touch does not explain.
+void measure_left(const TouchResult& touched, double scale, RingCheck& ring) {
+  double sum = 0;
+  int used = 0;
+  for (const TouchTie& tie : touched.ties) {
+    if (!tie.used) continue;
+    sum += std::pow(tie.after.across_px / scale, 2);
+    ++used;
+  }
+  if (used > 0) ring.left_px = std::sqrt(sum / used);
+  ring.used_share = static_cast<double>(used) / static_cast<double>(touched.ties.size());
 }
 
 double unseen_share(const TieReport& report, int cells_psi) {
@@ -80,11 +97,11 @@ const RingPlace* RingCheck::worst() const {
   return worst;
 }
 
-Result<RingCheck> check_ring(const RigTemplate& body, std::span<const Image> frames) {
+Result<RingCheck> check_ring(const RigTemplate& body, std::span<const Image> frames,
+                             const TieOptions& options) {
   const Rig& rig = body.rig();
   const auto scale = template_scale(rig, frames.front(), "frames");
   if (!scale) return tl::unexpected(scale.error());
-  const TieOptions options = TieOptions::of_knocked_body();
   auto ties = find_ties(frames, rig.scaled_to(frames[0].width(), frames[0].height()), 0, options);
   if (!ties) return tl::unexpected(ties.error());
   RingCheck ring;
@@ -96,7 +113,7 @@ Result<RingCheck> check_ring(const RigTemplate& body, std::span<const Image> fra
   std::vector<Tie> in_template;
   for (const Tie& tie : ring.ties.ties) in_template.push_back(scaled_tie(tie, *scale));
   const SolutionQuality& quality = body.solution.quality;
-  const auto touched = touch(rig, body.solution.covariance, quality.flex_sigma_rad, in_template);
+  auto touched = touch(rig, body.solution.covariance, quality.flex_sigma_rad, in_template);
   if (!touched) return tl::unexpected(touched.error());
   ring.places = places_of(rig, *touched, *scale);
   ring.p95_px = p95_of(ring.places);
@@ -111,6 +128,8 @@ Result<RingCheck> check_ring(const RigTemplate& body, std::span<const Image> fra
   ring.flex_deg = deg_from_rad(touched->flex_rad);
   ring.unseen_share = unseen_share(ring.ties.report, options.cells_psi);
   ring.contradicts_template = touched->contradicts_template;
+  measure_left(*touched, *scale, ring);
+  ring.touched = std::move(*touched);
   return ring;
 }
 
