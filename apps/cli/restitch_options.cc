@@ -39,6 +39,11 @@ std::optional<Error> given_beside_run_file(const RestitchOptions& options) {
   return std::nullopt;
 }
 
+// What may be said beside a run file, of all of its shots.
+void adjust(ShotWishes& wishes, const RestitchOptions& options) {
+  if (options.wish.level.no_level) wishes.level.upright = Upright::leave;
+}
+
 Delivery delivery_of(const RestitchOptions& options) {
   Delivery delivery = options.delivery;
   const int quality = options.wish.rest.jpeg_quality;
@@ -111,7 +116,9 @@ Result<RunRequest> run_request(const RestitchOptions& options) {
   if (by_run_file(options)) {
     if (auto error = given_beside_run_file(options)) return fail(std::move(*error));
     auto request = read_run_request(options.inputs.front());
-    if (request && options.wish.level.no_level) request->wishes.level.upright = Upright::leave;
+    if (!request) return request;
+    adjust(request->wishes, options);
+    for (NamedShot& shot : request->named) adjust(shot.wishes, options);
     return request;
   }
   if (options.out.empty()) {

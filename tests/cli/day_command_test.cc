@@ -286,6 +286,12 @@ TEST_CASE("a shot of a run file may be an exception, or left out", "[day]") {
   REQUIRE((wide && usual));
   CHECK(wide->width() == 128);
   CHECK(usual->width() == 256);
+  // What may be said beside a run file is said of the shots that it names, too.
+  CHECK_THAT(run({"restitch", day.run_file().string(), "--dry-run"}).err,
+             Catch::Contains("2 done before, 0 failed, 0 to do"));
+  CHECK_THAT(run({"restitch", day.run_file().string(), "--no-level", "--dry-run"}).err,
+             Catch::Contains("wide: to do (settings changed)") &&
+                 Catch::Contains("0 done before, 0 failed, 2 to do"));
   // A name that would be another shot's file is told before anything is written over.
   replace_text(day.run_file(), "names: \"house_{name}_{body}\"", "jpeg: [{}, {width_px: 64}]");
   replace_text(day.run_file(), "jpeg: [{}]\n", "");
