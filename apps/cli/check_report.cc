@@ -118,9 +118,12 @@ void tell_checked(const Console& console, const std::vector<Checked>& all) {
       console.say("more of them: see --page or --json");
       break;
     }
-    if (!one.failure.empty()) console.say(fmt::format("{}: {}", one.found.name, one.failure));
+    if (!one.failure.empty()) {
+      console.say(fmt::format("{}: {}", one.found.name, console.in_words(one.failure)));
+    }
     for (const Finding& finding : one.found.findings) {
-      console.say(fmt::format("{}: {}; {}", one.found.name, finding.words, finding.remedy));
+      console.say(fmt::format("{}: {}; {}", one.found.name, finding.words,
+                              console.in_words(finding.remedy)));
     }
   }
 }

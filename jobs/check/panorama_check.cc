@@ -87,13 +87,13 @@ Result<ShotFindings> check_panorama(const std::filesystem::path& file, const Bot
         fmt::format("{} x {} px is not two to one, and it does not say what part of the sphere it "
                     "shows",
                     image->width(), image->height()),
-        "deliver it again with 'seamwright finish'", rates.useless));
+        "deliver it again with 'finish'", rates.useless));
     return found;
   }
   if (!*info) {
     found.findings.push_back(
         shape_finding("it does not say that it is a panorama: viewers will show it flat",
-                      "deliver it again with 'seamwright finish', which writes that", 1));
+                      "deliver it again with 'finish', which writes that", 1));
   }
   look_at_pixels(*image, rates, found);
   if (whole) {
@@ -104,7 +104,7 @@ Result<ShotFindings> check_panorama(const std::filesystem::path& file, const Bot
            .size = vertical->tilt_deg(),
            .bother_px = rates.per_degree_of_tilt * vertical->tilt_deg(),
            .words = fmt::format("upright edges lean by {:.2f} degrees", vertical->tilt_deg()),
-           .remedy = "'seamwright finish --level'"});
+           .remedy = "'finish' it with 'level'"});
     }
   }
   rank(found.findings);

@@ -37,11 +37,6 @@ double p95_of_telling(const std::vector<SeamPlace>& places) {
 
 }  // namespace
 
-bool shows_stand(const Vec3& direction) {
-  static const double highest = std::cos(rad_from_deg(12));
-  return direction.normalized().y() > highest;
-}
-
 bool tells(const SeamPlace& place) {
   constexpr double kTellingContrast = 0.1;
   return place.contrast >= kTellingContrast && !shows_stand(place.direction);

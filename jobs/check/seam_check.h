@@ -11,6 +11,7 @@
 
 #include "base/result.h"
 #include "compose/render/seam_plan.h"
+#include "jobs/shot/stitch_findings.h"
 #include "projection/rig.h"
 
 namespace seamwright {
@@ -37,8 +38,6 @@ struct SeamCheck {
 /// From this likeness on two pictures show the same thing.
 inline constexpr double kAlike = 0.6;
 
-/// Nearer to straight down than 12° the body looks at its own stand, which is covered or cropped.
-[[nodiscard]] bool shows_stand(const Vec3& direction);
 /// Somebody would see it if the pictures did not meet here: enough contrast, and not the stand.
 [[nodiscard]] bool tells(const SeamPlace& place);
 

@@ -7,8 +7,8 @@
 
 #include "compose/finish/level.h"
 #include "compose/render/seam_plan.h"
-#include "features/mirror.h"
-#include "jobs/learning/suspect_shots.h"
+#include "jobs/shot/shot_fit.h"
+#include "jobs/shot/stitch_findings.h"
 #include "templates/frame_scale.h"
 
 namespace seamwright {
@@ -62,26 +62,23 @@ class Checker {
  private:
   void add(Finding finding) { check_.found.findings.push_back(std::move(finding)); }
 
+  // Causes come from the quick test that stitching makes as well.
   Result<void> look_at_mounting() {
+    const auto fit = fit_shot(body_, frames_);
+    if (!fit) return tl::unexpected(fit.error());
+    if (fit->verdict == FitVerdict::refused) {
+      say_refused(*fit);
+      return {};
+    }
     const RingCheck& ring = check_.ring;
-    if (!ring.readable) return explain_unreadable();
-    if (ring.unseen_share > options_.most_unseen) {
-      auto mirrored = is_mirrored();
-      if (!mirrored) return tl::unexpected(mirrored.error());
-      if (*mirrored) return {};
-      auto swapped = is_swapped();
-      if (!swapped) return tl::unexpected(swapped.error());
-      if (*swapped) return {};
+    if (!ring.readable) {
+      say_unreadable();
+      return {};
     }
     const RingPlace* worst = ring.worst();
     const bool seen =
         ring.p95_px > options_.visible_px && ring.p95_px > options_.sure_sigmas * ring.sigma_px;
-    if (worst != nullptr && seen) {
-      auto mirrored = is_mirrored();
-      if (!mirrored) return tl::unexpected(mirrored.error());
-      if (*mirrored) return {};
-      say_misaligned(*worst);
-    }
+    if (worst != nullptr && seen) say_misaligned(*worst);
     if (ring.unseen_share > options_.most_unseen) {
       add({.kind = FindingKind::unseen_ring,
            .size = ring.unseen_share,
@@ -92,6 +89,14 @@ class Checker {
                      "its proof"});
     }
     return {};
+  }
+
+  void say_refused(const ShotFit& fit) {
+    add({.kind = fit.cause == Misfit::mirrored ? FindingKind::mirrored : FindingKind::unreadable,
+         .size = static_cast<double>(fit.ties),
+         .bother_px = options_.rates.useless,
+         .words = fit.words,
+         .remedy = fit.remedy});
   }
 
   void say_misaligned(const RingPlace& worst) {
@@ -105,22 +110,16 @@ class Checker {
              "the lenses sit {:.1f} px from where the template has them (P95 of the ring, sure to "
              "{:.1f}); worst at {}: {:+.1f} px along, {:+.1f} px across",
              ring.p95_px, ring.sigma_px, where(place), worst.along_px, worst.across_px),
-         .remedy =
-             fmt::format("'seamwright touch --auto', or two ties near {}, one of them far away; "
-                         "{}",
-                         where(place),
-                         ring.p95_px > kOtherBody_px
-                             ? "is this the template of this body?"
-                             : "if other shots of the day say the same, learn it again")});
+         .remedy = fmt::format(
+             "'touch' it, with ties found or with two set near {}, one of them far away; "
+             "{}",
+             where(place),
+             ring.p95_px > kOtherBody_px
+                 ? "is this the template of this body?"
+                 : "if other shots of the day say the same, learn it again")});
   }
 
-  Result<void> explain_unreadable() {
-    auto mirrored = is_mirrored();
-    if (!mirrored) return tl::unexpected(mirrored.error());
-    if (*mirrored) return {};
-    auto swapped = is_swapped();
-    if (!swapped) return tl::unexpected(swapped.error());
-    if (*swapped) return {};
+  void say_unreadable() {
     const RingCheck& ring = check_.ring;
     const bool dark = ring.matched < TieSet::kFewest;
     add({.kind = FindingKind::unreadable,
@@ -132,41 +131,6 @@ class Checker {
          .remedy = "check that these frames are of one shot, in the template's order, of this body "
                    "and not black; stitch by hand-set ties, or " +
                    std::string(kShootAgain)});
-    return {};
-  }
-
-  // Says so where they are.
-  Result<bool> is_swapped() {
-    const auto as_given = static_cast<int>(check_.ring.ties.ties.size());
-    const auto swapped = ties_if_swapped(images_, rig_, as_given, TieOptions::of_knocked_body());
-    if (!swapped) return tl::unexpected(swapped.error());
-    if (!*swapped) return false;
-    add({.kind = FindingKind::unreadable,
-         .size = static_cast<double>(as_given),
-         .bother_px = options_.rates.useless,
-         .words =
-             fmt::format("the lenses are swapped: {} ties fit the other way round, {} as given",
-                         **swapped, as_given),
-         .remedy = "name the frames in the template's order"});
-    return true;
-  }
-
-  // Says so where they are.
-  Result<bool> is_mirrored() {
-    const auto report = recognise_mirroring(images_, rig_, TieOptions::of_knocked_body());
-    if (!report) return tl::unexpected(report.error());
-    // Frames that are swapped fit their reflection a little better as well, but not well.
-    constexpr double kWell = 0.1;
-    if (report->verdict != MirrorVerdict::mirrored ||
-        report->flipped.across_rms_px > kWell * report->asymmetry_px) {
-      return false;
-    }
-    add({.kind = FindingKind::mirrored,
-         .size = 1,
-         .bother_px = options_.rates.useless,
-         .words = "the frames are mirrored: flipped, they fit the template",
-         .remedy = "stitch with --mirrored, or say 'mirrored: true' in the shot file"});
-    return true;
   }
 
   void look_at_light() {
@@ -225,7 +189,7 @@ class Checker {
          .size = *check_.tilt_deg,
          .bother_px = options_.rates.per_degree_of_tilt * over,
          .words = fmt::format("the stand leaned by {:.1f} degrees", *check_.tilt_deg),
-         .remedy = "stitch with --level, or mark an upright edge in the workbench"});
+         .remedy = "set 'level', or mark an upright edge in the 'workbench'"});
     return {};
   }
 
@@ -251,14 +215,13 @@ class Checker {
         const Vec3 direction = pair.warp.grid.direction(middle);
         if (shows_stand(direction)) continue;
         const PanoramaPlace place = place_of(direction);
+        const CutWords cut = cut_words(place, pair.lens_a, pair.lens_b);
         add({.kind = FindingKind::cut_subject,
              .size = 1,
              .bother_px = options_.rates.per_cut_subject,
              .place = place,
-             .words = fmt::format("something at {} looks different to lenses {} and {} and is cut "
-                                  "by the seam",
-                                  where(place), pair.lens_a, pair.lens_b),
-             .remedy = "say in the shot file which lens to take there, or retouch from --layers"});
+             .words = cut.words,
+             .remedy = cut.remedy});
       }
     }
   }
@@ -293,7 +256,7 @@ class Checker {
              "joined by depth, the pictures still miss each other by {:.1f} px at {} ({} of {} "
              "places on the seam that show)",
              worst.shows_px, where(place), count, all),
-         .remedy = "'seamwright touch' with two ties beside it; or lead the seam round it by a "
+         .remedy = "'touch' it with two ties beside it; or lead the seam round it by a "
                    "stroke in the shot file"});
   }
 

@@ -11,8 +11,8 @@
 #include "imaging/frame.h"
 #include "jobs/check/findings.h"
 #include "jobs/check/light_check.h"
-#include "jobs/shot/ring_check.h"
 #include "jobs/check/seam_check.h"
+#include "jobs/shot/ring_check.h"
 #include "projection/upright_edge.h"
 #include "templates/rig_template.h"
 

@@ -65,8 +65,9 @@ std::vector<Trial> trials_for(int lenses, bool square) {
   return trials;
 }
 
-bool keeps_ring(const Trial& trial) {
-  return trial.turns.empty() || (trial.turns[0] + trial.turns[trial.turns.size() - 1]) % 4 == 0;
+bool keeps_ring(const Trial& trial, int lenses) {
+  if (lenses != 2) return false;
+  return trial.turns.empty() || (trial.turns[0] + trial.turns[1]) % 4 == 0;
 }
 
 std::vector<Image> arranged(const std::vector<Image>& frames, const Trial& trial) {

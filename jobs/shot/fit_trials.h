@@ -21,8 +21,8 @@ struct Trial {
 [[nodiscard]] std::vector<Trial> trials_for(int lenses, bool square);
 
 /// Whether frames that meet all around as given would do so in this way as well, or nearly: then
-/// only the small terms of the body tell the two apart.
-[[nodiscard]] bool keeps_ring(const Trial& trial);
+/// only the small terms of the body tell the two apart. Of more than two lenses none does.
+[[nodiscard]] bool keeps_ring(const Trial& trial, int lenses);
 
 [[nodiscard]] std::vector<Image> arranged(const std::vector<Image>& frames, const Trial& trial);
 

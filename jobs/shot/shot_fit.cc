@@ -26,12 +26,15 @@ constexpr std::size_t kFewestTies = 24;  // that say for certain how the lenses 
 constexpr double kClearlyNearer = 0.3;   // of the misalignment as given
 constexpr double kClearlyMore = 1.3;     // matches that agree than as given
 // Of the demo's 16 stands as they are 0.91 to 0.97 of the matches agree and the touch leaves 0.02
-// to 0.07 px of small frames; swapped, mirrored and turned ones leave 1 px and more.
+// to 0.07 px of small frames, of a real interior by four lenses 0.4 and 0.6 px; swapped, mirrored
+// and turned ones leave 1 px and more.
 constexpr double kGoodShare = 0.5;  // of matches that agree, where frames belong together
-constexpr double kMostLeft_px = 0.5;
-constexpr double kGoodUse = 0.8;     // of the ties
-constexpr double kMostUnseen = 0.6;  // of the ring's sectors
-constexpr int kTellingKeys = 150;    // in either strip: enough for frames of one shot to agree
+constexpr double kMostLeft_px = 0.75;
+constexpr double kSureLeft_px = 0.3;  // of a touch that nobody looks at
+constexpr double kWellAgreed = 0.8;   // of matches: then the frames are of one shot and body
+constexpr double kGoodUse = 0.8;      // of the ties
+constexpr double kMostUnseen = 0.6;   // of the ring's sectors
+constexpr int kTellingKeys = 150;     // in either strip: enough for frames of one shot to agree
 
 /// … and how the template met it.
 struct Tried {
@@ -55,6 +58,29 @@ int fewest_keys(const RingCheck& ring) {
     most = std::max(most, std::min(pair.detected[0], pair.detected[1]));
   }
   return most;
+}
+
+int lenses_of(const RingCheck& ring) {
+  int lenses = 0;
+  for (const PairTieReport& pair : ring.ties.report.pairs) {
+    lenses = std::max({lenses, pair.lens_a + 1, pair.lens_b + 1});
+  }
+  return lenses;
+}
+
+// A lens that shows much where it overlaps others, and little of what they show; empty without one.
+// Of many lenses the others' ties would outvote it.
+std::optional<int> lens_apart(const RingCheck& ring, int lenses) {
+  for (int lens = 0; lens < lenses; ++lens) {
+    int keys = 0, ties = 0;
+    for (const PairTieReport& pair : ring.ties.report.pairs) {
+      if (pair.lens_a != lens && pair.lens_b != lens) continue;
+      keys = std::max(keys, std::min(pair.detected[0], pair.detected[1]));
+      ties = std::max(ties, pair.kept);
+    }
+    if (keys >= kTellingKeys && ties < TieSet::kFewest) return lens;
+  }
+  return std::nullopt;
 }
 
 // How far the matches would turn a lens, and how far another focal length would shift them at the
@@ -92,8 +118,11 @@ class Fitter {
     auto tried = best_trial(good);
     if (!tried) return tl::unexpected(tried.error());
     if (*tried) return refuse((*tried)->trial);
-    if (good) return is_knock() ? knocked() : misaligned();
+    if (good && is_knock()) return knocked();
+    if (good && fit_.knock_deg > options_.most_knock_deg) return other_body(fit_.knock_deg);
+    if (good) return misaligned();
     if (agrees(given_) && !off()) return fits_where_it_tells();
+    if (agrees(given_) && share_agreed(given_) >= kWellAgreed) return misaligned();
     return unexplained();
   }
 
@@ -138,7 +167,7 @@ class Fitter {
   // One rig near the template explains what was matched, whatever it has moved …
   [[nodiscard]] static bool agrees(const RingCheck& ring) {
     return ring.readable && share_agreed(ring) >= kGoodShare && ring.left_px <= kMostLeft_px &&
-           ring.used_share >= kGoodUse;
+           ring.used_share >= kGoodUse && !lens_apart(ring, lenses_of(ring));
   }
   // … all around the ring.
   [[nodiscard]] static bool well_explained(const RingCheck& ring) {
@@ -147,7 +176,7 @@ class Fitter {
   [[nodiscard]] bool is_knock() const {
     return fit_.p95_px > options_.sure_sigmas * fit_.sigma_px &&
            fit_.p95_px > options_.beyond_body * fit_.expected_px &&
-           fit_.knock_deg <= options_.most_knock_deg;
+           fit_.knock_deg <= options_.most_knock_deg && given_.left_px <= kSureLeft_px;
   }
 
   ShotFit verdict(FitVerdict verdict) {
@@ -162,12 +191,14 @@ class Fitter {
     std::optional<Tried> best;
     const bool square = small_[0].width() == small_[0].height();
     for (Trial& trial : trials_for(body_.rig().lens_count(), square)) {
-      if (ring_kept && !keeps_ring(trial)) continue;
+      if (agrees(given_) && !keeps_ring(trial, body_.rig().lens_count())) continue;
       auto ring = check_ring(body_, arranged(small_, trial), quick());
       if (!ring) return tl::unexpected(ring.error());
       if (!well_explained(*ring)) continue;
       const double px = ring->p95_px * to_frame_px_;
-      if (px > options_.visible_px || (ring_kept && px > kClearlyNearer * fit_.p95_px)) continue;
+      // Where the shot as given meets nowhere, it may have been knocked as well.
+      const double most_px = agrees(given_) ? options_.visible_px : 4 * options_.visible_px;
+      if (px > most_px || (ring_kept && px > kClearlyNearer * fit_.p95_px)) continue;
       if (agrees(given_) && !off() && ring->consistent < kClearlyMore * given_.consistent) continue;
       if (!best || merit(*ring) > merit(best->ring)) {
         best = Tried{.trial = std::move(trial), .ring = std::move(*ring)};
@@ -212,16 +243,23 @@ class Fitter {
     if (!far) return tl::unexpected(far.error());
     const double turned = turned_deg(far->ties.report);
     if (far->ties.ties.size() >= kFewestTies && share_agreed(*far) >= kGoodShare &&
-        far->unseen_share <= kMostUnseen && turned > options_.most_knock_deg) {
+        !lens_apart(*far, lenses_of(*far)) && far->unseen_share <= kMostUnseen &&
+        turned > options_.most_knock_deg) {
       return other_body(turned);
     }
     if (fit_.keys < kTellingKeys) return too_few();
-    if (fit_.ties >= TieSet::kFewest) return badly();
+    const auto apart = lens_apart(given_, lenses_of(given_));
+    if (fit_.ties >= TieSet::kFewest && !apart) return badly();
     fit_.cause = Misfit::two_shots;
-    fit_.words = fmt::format(
-        "the frames are not of one shot: of {} places that stand out in each "
-        "lens' overlap {} are the same",
-        fit_.keys, fit_.ties);
+    fit_.words = body_.rig().lens_count() > 2 && apart && given_.readable
+                     ? fmt::format(
+                           "the frames are not of one shot: that of lens {} shows nothing that the "
+                           "others show",
+                           *apart)
+                     : fmt::format(
+                           "the frames are not of one shot: of {} places that stand out in each "
+                           "lens' overlap {} are the same",
+                           fit_.keys, fit_.ties);
     fit_.remedy = "give the frames that were taken together";
     return verdict(FitVerdict::refused);
   }

@@ -1,10 +1,27 @@
 #include "jobs/shot/stitch_findings.h"
 
+#include <algorithm>
+#include <cmath>
+
 #include <fmt/format.h>
 
 namespace seamwright {
 
-void add_seam_findings(const SeamPlan& plan, const Quat& turn, std::vector<std::string>& findings) {
+bool shows_stand(const Vec3& direction) {
+  static const double highest = std::cos(rad_from_deg(12));
+  return direction.normalized().y() > highest;
+}
+
+CutWords cut_words(const PanoramaPlace& place, int lens_a, int lens_b) {
+  return {fmt::format("something at longitude {:.0f}, latitude {:.0f} looks different to lenses {} "
+                      "and {} and is cut by the seam",
+                      deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad), lens_a,
+                      lens_b),
+          "look there, and say in the shot file which lens to take, or retouch from 'layers'"};
+}
+
+void add_seam_findings(const SeamPlan& plan, const Quat& turn, double cover_deg,
+                       std::vector<std::string>& findings, std::vector<std::string>& notes) {
   for (const PairSeam& pair : plan.pairs) {
     const SeamPath& path = pair.path;
     if (path.forbidden_columns > 0) {
@@ -17,12 +34,15 @@ void add_seam_findings(const SeamPlan& plan, const Quat& turn, std::vector<std::
     for (const MovingSubject& subject : path.subjects) {
       if (subject.taken != TakenFrom::both) continue;
       const Vec2 middle(0.5 * (subject.left + subject.right), 0.5 * (subject.top + subject.bottom));
-      const PanoramaPlace place = place_of(turn.conjugate() * pair.warp.grid.direction(middle));
-      findings.push_back(fmt::format(
-          "something at longitude {:.0f}, latitude {:.0f} looks different to lenses {} and {} and "
-          "is cut by the seam: look there, and say in the shot file which lens to take",
-          deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad), pair.lens_a,
-          pair.lens_b));
+      const Vec3 levelled = pair.warp.grid.direction(middle);
+      const Vec3 direction = turn.conjugate() * levelled;
+      const CutWords cut = cut_words(place_of(direction), pair.lens_a, pair.lens_b);
+      const bool covered = levelled.normalized().y() > std::cos(rad_from_deg(cover_deg));
+      if (shows_stand(direction) || covered) {
+        notes.push_back(cut.words + ", at the stand");
+      } else {
+        findings.push_back(cut.words + "; " + cut.remedy);
+      }
     }
   }
 }

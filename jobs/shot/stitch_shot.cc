@@ -224,7 +224,7 @@ Result<RenderReport> write_pictures(const Stitch& stitch, StitchReport& report) 
 }
 
 // First what the frames say, then the rendering, the stand, the seams.
-std::vector<std::string> all_findings(const StitchReport& report,
+std::vector<std::string> all_findings(StitchReport& report, const CoverWish& cover,
                                       const std::optional<SeamPlan>& seams, bool gain_match) {
   std::vector<std::string> findings;
   const auto add = [&](const std::vector<std::string>& more) {
@@ -233,7 +233,10 @@ std::vector<std::string> all_findings(const StitchReport& report,
   for (const MergeReport& merge : report.merges) add(merge.findings());
   add(findings_of(report.render, gain_match));
   add(report.findings);
-  if (seams) add_seam_findings(*seams, report.levelled.turned_from_source, findings);
+  if (seams) {
+    add_seam_findings(*seams, report.levelled.turned_from_source,
+                      std::max(cover.cover_deg, cover.plate_deg), findings, report.notes);
+  }
   return findings;
 }
 
@@ -260,7 +263,8 @@ Result<StitchReport> stitch_pictures(Stitch stitch, const Levelled& levelled) {
                      stitch.shot.wishes.compression, stitch.progress);
     if (!layers) return tl::unexpected(layers.error());
   }
-  report.findings = all_findings(report, *seams, stitch.render.gain_match);
+  report.findings =
+      all_findings(report, stitch.shot.wishes.cover, *seams, stitch.render.gain_match);
   return report;
 }
 
