@@ -77,8 +77,20 @@ constexpr std::array kRanges = {
     NumberRange{"touch.terms.pupil_y", "", -100, 100},
     NumberRange{"touch.terms.pupil_z", "", -100, 100},
     NumberRange{"touch.terms.pupil_travel", "", -100, 100},
-    // Run.
+    // Run, and its shots.
     NumberRange{"rest_s", "seconds", 0, 86400},
+    NumberRange{"brighter_ev", "stops", -8, 8},
+    NumberRange{"local", "", 0, 1},
+    NumberRange{"middle_deg", "degrees", -360, 360},
+    NumberRange{"compass_deg", "degrees", -360, 360},
+    NumberRange{"cover_deg", "degrees", 0, 50},
+    NumberRange{"plate_deg", "degrees", 0, 50},
+    NumberRange{"shots.brighter_ev", "stops", -8, 8},
+    NumberRange{"shots.local", "", 0, 1},
+    NumberRange{"shots.middle_deg", "degrees", -360, 360},
+    NumberRange{"shots.compass_deg", "degrees", -360, 360},
+    NumberRange{"shots.cover_deg", "degrees", 0, 50},
+    NumberRange{"shots.plate_deg", "degrees", 0, 50},
 };
 
 // What older versions of the files called it.

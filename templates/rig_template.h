@@ -3,17 +3,21 @@
 // A template: the solution of one body, as a YAML file that people read and diff.
 //
 //   format: seamwright-template
-//   version: 1
+//   version: 3
 //
 // Terms are stored for the stated frame size and scale exactly to any other size of the same
-// framing. docs/template-format.md describes every key.
+// framing. Version 3 added how the body's files hold its lenses, version 2 named the terms anew; a
+// template is written in the lowest version that holds it. docs/template-format.md describes every
+// key.
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "base/result.h"
+#include "imaging/frame.h"
 #include "solver/solution.h"
 
 namespace seamwright {
@@ -24,10 +28,23 @@ struct TemplateSource {
   std::string sha256;
 };
 
+/// How a body's files hold its lenses, as far as it is known.
+struct BodyFiles {
+  std::optional<FrameLayout> layout = {};
+  std::vector<int> quarter_turns = {};        ///< clockwise, one a lens; empty: none
+  std::vector<std::string> exif_lenses = {};  ///< what EXIF calls them, lens 0 first; or empty
+
+  [[nodiscard]] bool any() const {
+    return layout || !quarter_turns.empty() || !exif_lenses.empty();
+  }
+  bool operator==(const BodyFiles&) const = default;
+};
+
 struct RigTemplate {
   std::string body;       ///< label of the body, e.g. "Lantern 0117"
   bool mirrored = false;  ///< the body's files hold mirrored pictures: flip on the way in
-  RigSolution solution;   ///< rig, covariance, quality; `weak` is not stored
+  BodyFiles files = {};
+  RigSolution solution;  ///< rig, covariance, quality; `weak` is not stored
   std::vector<TemplateSource> learned_from;
 
   [[nodiscard]] const Rig& rig() const { return solution.rig; }

@@ -8,6 +8,7 @@
 #include "base/file.h"
 #include "templates/covariance_check.h"
 #include "templates/rig_template.h"
+#include "templates/shot_keys.h"
 #include "templates/strict_map.h"
 #include "templates/template_keys.h"
 #include "templates/versioned.h"
@@ -163,9 +164,51 @@ std::vector<TemplateSource> read_sources(const StrictValue& value) {
   return sources;
 }
 
-RigTemplate read_template_with(const StrictValue& document, const LensTermNames& names) {
-  const StrictMap map(document, {"format", "version", "body", "mirrored", "frame_size_px", "lenses",
-                                 "covariance", "quality", "learned_from"});
+constexpr std::array<std::string_view, 3> kBodyFilesKeys = {"layout", "quarter_turns",
+                                                            "exif_lenses"};
+
+std::vector<std::string> read_lens_names(const StrictValue& value) {
+  std::vector<std::string> names;
+  for (const StrictValue& item : value.list()) {
+    names.push_back(item.text());
+    if (std::count(names.begin(), names.end(), names.back()) > 1) {
+      item.refuse("is the name of two lenses", "leave 'exif_lenses' out where they have one name");
+    }
+  }
+  return names;
+}
+
+BodyFiles read_body_files(const StrictMap& map, std::size_t lens_count) {
+  BodyFiles files;
+  const auto check_count = [&](const char* key, std::size_t count) {
+    if (count == lens_count) return;
+    map.at(key).refuse(fmt::format("has {} entries for {} lenses", count, lens_count),
+                       "give one a lens, or leave it out");
+  };
+  if (map.has("layout")) {
+    files.layout = static_cast<FrameLayout>(
+        map.at("layout").choice({kLayoutNames.begin(), kLayoutNames.end()}));
+  }
+  if (map.has("quarter_turns")) {
+    for (const StrictValue& turn : map.at("quarter_turns").list()) {
+      files.quarter_turns.push_back(turn.whole(-3, 3));
+    }
+    check_count("quarter_turns", files.quarter_turns.size());
+  }
+  if (map.has("exif_lenses")) {
+    files.exif_lenses = read_lens_names(map.at("exif_lenses"));
+    check_count("exif_lenses", files.exif_lenses.size());
+  }
+  return files;
+}
+
+RigTemplate read_template_with(const StrictValue& document, const LensTermNames& names,
+                               bool tells_files) {
+  std::vector<std::string> keys = {"format",     "version",       "body",
+                                   "mirrored",   "frame_size_px", "lenses",
+                                   "covariance", "quality",       "learned_from"};
+  if (tells_files) keys.insert(keys.end(), kBodyFilesKeys.begin(), kBodyFilesKeys.end());
+  const StrictMap map(document, keys);
   RigTemplate value;
   value.body = map.at("body").text();
   value.mirrored = map.at("mirrored").flag();
@@ -173,20 +216,26 @@ RigTemplate read_template_with(const StrictValue& document, const LensTermNames&
   value.solution.covariance = read_covariance(map.at("covariance"), value.solution.rig, names);
   value.solution.quality = read_quality(map.at("quality"));
   value.learned_from = read_sources(map.at("learned_from"));
+  if (tells_files) value.files = read_body_files(map, value.solution.rig.lenses.size());
   return value;
 }
 
 RigTemplate read_template_1(const StrictValue& document) {
-  return read_template_with(document, kFirstTermNames);
+  return read_template_with(document, kFirstTermNames, false);
 }
 
 RigTemplate read_template_2(const StrictValue& document) {
-  return read_template_with(document, kLensTermNames);
+  return read_template_with(document, kLensTermNames, false);
+}
+
+RigTemplate read_template_3(const StrictValue& document) {
+  return read_template_with(document, kLensTermNames, true);
 }
 
 /// One reader a version, each giving today's RigTemplate: an old file is lifted by its own reader.
 constexpr std::array kTemplateReaders = {VersionReader<RigTemplate>{1, &read_template_1},
-                                         VersionReader<RigTemplate>{2, &read_template_2}};
+                                         VersionReader<RigTemplate>{2, &read_template_2},
+                                         VersionReader<RigTemplate>{3, &read_template_3}};
 
 }  // namespace
 

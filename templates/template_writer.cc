@@ -2,6 +2,7 @@
 
 #include "base/file.h"
 #include "templates/rig_template.h"
+#include "templates/shot_keys.h"
 #include "templates/template_keys.h"
 #include "templates/yaml_text.h"
 
@@ -9,7 +10,7 @@ namespace seamwright {
 
 namespace {
 
-constexpr std::string_view kIntroduction =
+constexpr std::string_view kTemplateIntroduction =
     R"(# The geometry of one multi-lens body, learned from its own frames: how each lens maps directions to
 # pixels, where it looks, where its entrance pupil sits. Plain YAML, to be read and compared.
 #
@@ -88,15 +89,33 @@ std::string sources_text(const std::vector<TemplateSource>& sources) {
   return text;
 }
 
+std::string body_files_text(const BodyFiles& files) {
+  std::string text;
+  if (files.layout) {
+    text += fmt::format("layout: {}\n", kLayoutNames[static_cast<std::size_t>(*files.layout)]);
+  }
+  if (!files.quarter_turns.empty()) {
+    text += fmt::format("quarter_turns: [{}]  # clockwise, to set each lens' frame upright\n",
+                        fmt::join(files.quarter_turns, ", "));
+  }
+  if (!files.exif_lenses.empty()) {
+    std::vector<std::string> names;
+    for (const std::string& name : files.exif_lenses) names.push_back(quoted_text(name));
+    text += fmt::format("exif_lenses: [{}]  # lens 0 first\n", fmt::join(names, ", "));
+  }
+  return text;
+}
+
 }  // namespace
 
 std::string format_template(const RigTemplate& value) {
   const Rig& rig = value.rig();
-  std::string text(kIntroduction);
-  text +=
-      fmt::format("format: {}\nversion: 2\nbody: {}\n", kTemplateFormat, quoted_text(value.body));
+  std::string text(kTemplateIntroduction);
+  text += fmt::format("format: {}\nversion: {}\nbody: {}\n", kTemplateFormat,
+                      value.files.any() ? 3 : 2, quoted_text(value.body));
   text += fmt::format("mirrored: {}  # true: flip the body's files left to right on the way in\n",
                       value.mirrored);
+  text += body_files_text(value.files);
   text += fmt::format("frame_size_px: [{}, {}]\n\nlenses:\n", rig.lenses[0].lens.width_px,
                       rig.lenses[0].lens.height_px);
   for (int i = 0; i < rig.lens_count(); ++i) {

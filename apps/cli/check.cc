@@ -12,6 +12,7 @@
 #include "apps/cli/intake_options.h"
 #include "apps/cli/program.h"
 #include "base/file.h"
+#include "jobs/restitch/open_run.h"
 #include "jobs/shot/open_shot.h"
 
 namespace seamwright {
@@ -31,6 +32,7 @@ struct CheckCommand {
 constexpr std::string_view kCheckExample =
     "Examples:\n"
     "  seamwright check --template my.template.yaml card/ --page check.html\n"
+    "  seamwright check house/house.run.yaml\n"
     "  seamwright check room.shot.yaml delivered/room.tif --json\n"
     "\nRanks shots worst first, says why and what to do. Shots are judged by what their own frames "
     "tell against the template: where the lenses sit (parallax does not count), light and colour, "
@@ -46,6 +48,24 @@ struct CheckWork {
   std::optional<BodyTemplate> body;  ///< none: shot files name theirs
 };
 
+bool by_run_file(const CheckCommand& command) {
+  return command.inputs.size() == 1 && is_run_file(command.inputs.front());
+}
+
+// The frames of one shot by the order of the lenses, as stitch takes them, where nothing tells it.
+std::optional<ListedShot> as_one_shot(const CheckCommand& command, int lens_count) {
+  if (command.inputs.size() != static_cast<std::size_t>(lens_count)) return std::nullopt;
+  const ShotRequest request{.files = as_paths(command.inputs)};
+  const auto is_file = [](const std::filesystem::path& file) {
+    std::error_code code;
+    return std::filesystem::is_regular_file(file, code) && !is_yaml(file);
+  };
+  if (!std::all_of(request.files.begin(), request.files.end(), is_file)) return std::nullopt;
+  auto files = find_shot_files(request, lens_count);
+  if (!files) return std::nullopt;
+  return ListedShot{.name = files->name, .files = std::move(*files)};
+}
+
 Result<CheckWork> list(const CheckCommand& command, const Console& console) {
   const auto grouping = command.brackets.grouping_options();
   if (!grouping) return tl::unexpected(grouping.error());
@@ -59,7 +79,11 @@ Result<CheckWork> list(const CheckCommand& command, const Console& console) {
   }
   auto shots = list_shots(as_paths(command.inputs), *grouping, lens_count, console.progress());
   if (!shots) return tl::unexpected(shots.error());
-  if (auto error = nothing_left(*shots)) return fail(std::move(*error));
+  if (auto error = nothing_left(*shots)) {
+    auto shot = work.body ? as_one_shot(command, lens_count) : std::nullopt;
+    if (!shot) return fail(std::move(*error));
+    *shots = {std::move(*shot)};
+  }
   work.shots = std::move(*shots);
   return work;
 }
@@ -71,16 +95,43 @@ Result<Shot> open(const CheckCommand& command, const CheckWork& work, const List
   return work.body ? open_shot(std::move(files), *work.body) : open_shot(std::move(files));
 }
 
-Result<Outcome> check(const CheckCommand& command, const Console& console) {
+// What the shots are made of is known now: the page may be none of it.
+std::optional<Error> page_refused(const CheckCommand& command) {
+  return command.page.empty() ? std::nullopt : refusal_to_write(command.page);
+}
+
+// The shots of a run as restitch would stitch them.
+Result<std::vector<Checked>> check_run(const CheckCommand& command, const CheckRunOptions& options,
+                                       const Console& console) {
+  const std::string& file = command.inputs.front();
+  if (!command.template_file.empty()) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = file,
+                 .field = "--template",
+                 .what = "is said by the run file",
+                 .remedy = "say it there"});
+  }
+  const auto request = read_run_request(file);
+  if (!request) return tl::unexpected(request.error());
+  auto order = open_run(*request, console.progress());
+  if (!order) return tl::unexpected(order.error());
+  const Restitch run(std::move(*order));
+  if (auto error = run.nothing_to_do()) return fail(std::move(*error));
+  if (auto error = page_refused(command)) return fail(std::move(*error));
+  std::vector<Checked> all;
+  for (const ArchiveItem& item : run.items()) {
+    auto checked = check_opened(run.name_of(item.name), run.open(item.name), options, console);
+    if (!checked) return tl::unexpected(checked.error());
+    all.push_back(std::move(*checked));
+  }
+  return all;
+}
+
+Result<std::vector<Checked>> check_listed(const CheckCommand& command,
+                                          const CheckRunOptions& options, const Console& console) {
   const auto work = list(command, console);
   if (!work) return tl::unexpected(work.error());
-  // What the shots are made of is known now: the page may be none of it.
-  if (!command.page.empty()) {
-    if (auto error = refusal_to_write(command.page)) return fail(std::move(*error));
-  }
-  CheckRunOptions options{.picture = !command.page.empty()};
-  options.check.level = !command.no_level;
-  options.check.seams = command.seams;
+  if (auto error = page_refused(command)) return fail(std::move(*error));
   std::vector<Checked> all;
   for (const ListedShot& listed : work->shots) {
     auto checked = listed.panorama.empty()
@@ -89,6 +140,17 @@ Result<Outcome> check(const CheckCommand& command, const Console& console) {
     if (!checked) return tl::unexpected(checked.error());
     all.push_back(std::move(*checked));
   }
+  return all;
+}
+
+Result<Outcome> check(const CheckCommand& command, const Console& console) {
+  CheckRunOptions options{.picture = !command.page.empty()};
+  options.check.level = !command.no_level;
+  options.check.seams = command.seams;
+  auto checked = by_run_file(command) ? check_run(command, options, console)
+                                      : check_listed(command, options, console);
+  if (!checked) return tl::unexpected(checked.error());
+  std::vector<Checked>& all = *checked;
   rank(all);
   tell_checked(console, all);
   if (!command.page.empty()) {
@@ -112,7 +174,7 @@ void add_check(Program& program) {
       [options](const Console& console) { return check(*options, console); });
   command
       .add_option("inputs", options->inputs,
-                  "Folders of frames, frames, *.shot.yaml, finished panoramas")
+                  "Folders of frames, frames, *.shot.yaml, finished panoramas; or one *.run.yaml")
       ->type_name(value_kind::kPath)
       ->required();
   command

@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include "apps/cli/base64.h"
 #include "apps/report/chart.h"
 #include "apps/report/markup.h"
 #include "apps/report/style.h"
@@ -33,24 +34,6 @@ constexpr std::string_view kOwnStyle = R"css(
 constexpr double kField_deg = 30;
 constexpr int kPicture_px = 480;
 constexpr int kPanorama_px = 4096;
-
-/// RFC 4648, section 4.
-std::string base64(std::string_view bytes) {
-  constexpr std::string_view kDigits =
-      "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-  std::string text;
-  for (std::size_t i = 0; i < bytes.size(); i += 3) {
-    const std::size_t count = std::min<std::size_t>(3, bytes.size() - i);
-    unsigned value = 0;
-    for (std::size_t k = 0; k < 3; ++k) {
-      value = value << 8U | (k < count ? static_cast<unsigned char>(bytes[i + k]) : 0U);
-    }
-    for (std::size_t k = 0; k < 4; ++k) {
-      text += k <= count ? kDigits[value >> (18U - 6U * static_cast<unsigned>(k)) & 63U] : '=';
-    }
-  }
-  return text;
-}
 
 /// Looks along a direction, the horizon level.
 FlatView view_along(const Vec3& ahead) {

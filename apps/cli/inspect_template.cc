@@ -2,6 +2,7 @@
 #include <nlohmann/json.hpp>
 
 #include "apps/cli/inspect.h"
+#include "base/readable_text.h"
 #include "compose/render/render.h"
 
 namespace seamwright {
@@ -33,6 +34,20 @@ void tell_lens(const RigTemplate& value, std::size_t index) {
   }
 }
 
+void tell_files(const BodyFiles& files) {
+  if (files.layout && *files.layout != FrameLayout::one_per_file) {
+    fmt::print("  files      all lenses in one, {}\n",
+               *files.layout == FrameLayout::stacked ? "stacked" : "side by side");
+  }
+  if (!files.quarter_turns.empty()) {
+    fmt::print("  turned     {} quarter turns clockwise, lens by lens\n",
+               fmt::join(files.quarter_turns, ", "));
+  }
+  if (!files.exif_lenses.empty()) {
+    fmt::print("  in EXIF    {}\n", fmt::join(files.exif_lenses, ", "));
+  }
+}
+
 void tell_people(const std::string& file, const RigTemplate& value) {
   const Rig& rig = value.rig();
   const Lens& first = rig.lenses[0].lens;
@@ -42,6 +57,7 @@ void tell_people(const std::string& file, const RigTemplate& value) {
   fmt::print("{} lenses, frames of {} x {} px{}, native panorama {} px wide\n", rig.lens_count(),
              first.width_px, first.height_px, value.mirrored ? ", mirrored" : "",
              native_width(rig));
+  tell_files(value.files);
   for (std::size_t i = 0; i < rig.lenses.size(); ++i) tell_lens(value, i);
   if (quality.ties > 0) {
     fmt::print(

@@ -1,6 +1,7 @@
 #include "jobs/learning/learn.h"
 
 #include <cmath>
+#include <set>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -12,6 +13,8 @@
 #include "apps/report/learn_page.h"
 #include "base/file.h"
 #include "jobs/learning/shot_to_learn.h"
+#include "jobs/restitch/open_run.h"
+#include "jobs/shot/body_files.h"
 #include "jobs/shot/shot_files.h"
 
 namespace seamwright {
@@ -20,6 +23,7 @@ namespace {
 
 struct LearnCommandOptions {
   std::vector<std::vector<std::string>> shots;
+  std::string run_file;  ///< whose shots are learned from as well; empty: none
   IntakeOptions intake;
   std::string from;
   std::string starter = LearnOptions{}.starter;
@@ -36,6 +40,7 @@ constexpr std::string_view kLearnExample =
     "Examples:\n"
     "  seamwright learn --shot a_front.tif a_back.tif --shot b_front.tif b_back.tif "
     "--body 'Lantern 0117' --out lantern.template.yaml\n"
+    "  seamwright learn house/house.run.yaml --body 'Lantern 0117' --out lantern.template.yaml\n"
     "  seamwright learn --shot both.tif --from lantern.template.yaml --out better.template.yaml\n"
     "\nTake several stands in one room: what two stands both see tells the lenses' angles, indoors "
     "and without anything far away. Single shots of separate rooms leave them weak, and the report "
@@ -93,23 +98,80 @@ Result<int> set_start(const LearnCommandOptions& options, LearnOptions& learn) {
   return learn.from->rig().lens_count();
 }
 
+Error learn_error(std::string where, std::string field, std::string what, std::string remedy) {
+  return {.kind = ErrorKind::user_input,
+          .where = std::move(where),
+          .field = std::move(field),
+          .what = std::move(what),
+          .remedy = std::move(remedy)};
+}
+
+// Of several bodies in a run those shots that --body names.
+std::optional<Error> choose_body(const LearnCommandOptions& options, RestitchOrder& order) {
+  std::set<std::string> bodies;
+  for (const auto& [name, parts] : order.parts) bodies.insert(parts.body);
+  if (bodies.size() < 2) return std::nullopt;
+  if (!bodies.contains(options.body)) {
+    return learn_error(
+        options.run_file, "--body",
+        fmt::format("the run holds shots of {} bodies: {}", bodies.size(), fmt::join(bodies, ", ")),
+        "give one of them");
+  }
+  std::erase_if(order.shots, [&](const ListedShot& shot) {
+    const auto parts = order.parts.find(shot.name);
+    return parts == order.parts.end() || parts->second.body != options.body;
+  });
+  return std::nullopt;
+}
+
+// The shots of a run, those of brackets by their middle exposures.
+Result<std::vector<ShotFiles>> shots_of_run(const LearnCommandOptions& options,
+                                            const Console& console) {
+  std::vector<ShotFiles> shots;
+  if (options.run_file.empty()) return shots;
+  const auto request = read_run_request(options.run_file);
+  if (!request) return tl::unexpected(request.error());
+  auto order = open_run(*request, console.progress());
+  if (!order) return tl::unexpected(order.error());
+  if (auto error = choose_body(options, *order)) return fail(std::move(*error));
+  if (auto error = nothing_left(order->shots)) return fail(std::move(*error));
+  for (ListedShot& shot : order->shots) {
+    if (!shot.failure && shot.panorama.empty()) shots.push_back(std::move(shot.files));
+  }
+  return shots;
+}
+
 // Frames are read when learning asks for them; names and hashes now.
 Result<std::vector<LearnShot>> open_shots(const LearnCommandOptions& options, int lens_count,
-                                          LearnOptions& learn) {
+                                          LearnOptions& learn, BodyFiles& body,
+                                          const Console& console) {
   std::vector<LearnShot> shots;
+  auto all = shots_of_run(options, console);
+  if (!all) return tl::unexpected(all.error());
+  std::vector<ShotFiles> told;
   for (const auto& files : options.shots) {
     auto found = find_shot_files(options.intake.request(files), lens_count);
     if (!found) return tl::unexpected(found.error());
-    learn.mirrored = learn.mirrored || found->intake.mirrored;
-    auto shot = shot_to_learn(std::move(*found));
+    all->push_back(std::move(*found));
+  }
+  for (ShotFiles& found : *all) {
+    learn.mirrored = learn.mirrored || found.intake.mirrored;
+    if (learn.from) take_body_files(found, *learn.from);
+    told.push_back(found);
+    auto shot = shot_to_learn(std::move(found));
     if (!shot) return tl::unexpected(shot.error());
     shots.push_back(std::move(*shot));
   }
+  body = body_files_of(told);
   return shots;
 }
 
 Result<Outcome> learn(const LearnCommandOptions& options, const Console& console) {
   if (auto error = check_lengths(options)) return fail(std::move(*error));
+  if (options.shots.empty() && options.run_file.empty()) {
+    return fail(learn_error({}, "--shot", "no shot to learn from",
+                            "give --shot for each, or the *.run.yaml that names them"));
+  }
   LearnOptions learn_options;
   learn_options.mirrored = options.intake.mirrored;
   if (!options.body.empty()) learn_options.body = options.body;
@@ -118,11 +180,13 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
   const auto lens_count = set_start(options, learn_options);
   if (!lens_count) return tl::unexpected(lens_count.error());
 
-  const auto shots = open_shots(options, *lens_count, learn_options);
+  BodyFiles body_files;
+  const auto shots = open_shots(options, *lens_count, learn_options, body_files, console);
   if (!shots) return tl::unexpected(shots.error());
   if (auto error = check_outputs(options)) return fail(std::move(*error));
-  const auto outcome = learn_template(*shots, learn_options, console.progress());
+  auto outcome = learn_template(*shots, learn_options, console.progress());
   if (!outcome) return tl::unexpected(outcome.error());
+  outcome->rig_template.files = std::move(body_files);
   if (auto written = write_template(options.out, outcome->rig_template); !written) {
     return tl::unexpected(written.error());
   }
@@ -155,8 +219,9 @@ void add_learn(Program& program) {
       .add_option("--shot", options->shots,
                   "One shot: a file per lens, one file with all lenses, or a *.shot.yaml; repeat "
                   "for every shot")
-      ->type_name(value_kind::kFile)
-      ->required();
+      ->type_name(value_kind::kFile);
+  command.add_option("run", options->run_file, "*.run.yaml: learn from all of its shots as well")
+      ->type_name(value_kind::kFile);
   command.add_option("--out", options->out, "Template to write, *.template.yaml")
       ->type_name(value_kind::kNewFile)
       ->required();

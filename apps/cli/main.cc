@@ -7,6 +7,7 @@ int main(int argc, char** argv) {
   seamwright::add_stitch(program);
   seamwright::add_touch(program);
   seamwright::add_check(program);
+  seamwright::add_import(program);
   seamwright::add_restitch(program);
   seamwright::add_merge(program);
   seamwright::add_finish(program);

@@ -48,6 +48,7 @@ void add_learn(Program& program);
 void add_stitch(Program& program);
 void add_touch(Program& program);
 void add_check(Program& program);
+void add_import(Program& program);
 void add_restitch(Program& program);
 void add_merge(Program& program);
 void add_finish(Program& program);

@@ -214,25 +214,12 @@ void add_restitch(Program& program) {
       std::string(kRestitchExample),
       [options](const Console& console) { return restitch(*options, console); });
   options->command = &command;
-  WishOptions& wish = options->wish;
-  BracketOptions& brackets = options->brackets;
   command
       .add_option("inputs", options->inputs,
                   "Folders of frames, frames, *.shot.yaml; or one *.run.yaml that says all")
       ->type_name(value_kind::kPath)
       ->required();
-  command
-      .add_option("--template", options->templates,
-                  "Template of the body; of several, each shot takes the one that fits")
-      ->type_name(value_kind::kFile)
-      ->allow_extra_args(false);
-  command.add_option("--out", options->out, "Folder for the panoramas; made when missing")
-      ->type_name(value_kind::kNewFolder);
-  command.add_flag("--jpeg", options->jpeg, "Also write a JPEG beside each panorama");
-  wish.add_to(command);
-  command.add_flag("--level", wish.level.level, "Set each panorama upright");
-  command.add_flag("--no-level", wish.level.no_level,
-                   "Leave each as the body stood, also where a shot file marks upright edges");
+  add_run_options(command, *options);
   command.add_option("--part", options->part, "K/N: only this share of the shots");
   command
       .add_option("--emit-slurm", options->emit,
@@ -247,13 +234,6 @@ void add_restitch(Program& program) {
                    "Read every frame and panorama again, whatever their times say, and stitch what "
                    "the disk has damaged");
   command.add_flag("--dry-run", options->dry_run, "Show what would be done and why, write nothing");
-  command.add_option("--pattern", brackets.pattern,
-                     "Regular expression over file names with named groups shot, lens, ev, frame; "
-                     "overrides EXIF");
-  command.add_option("--rest-s", brackets.grouping.rest_s, "Rest between two shots, seconds")
-      ->capture_default_str();
-  command.add_option("--frames-per-shot", brackets.grouping.frames_per_shot,
-                     "Frames of each lens in each shot, where there is no rest between shots");
 }
 
 }  // namespace seamwright

@@ -19,12 +19,19 @@ struct RestitchOptions {
   std::string page;  ///< the ranked list of check over all shots; empty: none
   WishOptions wish;
   BracketOptions brackets;
+  Delivery delivery;
+  std::vector<int> more_jpegs;  ///< widths
+  bool faces = false;
+  bool tiles = false;
+  CubeOptions cube;
   bool jpeg = false;
   bool dry_run = false;
   bool verify = false;                ///< read everything again
   const CLI::App* command = nullptr;  ///< that was given all this
 };
 
+/// The options that say what is stitched and delivered, which a run file says in their place.
+void add_run_options(CLI::App& command, RestitchOptions& options);
 /// What the command line says, or the run file in its place. Fails where both say something, and
 /// where nothing says where to write.
 [[nodiscard]] Result<RunRequest> run_request(const RestitchOptions& options);

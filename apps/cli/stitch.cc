@@ -77,7 +77,7 @@ void add_outputs(CLI::App& command, StitchFiles& files) {
       ->type_name(value_kind::kNewFile);
   command
       .add_option("--light", files.light,
-                  "Of brackets: also keep the panorama as linear light, float .tif")
+                  "Of brackets: also keep the panorama as linear light, float .tif or .exr")
       ->type_name(value_kind::kNewFile);
 }
 

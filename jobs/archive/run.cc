@@ -222,21 +222,27 @@ class Runner {
         .generic_string();
   }
 
+  // What further outputs there were, the same inputs and settings tell.
   bool has_outputs_of(const ArchiveItem& item, const DoneLine& done) const {
+    const std::size_t count = item.outputs.size();
+    if (done.outputs.size() < count) return false;
+    if (done.outputs.size() > count && !item.further_outputs) return false;
     return std::equal(item.outputs.begin(), item.outputs.end(), done.outputs.begin(),
-                      done.outputs.end(), [this](const fs::path& output, const OutputLine& line) {
+                      [this](const fs::path& output, const OutputLine& line) {
                         return name_of(output) == line.file;
                       });
   }
+
+  fs::path file_of(const OutputLine& line) const { return options_.folder / line.file; }
 
   // Why its outputs are not those of that time; empty where they are.
   Result<std::string> outputs_differ(const ArchiveItem& item, const DoneLine& done) {
     if (!has_outputs_of(item, done)) return std::string("output missing");
     const bool anew = options_.read_all || sample_.contains(item.name);
     std::string differ;
-    for (std::size_t i = 0; i < item.outputs.size(); ++i) {
-      const fs::path& file = item.outputs[i];
+    for (std::size_t i = 0; i < done.outputs.size(); ++i) {
       const OutputLine& output = done.outputs[i];
+      const fs::path file = i < item.outputs.size() ? item.outputs[i] : file_of(output);
       const auto stamp = stamp_of(file);
       if (!stamp) return std::string("output missing");
       if (stamp->bytes != output.bytes) return std::string("output changed");
@@ -304,16 +310,12 @@ class Runner {
     if (const auto done = done_.find(item.name); done != done_.end()) {
       for (const DoneLine& line : done->second) {
         if (!has_outputs_of(item, line)) continue;
-        for (std::size_t i = 0; i < item.outputs.size(); ++i) {
-          note_written(item.outputs[i], line.outputs[i].sha256);
+        for (const OutputLine& output : line.outputs) {
+          note_written(file_of(output), output.sha256);
         }
       }
     }
-    for (const fs::path& output : item.outputs) {
-      if (const auto at = decayed_.find(output); at != decayed_.end()) {
-        note_written(output, at->second);
-      }
-    }
+    for (const auto& [file, hash] : decayed_) note_written(file, hash);
   }
 
   Result<ItemOutcome> work_on(const ArchiveItem& item, Key key, ItemOutcome outcome) {
@@ -350,6 +352,15 @@ class Runner {
     return failed(std::move(outcome), last);
   }
 
+  static Result<std::vector<fs::path>> outputs_of(const ArchiveItem& item) {
+    std::vector<fs::path> outputs = item.outputs;
+    if (!item.further_outputs) return outputs;
+    const auto further = item.further_outputs();
+    if (!further) return tl::unexpected(further.error());
+    outputs.insert(outputs.end(), further->begin(), further->end());
+    return outputs;
+  }
+
   Result<ItemOutcome> done(const ArchiveItem& item, const Key& key, ItemOutcome outcome) {
     DoneLine line{.name = item.name,
                   .inputs = key.inputs,
@@ -357,7 +368,9 @@ class Runner {
                   .outputs = {},
                   .findings = outcome.findings,
                   .seconds = outcome.seconds};
-    for (const fs::path& output : item.outputs) {
+    auto outputs = outputs_of(item);
+    if (!outputs) return failed_or_stop(std::move(outcome), outputs.error());
+    for (const fs::path& output : *outputs) {
       const auto stamp = stamp_of(output);
       if (!stamp) {
         return failed(std::move(outcome), {.kind = ErrorKind::io,

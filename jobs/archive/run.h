@@ -34,6 +34,9 @@ struct ArchiveItem {
   std::vector<std::string> former_settings = {};
   std::vector<std::filesystem::path> outputs;  ///< in the run's folder
   std::optional<Error> failure = {};  ///< why it cannot even be begun; it is told and left out
+  /// More outputs, which only the work can tell, such as tiles by the size of what they are cut
+  /// from: asked for after it. Empty: none.
+  std::function<Result<std::vector<std::filesystem::path>>()> further_outputs = {};
 };
 
 enum class ItemState {

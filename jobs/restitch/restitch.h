@@ -15,6 +15,7 @@
 #include "base/result.h"
 #include "jobs/archive/run.h"
 #include "jobs/restitch/day_fit.h"
+#include "jobs/restitch/delivery.h"
 #include "jobs/restitch/template_choice.h"
 #include "jobs/shot/open_shot.h"
 #include "jobs/shot/shot_list.h"
@@ -30,6 +31,10 @@ struct RestitchOrder {
   GroupingOptions grouping = {};                      ///< by which `shots` were listed
   bool jpeg = false;                                  ///< beside each panorama
   std::filesystem::path out;                          ///< folder of the panoramas
+  std::vector<BodyTemplate> own_templates = {};       ///< of single shots, no choice for others
+  std::map<std::string, std::size_t> body_of = {};    ///< in `own_templates`, by ListedShot::name
+  std::map<std::string, NameParts> parts = {};        ///< for Delivery::names, likewise
+  Delivery delivery = {};
 };
 
 /// The shots of an order as pieces of an archive run. Work may be asked for from several threads.
@@ -39,8 +44,8 @@ class Restitch {
   Restitch(const Restitch&) = delete;
   Restitch& operator=(const Restitch&) = delete;
 
-  /// One piece a shot: NAME.tif and, where wished, NAME.jpg. Those that cannot be begun say why:
-  /// shots that would take each other's place, and those without a template.
+  /// One piece a shot: NAME.tif and what else is delivered of it. Those that cannot be begun say
+  /// why: shots that would take each other's place, and those without a template.
   [[nodiscard]] const std::vector<ArchiveItem>& items() const { return items_; }
   /// Why no shot at all can be begun.
   [[nodiscard]] std::optional<Error> nothing_to_do() const;
@@ -62,14 +67,19 @@ class Restitch {
  private:
   [[nodiscard]] Result<const BodyTemplate*> template_of(const ListedShot& shot) const;
   [[nodiscard]] const ShotWishes& wishes_of(const ListedShot& shot) const;
+  [[nodiscard]] const BodyTemplate* own_template_of(const ListedShot& shot) const;
+  [[nodiscard]] Result<std::string> output_name_of(const ListedShot& shot) const;
   void leave_out_unusable();
   void add(const ListedShot& shot);
+  void add_outputs(const ListedShot& shot, ArchiveItem& item) const;
+  void refuse_shared_outputs(ArchiveItem& item);
   void add_left_out(const ListedShot& shot);
 
   RestitchOrder order_;
   TemplateChoice choice_;
   std::map<std::string, const ListedShot*> shots_;  // by the item's name
   std::vector<ArchiveItem> items_;
+  std::map<std::filesystem::path, std::string> taken_;  // outputs, and whose they are
   // Templates by listed name: choosing may take a look at the shot's frames.
   mutable std::mutex choosing_;
   mutable std::map<std::string, const BodyTemplate*> chosen_;

@@ -5,13 +5,12 @@
 #include <fmt/format.h>
 
 #include "imaging/metadata.h"
+#include "jobs/shot/body_files.h"
 #include "jobs/shot/ring_check.h"
 
 namespace seamwright {
 
 namespace {
-
-constexpr double kMostMisfit_px = 6;
 
 bool may_hold(const Rig& rig, const ShotFiles& shot) {
   return shot.intake.layout != FrameLayout::one_per_file ||
@@ -19,9 +18,9 @@ bool may_hold(const Rig& rig, const ShotFiles& shot) {
 }
 
 Result<RingCheck> ring_of(const ShotFiles& shot, const RigTemplate& body) {
-  FrameIntake intake = shot.intake;
-  intake.mirrored = intake.mirrored || body.mirrored;
-  const auto frames = read_shot(shot.frames, intake);
+  ShotFiles files = shot;
+  take_body_files(files, body);
+  const auto frames = read_shot(files.frames, files.intake);
   if (!frames) return tl::unexpected(frames.error());
   std::vector<Image> images;
   for (const Frame& frame : *frames) images.push_back(frame.image);
@@ -29,6 +28,13 @@ Result<RingCheck> ring_of(const ShotFiles& shot, const RigTemplate& body) {
 }
 
 }  // namespace
+
+Result<std::optional<double>> ring_misfit_px(const ShotFiles& shot, const RigTemplate& body) {
+  if (!may_hold(body.rig(), shot)) return std::optional<double>();
+  const auto ring = ring_of(shot, body);
+  if (!ring) return tl::unexpected(ring.error());
+  return ring->readable ? std::optional<double>(ring->p95_px) : std::nullopt;
+}
 
 bool label_has_serial(const std::string& label, const std::string& serial) {
   if (serial.empty()) return false;
@@ -61,14 +67,15 @@ Result<const BodyTemplate*> TemplateChoice::of(const ShotFiles& shot) const {
   if (templates_.size() == 1) return &templates_.front();
   if (const BodyTemplate* named = by_label(shot)) return named;
   const BodyTemplate* best = nullptr;
-  double least_px = kMostMisfit_px;
+  double least_px = kMostRingMisfit_px;
   for (const BodyTemplate& one : templates_) {
-    if (!may_hold(one.rig_template.rig(), shot)) continue;
-    const auto ring = ring_of(shot, one.rig_template);
+    const auto misfit_px = ring_misfit_px(shot, one.rig_template);
     // Frames of another shape are another body's; frames that cannot be read are nobody's.
-    if (!ring && ring.error().kind == ErrorKind::io) return tl::unexpected(ring.error());
-    if (!ring || !ring->readable || ring->p95_px >= least_px) continue;
-    least_px = ring->p95_px;
+    if (!misfit_px && misfit_px.error().kind == ErrorKind::io) {
+      return tl::unexpected(misfit_px.error());
+    }
+    if (!misfit_px || !*misfit_px || **misfit_px >= least_px) continue;
+    least_px = **misfit_px;
     best = &one;
   }
   if (best != nullptr) return best;

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -12,6 +13,14 @@ namespace seamwright {
 /// True where a body's label holds the serial number as a word of its own: "Lantern 0117" is the
 /// label of number 0117, and of no other.
 [[nodiscard]] bool label_has_serial(const std::string& label, const std::string& serial);
+
+/// More than this, P95 of the ring, is no flex of a body.
+inline constexpr double kMostRingMisfit_px = 6;
+
+/// How far a shot's ring is off under a template, P95; nothing where it shows too little to tell.
+/// Fails on frames that cannot be read and on such as cannot be of this body.
+[[nodiscard]] Result<std::optional<double>> ring_misfit_px(const ShotFiles& shot,
+                                                           const RigTemplate& body);
 
 /// Which of several templates a shot was taken with, by what its frames say.
 class TemplateChoice {

@@ -6,6 +6,7 @@
 
 #include "base/file.h"
 #include "base/file_guard.h"
+#include "jobs/shot/body_files.h"
 #include "templates/yaml_tree.h"
 
 namespace seamwright {
@@ -73,7 +74,7 @@ Result<Shot> shot_of(ShotFiles files, BodyTemplate body, const OpenOptions& opti
   }
   auto rig = rig_of(body, files);
   if (!rig) return tl::unexpected(rig.error());
-  files.intake.mirrored = files.intake.mirrored || body.rig_template.mirrored;
+  take_body_files(files, body.rig_template);
   for (const fs::path& frame : files.frames) note_read(frame);
   for (const fs::path& file : files.all()) note_read(file);
   note_read(options.wishes.cover.plate);
@@ -104,7 +105,11 @@ Result<Shot> open_shot(const ShotRequest& request, const OpenOptions& options,
   if (!file) return tl::unexpected(file.error());
   auto body = read_body_template(*file);
   if (!body) return tl::unexpected(body.error());
-  auto files = find_shot_files(request, body->rig_template.rig().lens_count(), progress);
+  // Exposures of a body with all lenses in one file are as many files as exposures.
+  ShotRequest as_body = request;
+  const auto& usual = body->rig_template.files.layout;
+  if (!as_body.layout && usual != FrameLayout::one_per_file) as_body.layout = usual;
+  auto files = find_shot_files(as_body, body->rig_template.rig().lens_count(), progress);
   if (!files) return tl::unexpected(files.error());
   return shot_of(std::move(*files), std::move(*body), options, true);
 }

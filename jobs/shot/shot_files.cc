@@ -70,6 +70,7 @@ Result<ShotFiles> bracketed_files(const ShotRequest& request, FrameIntake intake
   }
   ShotFiles files = files_of_group(*listed, *shot, std::move(intake));
   files.name = shot_name_of(request.files.front());
+  files.layout_is_said = request.layout.has_value();
   return files;
 }
 
@@ -87,7 +88,8 @@ Result<ShotFiles> requested_files(const ShotRequest& request, int lens_count,
                   .document = {},
                   .frames = request.files,
                   .intake = intake,
-                  .grouped = {}};
+                  .grouped = {},
+                  .layout_is_said = request.layout.has_value()};
   files.document.intake = intake;
   if (intake.layout == FrameLayout::one_per_file &&
       static_cast<int>(files.frames.size()) != lens_count) {

@@ -30,6 +30,7 @@ struct ShotFiles {
   std::vector<std::filesystem::path> frames;  ///< lens 0 first; of brackets the middle exposures
   FrameIntake intake;                         ///< how they are read
   std::optional<ShotBrackets> grouped;        ///< brackets that no shot file writes down
+  bool layout_is_said = false;                ///< of this very shot, not what is usual
 
   /// Whether each lens has several exposures.
   [[nodiscard]] bool bracketed() const { return grouped || !document.brackets.empty(); }

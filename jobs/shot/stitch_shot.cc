@@ -161,6 +161,17 @@ Result<Image> displayed(const Stitch& stitch, const fs::path& light_file, Stitch
   return shown;
 }
 
+// The reader of light knows no OpenEXR: such a file is written from the light that was read.
+bool is_exr(const fs::path& file) { return file.extension() == ".exr"; }
+
+Result<void> write_light_as_exr(const Stitch& stitch, const fs::path& light_file,
+                                PanoramaFiles files) {
+  const auto light = read_image(light_file);
+  if (!light) return tl::unexpected(light.error());
+  files.picture = stitch.files.light;
+  return write_panorama_image(*light, stitch.pictures.frames, files, stitch.progress);
+}
+
 // The panorama as light first, then for displays; the light is kept where that was asked for.
 Result<RenderReport> write_from_light(const Stitch& stitch, StitchReport& report) {
   const auto files = checked_panorama_files(stitch);
@@ -169,7 +180,7 @@ Result<RenderReport> write_from_light(const Stitch& stitch, StitchReport& report
   PanoramaFiles of_light = *files;
   of_light.picture = stitch.files.light;
   of_light.jpeg.reset();
-  if (stitch.files.light.empty()) {
+  if (stitch.files.light.empty() || is_exr(stitch.files.light)) {
     auto made_scratch = scratch_beside(stitch.files.out);
     if (!made_scratch) return tl::unexpected(made_scratch.error());
     scratch = std::move(*made_scratch);
@@ -178,6 +189,10 @@ Result<RenderReport> write_from_light(const Stitch& stitch, StitchReport& report
   const std::vector<Frame>& frames = stitch.pictures.frames;
   auto rendered = write_panorama(stitch.rig, frames, stitch.render, of_light, stitch.progress);
   if (!rendered) return rendered;
+  if (is_exr(stitch.files.light)) {
+    const auto done = write_light_as_exr(stitch, of_light.picture, of_light);
+    if (!done) return tl::unexpected(done.error());
+  }
   const auto shown = displayed(stitch, of_light.picture, report);
   if (!shown) return tl::unexpected(shown.error());
   if (auto done = write_panorama_image(*shown, frames, *files, stitch.progress); !done) {

@@ -48,6 +48,52 @@ TEST_CASE("what was done from the same is not done again, what changed is", "[ar
   CHECK(archive.run().items[0].why == "output changed");
 }
 
+TEST_CASE("outputs that only the work can tell are kept track of like the others", "[archive]") {
+  Archive archive(2);
+  // Like tiles: how many there are, the panorama's content says.
+  const auto tiles_of = [&](const std::string& name) {
+    std::vector<fs::path> tiles;
+    for (std::size_t i = 0; i < archive.items[0].settings.size(); ++i) {
+      tiles.push_back(archive.dir / "out" / (name + "-tiles") / (std::to_string(i) + ".jpg"));
+    }
+    return tiles;
+  };
+  const ItemWork work = [&](const ArchiveItem& item) -> Result<std::vector<std::string>> {
+    fs::create_directories(archive.dir / "out" / (item.name + "-tiles"));
+    for (const fs::path& tile : tiles_of(item.name)) {
+      if (auto done = write_file(tile, "tile of " + item.name); !done) {
+        return tl::unexpected(done.error());
+      }
+    }
+    return archive.work(item);
+  };
+  const auto run = [&] {
+    auto report = run_archive(archive.items, archive.options, work);
+    if (!report) FAIL(report.error().line());
+    return std::move(*report);
+  };
+  for (ArchiveItem& item : archive.items) {
+    item.settings = "4444";
+    item.further_outputs = [&tiles_of, name = item.name]() -> Result<std::vector<fs::path>> {
+      return tiles_of(name);
+    };
+  }
+  REQUIRE(run().count(ItemState::done) == 2);
+  CHECK(run().count(ItemState::unchanged) == 2);
+  fs::remove(tiles_of("a")[2]);
+  CHECK(run().items[0].why == "output missing");
+  CHECK(run().count(ItemState::unchanged) == 2);
+  // Somebody's own tile is kept, and its item says so.
+  test::put_file(tiles_of("b")[3], "retouched");
+  const RunReport kept = run();
+  CHECK(kept.items[1].state == ItemState::failed);
+  CHECK_THAT(kept.items[1].why, Catch::Contains("not as this program wrote it"));
+  CHECK(test::get_file(tiles_of("b")[3]) == "retouched");
+  // An item that has no such outputs any more was made otherwise.
+  archive.items[0].further_outputs = {};
+  CHECK(run().items[0].why == "output missing");
+}
+
 TEST_CASE("settings that an earlier program wrote otherwise are the same settings", "[archive]") {
   Archive archive(3);
   archive.run();

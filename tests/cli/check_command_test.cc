@@ -91,3 +91,19 @@ TEST_CASE("check takes shot files and panoramas, and goes on past what cannot be
              Catch::Contains("back.tif"));
   test::check_refused(run({"check", (dir / "nowhere").string()}), "nowhere");
 }
+
+TEST_CASE("frames that say nothing are checked in the order of the lenses, as stitch takes them") {
+  if (test::program().empty()) return;
+  const test::ScratchDir dir;
+  const test::SmallShot shot(dir.path(), 320);
+  for (const auto& [from, to] : {std::pair(shot.front(), "x.png"), {shot.back(), "y.png"}}) {
+    REQUIRE(write_image(dir / to, *read_image(from)));
+  }
+  const auto checked = run(
+      {"check", "--template", shot.template_file(), shot.at("x.png"), shot.at("y.png"), "--json"});
+  INFO(checked.err);
+  REQUIRE(checked.exit_code != 1);
+  CHECK(checked.json().at("shots").size() == 1);
+  // One of two is no shot.
+  test::check_refused(run({"check", "--template", shot.template_file(), shot.at("x.png")}), "EXIF");
+}

@@ -155,10 +155,23 @@ void fuzz_templates(int rounds, std::uint64_t stream) {
   CHECK(accepted > rounds / 10);
 }
 
+std::string full_day() {
+  RunFile run;
+  run.look = {.width_px = 512, .brighter_ev = 0.5, .cover_deg = 18};
+  run.shots = {{.name = "hall", .files = {{"a.tif", "b.tif"}, {"c.tif"}}, .quarter_turns = {1, -1}},
+               {.place = "archive"}};
+  run.shots[0].look = run.look;
+  run.out = "b";
+  run.jpegs = {{.quality = 80, .width_px = 4096}, {.quality = 70, .width_px = 2048}};
+  run.tiles = RunCube{.face_px = 1024, .tile_px = 256, .quality = 70};
+  return format_run_file(run);
+}
+
 void fuzz_shots_and_runs(int rounds, std::uint64_t stream) {
   CAPTURE(seed());
   Random random(stream);
   const YamlValue shot = tree_of(full_shot());
+  const YamlValue day = tree_of(full_day());
   const YamlValue run = tree_of(
       "format: seamwright-run\nversion: 1\nshots: [a, c]\nout: b\nwidth_px: 4096\n"
       "jpeg: {quality: 90, width_px: 2048}\ngap_s: 5\nframes_per_shot: 3\nlevel: true\n");
@@ -167,7 +180,7 @@ void fuzz_shots_and_runs(int rounds, std::uint64_t stream) {
   int refused = 0;
   for (int round = 0; round < rounds; ++round) {
     const std::string shot_text = mutated(random, shot);
-    const std::string run_text = mutated(random, run);
+    const std::string run_text = mutated(random, round % 2 == 0 ? run : day);
     CAPTURE(round, shot_text, run_text);
     if (const auto read = parse_shot_file(shot_text, "fuzz.yaml")) {
       ++accepted;
@@ -185,6 +198,9 @@ void fuzz_shots_and_runs(int rounds, std::uint64_t stream) {
     if (const auto read = parse_run_file(run_text, "fuzz.yaml")) {
       ++accepted;
       CHECK(std::isfinite(read->rest_s));
+      const auto again = parse_run_file(format_run_file(*read), "again.yaml");
+      REQUIRE(again);
+      CHECK((*again == *read));
     } else {
       ++refused;
       check_message(read.error());

@@ -49,6 +49,28 @@ std::string full_shot() {
   return format_shot_file(shot);
 }
 
+// A run that says every number a run can say, of a shot as well.
+std::string run_of_all_numbers() {
+  RunFile run;
+  run.look = {.width_px = 512,
+              .brighter_ev = 0.5,
+              .local = 0.25,
+              .middle_deg = 12.5,
+              .compass_deg = 90,
+              .cover_deg = 18,
+              .plate = "plate.png",
+              .plate_deg = 20};
+  run.shots = {{.name = "hall", .files = {{"a.tif"}, {"b.tif"}}, .quarter_turns = {1, -1}}};
+  run.shots[0].look = run.look;
+  run.out = "b";
+  run.jpegs = {{.quality = 80, .width_px = 4096}, {.quality = 70, .width_px = 2048}};
+  run.faces = RunCube{.face_px = 512};
+  run.tiles = RunCube{.face_px = 1024, .tile_px = 256, .quality = 70};
+  run.rest_s = 5;
+  run.frames_per_shot = 3;
+  return format_run_file(run);
+}
+
 std::vector<std::string> samples() {
   Random random(95);
   const std::string metric = format_template(random_template(random));
@@ -56,7 +78,8 @@ std::vector<std::string> samples() {
   unscaled.solution.rig.metric = false;
   return {metric, format_template(unscaled), full_shot(),
           "format: seamwright-run\nversion: 2\nshots: [a]\nout: b\nwidth_px: 4096\n"
-          "jpeg: {quality: 90, width_px: 2048}\nrest_s: 5\nframes_per_shot: 3\n"};
+          "jpeg: {quality: 90, width_px: 2048}\nrest_s: 5\nframes_per_shot: 3\n",
+          run_of_all_numbers()};
 }
 
 // The text without comments, one value a line.

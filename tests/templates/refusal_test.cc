@@ -225,6 +225,30 @@ TEST_CASE("texts and sources are checked", "[templates]") {
   require_edit_refused("{file: \"hall_front.tif\", ", "{", "the key 'file' is missing");
 }
 
+TEST_CASE("what a template says of the body's files is read in version 3 alone", "[templates]") {
+  const std::string told =
+      "layout: stacked\nquarter_turns: [1, -1]\nexif_lenses: [\"a b\", \"c\"]\nmirrored: false";
+  const std::string text =
+      edited(edited(sample_text(), "version: 2", "version: 3"), "mirrored: false", told);
+  const auto read = parse_template(text, "t.yaml");
+  if (!read) FAIL(read.error().line());
+  CHECK(read->files.layout == FrameLayout::stacked);
+  CHECK(read->files.quarter_turns == std::vector<int>{1, -1});
+  CHECK(read->files.exif_lenses == std::vector<std::string>{"a b", "c"});
+  CHECK_THAT(format_template(*read), Catch::Contains("version: 3\n"));
+  for (const auto& [from, to, says] :
+       std::vector<std::array<std::string, 3>>{{"version: 3", "version: 2", "unknown key 'layout'"},
+                                               {"stacked", "piled", "layout"},
+                                               {"[1, -1]", "[1]", "1 entries for 2 lenses"},
+                                               {"[1, -1]", "[1, 4]", "4 is not a whole number"},
+                                               {"\"c\"]", "\"a b\"]", "name of two lenses"}}) {
+    CAPTURE(from, to);
+    const auto wrong = parse_template(edited(text, from, to), "t.yaml");
+    REQUIRE_FALSE(wrong);
+    CHECK_THAT(wrong.error().line(), Catch::StartsWith("t.yaml:") && Catch::Contains(says));
+  }
+}
+
 TEST_CASE("other formats and newer versions are refused politely", "[templates]") {
   require_edit_refused("format: seamwright-template", "format: seamwright-shot",
                        "this is not a seamwright-template file");
@@ -232,8 +256,8 @@ TEST_CASE("other formats and newer versions are refused politely", "[templates]"
   require_refused("[1, 2]\n", 1, "this is not a seamwright-template file");
   require_refused("", 1, "the file is empty");
   require_refused("# only a comment\n", 1, "empty");
-  require_edit_refused("version: 2", "version: 3",
-                       "3 is newer than this program understands (2); a newer version of this "
+  require_edit_refused("version: 2", "version: 4",
+                       "4 is newer than this program understands (3); a newer version of this "
                        "program wrote it: update the program");
   require_edit_refused("version: 2", "version: 0", "0 is not a whole number");
   require_edit_refused("version: 2", "version: one", "'one' is not a number");

@@ -30,6 +30,7 @@ void require_same_lens(const MountedLens& a, const MountedLens& b) {
 void require_same(const RigTemplate& a, const RigTemplate& b) {
   CHECK(a.body == b.body);
   CHECK(a.mirrored == b.mirrored);
+  CHECK(a.files == b.files);
   CHECK(a.rig().metric == b.rig().metric);
   REQUIRE(a.rig().lenses.size() == b.rig().lenses.size());
   for (std::size_t i = 0; i < a.rig().lenses.size(); ++i) {
@@ -69,6 +70,15 @@ double worst_direction_rad(const Rig& a, const Rig& b, Random& random, int& comp
   return worst;
 }
 
+BodyFiles random_files(Random& random, int lens_count) {
+  BodyFiles files{.layout = static_cast<FrameLayout>(random.integer(0, 2))};
+  for (int i = 0; i < lens_count; ++i) {
+    files.quarter_turns.push_back(random.integer(-3, 3));
+    files.exif_lenses.push_back(fmt::format("fisheye \"{}\"", i));
+  }
+  return files;
+}
+
 }  // namespace
 
 TEST_CASE("a template reads back as it was written", "[templates]") {
@@ -81,8 +91,10 @@ TEST_CASE("a template reads back as it was written", "[templates]") {
       for (int k = 0; k < 5; ++k) {
         RigOptions options{.lens_count = lens_count, .curve = static_cast<LensCurve>(curve)};
         options.pupil_travel_m = 1e-3;
-        const RigTemplate value = random_template(random, options);
+        RigTemplate value = random_template(random, options);
+        if (k % 2 == 1) value.files = random_files(random, lens_count);
         const std::string text = format_template(value);
+        CHECK_THAT(text, Catch::Contains(k % 2 == 1 ? "\nversion: 3\n" : "\nversion: 2\n"));
         const auto again = parse_template(text, "again.yaml");
         INFO(text);
         if (!again) FAIL(again.error().line());

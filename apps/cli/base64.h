@@ -1,0 +1,11 @@
+#pragma once
+
+#include <string>
+#include <string_view>
+
+namespace seamwright {
+
+/// RFC 4648, section 4: pictures inside a page.
+[[nodiscard]] std::string base64(std::string_view bytes);
+
+}  // namespace seamwright
