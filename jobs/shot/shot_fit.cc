@@ -196,10 +196,11 @@ class Fitter {
       if (!ring) return tl::unexpected(ring.error());
       if (!well_explained(*ring)) continue;
       const double px = ring->p95_px * to_frame_px_;
-      // Two lenses look alike swapped, mirrored and turned, but for the body's small terms; more of
-      // them meet in one order only, which may have been knocked as well.
-      const bool two = body_.rig().lens_count() == 2;
-      const double most_px = two || agrees(given_) ? options_.visible_px : 4 * options_.visible_px;
+      // What is swapped or turned may have been knocked as well. Two lenses that are mirrored tell
+      // so by nothing but the body's small terms, which a knock would hide.
+      const bool by_small_terms = body_.rig().lens_count() == 2 && trial.cause == Misfit::mirrored;
+      const bool one_fault = by_small_terms || agrees(given_);
+      const double most_px = one_fault ? options_.visible_px : 4 * options_.visible_px;
       if (px > most_px || (ring_kept && px > kClearlyNearer * fit_.p95_px)) continue;
       if (agrees(given_) && !off() && ring->consistent < kClearlyMore * given_.consistent) continue;
       if (!best || merit(*ring) > merit(best->ring)) {

@@ -133,14 +133,18 @@ async function measurePanorama(shot) {
   fine('finish', join(scratch, 'truth', 'library_1_panorama.tif'), '--out', file('true'));
   const width = ['--width', String(2 * FRAME_PX)]; // as the demo's own panorama
   fine('stitch', shot, ...width, '--out', file('touched'));
-  fine('stitch', ...frames, '--template', template, ...width, '--out', file('flexed'));
+  fine('stitch', ...frames, '--template', template, ...width, '--no-touch', '--out', file('flexed'));
+  fine('stitch', ...frames, '--template', template, ...width, '--out', file('mended'));
   const before = await misfitBesideSeam(browser, file('flexed'), file('true'));
   const after = await misfitBesideSeam(browser, file('touched'), file('true'));
+  const mended = await misfitBesideSeam(browser, file('mended'), file('true'));
   console.log('panorama beside the seam, px from the true one: '
     + `${before.px.toFixed(2)} (across ${before.across_px.toFixed(2)}) by the flexed template, `
-    + `${after.px.toFixed(2)} (across ${after.across_px.toFixed(2)}) from the shot file`);
+    + `${after.px.toFixed(2)} (across ${after.across_px.toFixed(2)}) from the shot file, `
+    + `${mended.px.toFixed(2)} (across ${mended.across_px.toFixed(2)}) touched by itself`);
   assert.ok(Math.min(before.patches, after.patches) >= 40);
   assert.ok(after.px < 0.7 * before.px);
+  assert.ok(mended.px < 0.7 * before.px);
   assert.ok(after.across_px < 0.25 * before.across_px);
   // Two ties at no known distance settle what lies across; the tilt along stays with the template.
   const ring = (...args) => {
