@@ -23,6 +23,11 @@ for tool in dpkg dpkg-deb dpkg-shlibdeps chroot ldd; do
   command -v "$tool" >/dev/null || skip "$tool is missing"
 done
 if [[ "$(id -u)" != 0 ]]; then skip "a package is installed by root alone"; fi
+if ! chroot / true 2>/dev/null; then
+  # Some containers forbid it to root as well.
+  printf 'skipped: this system forbids chroot\n'
+  exit 0
+fi
 
 rm -rf "$scratch"
 mkdir -p "$scratch"
