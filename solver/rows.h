@@ -46,7 +46,8 @@ struct ColumnPlan {
 template <class ByUnknowns>
 [[nodiscard]] Rows taken_out(ByUnknowns by_unknowns, Rows rows) {
   const Eigen::Index count = by_unknowns.cols();
-  Eigen::VectorXd workspace(rows.cols());
+  // A row of either: where nothing is free, the unknowns have more columns than the rows.
+  Eigen::VectorXd workspace(std::max(rows.cols(), count));
   for (Eigen::Index k = 0; k < count; ++k) {
     double tau = 0;
     double beta = 0;
