@@ -15,7 +15,7 @@
 #include <unistd.h>
 
 #include "base/file_record.h"
-#include "base/folder_of.h"
+#include "base/flush_folder.h"
 #include "base/written_files.h"
 
 namespace seamwright {
@@ -31,12 +31,11 @@ Error system_error(const fs::path& path, std::string_view what, std::string_view
           .remedy = std::string(remedy)};
 }
 
-// Flushes a file or folder to the disk; folders that cannot be opened for that are let pass.
-bool sync_path(const fs::path& path, bool is_folder) {
-  const int descriptor = ::open(path.c_str(), is_folder ? O_RDONLY | O_DIRECTORY : O_RDWR);
-  if (descriptor < 0) return is_folder;
+bool flush_file(const fs::path& path) {
+  const int descriptor = ::open(path.c_str(), O_RDWR);
+  if (descriptor < 0) return false;
   const bool flushed = ::fsync(descriptor) == 0;
-  return ::close(descriptor) == 0 && (flushed || is_folder);
+  return ::close(descriptor) == 0 && flushed;
 }
 
 Error no_temporary(const fs::path& destination) {
@@ -87,7 +86,7 @@ Result<PendingFile> PendingFile::create(const fs::path& destination, Replacing r
 
 Result<void> PendingFile::commit() {
   // Hashing takes a processor, flushing the disk: side by side.
-  auto flushed = std::async(std::launch::async, [&] { return sync_path(temporary(), false); });
+  auto flushed = std::async(std::launch::async, [&] { return flush_file(temporary()); });
   const auto hash = sha256_of_file(temporary());
   if (!flushed.get()) {
     return fail(system_error(destination_, "cannot be flushed to the disk",
@@ -108,7 +107,7 @@ Result<void> PendingFile::commit() {
   }
   temporary_.let_go();
   note_committed(destination_, *hash);
-  sync_path(folder_of(destination_), true);
+  flush_folder_of(destination_);
   return {};
 }
 

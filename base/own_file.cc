@@ -11,6 +11,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/flush_folder.h"
 #include "base/folder_of.h"
 
 namespace seamwright {
@@ -61,15 +62,6 @@ int open_careful(const fs::path& file, int flags, OwnFile::Folder folder, bool& 
   return descriptor;
 }
 
-// Makes the file's name as lasting as its bytes; a folder that cannot be opened for that is let
-// pass.
-void sync_name_of(const fs::path& file) {
-  const int descriptor = ::open(folder_of(file).c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-  if (descriptor < 0) return;
-  ::fsync(descriptor);
-  ::close(descriptor);
-}
-
 }  // namespace
 
 Error OwnFile::system_error(const fs::path& path, std::string_view what, int code) {
@@ -86,7 +78,7 @@ Result<OwnFile> OwnFile::open(const fs::path& file, Presence presence, Folder fo
                      : presence == Presence::missing ? O_CREAT | O_EXCL
                                                      : O_CREAT;
   auto own = open_with(file, O_RDWR | O_APPEND | making, folder);
-  if (own && making != 0) sync_name_of(file);
+  if (own && making != 0) flush_folder_of(file);
   return own;
 }
 

@@ -1,23 +1,15 @@
 #include "apps/cli/base64.h"
 
-#include <algorithm>
+#include <openssl/evp.h>
 
 namespace seamwright {
 
 std::string base64(std::string_view bytes) {
-  constexpr std::string_view kDigits =
-      "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-  std::string text;
-  for (std::size_t i = 0; i < bytes.size(); i += 3) {
-    const std::size_t count = std::min<std::size_t>(3, bytes.size() - i);
-    unsigned value = 0;
-    for (std::size_t k = 0; k < 3; ++k) {
-      value = value << 8U | (k < count ? static_cast<unsigned char>(bytes[i + k]) : 0U);
-    }
-    for (std::size_t k = 0; k < 4; ++k) {
-      text += k <= count ? kDigits[value >> (18U - 6U * static_cast<unsigned>(k)) & 63U] : '=';
-    }
-  }
+  std::string text((bytes.size() + 2) / 3 * 4 + 1, '\0');  // it ends with a zero
+  const int length = EVP_EncodeBlock(reinterpret_cast<unsigned char*>(text.data()),
+                                     reinterpret_cast<const unsigned char*>(bytes.data()),
+                                     static_cast<int>(bytes.size()));
+  text.resize(static_cast<std::size_t>(length));
   return text;
 }
 

@@ -11,6 +11,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/flush_folder.h"
 #include "base/folder_of.h"
 #include "base/leftovers.h"
 
@@ -88,11 +89,6 @@ Result<void> copy_bytes(const fs::path& from, const fs::path& to) {
   return {};
 }
 
-void flush_folder(const fs::path& folder) {
-  const Descriptor at(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
-  if (at.open()) static_cast<void>(::fsync(at.get()));
-}
-
 // Takes the name where nothing has it; where the file system cannot do that in one step, by a link.
 bool take_name(const fs::path& temporary, const fs::path& to, bool& renamed) {
   renamed = ::renameat2(AT_FDCWD, temporary.c_str(), AT_FDCWD, to.c_str(), RENAME_NOREPLACE) == 0;
@@ -122,7 +118,7 @@ Result<void> copy_verified(const fs::path& from, const fs::path& to, const std::
     return fail(system_error(to, "cannot take its name"));
   }
   if (renamed) temporary->let_go();
-  flush_folder(folder_of(to));
+  flush_folder_of(to);
   return {};
 }
 

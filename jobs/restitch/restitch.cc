@@ -174,7 +174,7 @@ Result<std::vector<std::string>> Restitch::stitch(const ArchiveItem& item,
     return fail(refusal_of(*known, shot->name()));
   }
   StitchFiles files{.out = item.outputs.front()};
-  if (order_.jpeg) files.jpeg = item.outputs[1];
+  if (order_.jpeg) files.jpeg = fs::path(files.out).replace_extension(".jpg");
   if (!order_.delivery.light.empty() && shot->files.bracketed()) {
     files.light = light_file(order_.delivery, files.out);
   }
