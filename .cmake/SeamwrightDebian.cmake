@@ -5,7 +5,6 @@
 # What the program loads becomes the package's dependencies (dpkg-shlibdeps). The pages are made from
 # the program's own --help, so `cmake --install` without them installs all the rest.
 
-find_program(SEAMWRIGHT_BASH bash)
 set(pages ${PROJECT_BINARY_DIR}/package_pages)
 add_custom_target(package_pages
   COMMAND ${SEAMWRIGHT_BASH} ${PROJECT_SOURCE_DIR}/.cmake/package/pages.sh
