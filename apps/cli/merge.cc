@@ -187,6 +187,7 @@ class MergeRun {
     }
     console_.say(light.string());
     for (const std::string& line : merge_lines(merged.report)) console_.say(line);
+    for (const std::string& note : merged.report.notes()) console_.say("note: " + note);
     for (const std::string& finding : merged.report.findings()) {
       findings_.push_back(name + ": " + finding);
     }

@@ -110,6 +110,7 @@ Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport
                                        const Console& console) {
   const RestitchOptions& command = work.command;
   CheckRunOptions options{.picture = true};
+  options.check.as_stitched = true;
   options.check.level = work.request.wishes.level.upright != Upright::find;
   options.check.seams = work.request.wishes.seam == SeamKind::depth;
   std::vector<Checked> all;
@@ -123,6 +124,7 @@ Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport
     auto checked = check_opened(work.restitch.name_of(item.name), work.restitch.open(item.name),
                                 options, console);
     if (!checked) return tl::unexpected(checked.error());
+    add_told(console.in_words(item.findings), checked->found);
     all.push_back(std::move(*checked));
   }
   rank(all);

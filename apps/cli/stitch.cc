@@ -76,8 +76,10 @@ void add_outputs(CLI::App& command, StitchFiles& files) {
                   "Also write a TIFF for retouching: a page for each lens, then each one's mask")
       ->type_name(value_kind::kNewFile);
   command
-      .add_option("--light", files.light,
-                  "Of brackets: also keep the panorama as linear light, float .tif or .exr")
+      .add_option(
+          "--light", files.light,
+          "Of brackets and linear frames: also keep the panorama as linear light, float .tif "
+          "or .exr")
       ->type_name(value_kind::kNewFile);
 }
 

@@ -19,6 +19,16 @@
 namespace seamwright {
 namespace {
 
+// A window of 20° by 20° is 1 % of a fisheye's frame (equidistant, 190° across), and should not be
+// white in the shortest exposure. Lamps are smaller, and may be (common practice).
+constexpr double kMostClippedOfLamps = 0.01;
+constexpr double kLeastClippedToTell = 0.001;
+
+std::string clipped_in_words(double share) {
+  return fmt::format("{:.2f} % of the picture is clipped even in the shortest exposure",
+                     100 * share);
+}
+
 constexpr double kSameStep = 1.05;  // exposures within 0.07 EV are one step
 
 Error merge_error(std::string where, std::string field, std::string what, std::string remedy) {
@@ -289,7 +299,6 @@ std::optional<Error> MergeOptions::validate() const {
 std::vector<std::string> MergeReport::findings() const {
   std::vector<std::string> found;
   constexpr double kFarOff_ev = 0.3;
-  constexpr double kManyClipped = 0.001;
   for (const MergedExposure& exposure : exposures) {
     if (std::abs(exposure.measured_ev - exposure.nominal_ev) > kFarOff_ev) {
       found.push_back(
@@ -298,11 +307,13 @@ std::vector<std::string> MergeReport::findings() const {
                       exposure.file, exposure.nominal_ev, exposure.measured_ev));
     }
   }
-  if (clipped_share > kManyClipped) {
-    found.push_back(fmt::format("{:.2f} % of the picture is clipped even in the shortest exposure",
-                                100 * clipped_share));
-  }
+  if (clipped_share > kMostClippedOfLamps) found.push_back(clipped_in_words(clipped_share));
   return found;
+}
+
+std::vector<std::string> MergeReport::notes() const {
+  if (clipped_share <= kLeastClippedToTell || clipped_share > kMostClippedOfLamps) return {};
+  return {clipped_in_words(clipped_share)};
 }
 
 Result<MergedFrame> merge_brackets(std::vector<Frame> frames, const std::vector<double>& exposures,

@@ -50,6 +50,8 @@ struct MergeReport {
 
   /// What a person should look at, in words.
   [[nodiscard]] std::vector<std::string> findings() const;
+  /// What a person may want to know, in words: lamps that no exposure was short enough for.
+  [[nodiscard]] std::vector<std::string> notes() const;
 };
 
 struct MergedFrame {

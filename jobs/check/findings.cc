@@ -31,6 +31,8 @@ std::string_view name_of(FindingKind kind) {
       return "open_border";
     case FindingKind::wrong_shape:
       return "wrong_shape";
+    case FindingKind::told_before:
+      return "told_before";
   }
   return {};
 }
@@ -39,6 +41,23 @@ double ShotFindings::score_px() const {
   double score = 0;
   for (const Finding& finding : findings) score = std::max(score, finding.bother_px);
   return score;
+}
+
+void add_told(const std::vector<std::string>& told, ShotFindings& found, const BotherRates& rates) {
+  for (const std::string& text : told) {
+    const bool known =
+        std::any_of(found.findings.begin(), found.findings.end(),
+                    [&](const Finding& finding) { return text.starts_with(finding.words); });
+    if (known) continue;
+    const std::size_t end = text.find("; ");
+    found.findings.push_back(
+        {.kind = FindingKind::told_before,
+         .size = 1,
+         .bother_px = rates.told_before,
+         .words = text.substr(0, end),
+         .remedy = end == std::string::npos ? "look at the panorama" : text.substr(end + 2)});
+  }
+  rank(found.findings);
 }
 
 void rank(std::vector<Finding>& findings) {

@@ -29,6 +29,7 @@ enum class FindingKind {
   seam_misfit,  ///< the pictures do not meet along the seam, joined by depth as they are
   open_border,  ///< a panorama's left and right border do not meet
   wrong_shape,  ///< a panorama that is not 2 : 1, or does not say what it shows
+  told_before,  ///< by the stitch, and by nothing that was looked at afterwards
 };
 /// "misaligned" and so on, as files and programs read it.
 [[nodiscard]] std::string_view name_of(FindingKind kind);
@@ -51,6 +52,7 @@ struct BotherRates {
   double per_cut_subject = 8;
   double per_unlike_place = 4;  ///< on the seam, where the lenses do not show the same
   double per_unseen_share = 4;  ///< of the ring
+  double told_before = 1;       ///< of which only the words are known
   double useless = 100;         ///< unreadable, mirrored, wrong shape
 };
 
@@ -61,6 +63,11 @@ struct ShotFindings {
   /// That of the worst finding; 0 where nothing is wrong.
   [[nodiscard]] double score_px() const;
 };
+
+/// Adds what a stitch told of the shot ("WORDS; REMEDY"), unless a finding of the same words is
+/// there.
+void add_told(const std::vector<std::string>& told, ShotFindings& found,
+              const BotherRates& rates = {});
 
 /// Orders findings by what bothers most; of equal ones in the order of their kinds.
 void rank(std::vector<Finding>& findings);

@@ -31,8 +31,9 @@ struct ShotCheckOptions {
   bool level = true;         ///< look for verticals
   /// Edges that the shot file marks as upright: the shot is levelled by them, and so not tilted.
   std::vector<UprightEdge> marked = {};
-  bool seams = false;     ///< plan the seams as `stitch` would: some seconds more
-  SeamOptions seam = {};  ///< … with these
+  bool as_stitched = false;  ///< a knock that a stitch touches by itself is no finding
+  bool seams = false;        ///< plan the seams as `stitch` would: some seconds more
+  SeamOptions seam = {};     ///< … with these
   BotherRates rates = {};
 
   [[nodiscard]] std::optional<Error> validate() const;

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "base/file.h"
+#include "imaging/convert.h"
 #include "jobs/brackets/merge_shot.h"
 #include "jobs/shot/shot_key.h"
 
@@ -86,10 +87,15 @@ Result<ShotPictures> read_pictures(const Shot& shot, Exposures exposures,
   if (const auto shape = panorama_shape(shot.rig, pictures->frames, {}); !shape) {
     return tl::unexpected(shape.error());
   }
-  const Image& first = pictures->frames.front().image;
-  auto transfer = TransferCurve::of(first);
+  auto transfer = TransferCurve::of(pictures->frames.front().image);
   if (!transfer) return tl::unexpected(transfer.error());
   pictures->transfer = std::move(*transfer);
+  // Frames that are light already, as `merge` and raw files give them.
+  if (exposures == Exposures::all && !pictures->is_light && pictures->transfer.is_linear()) {
+    pictures->is_light = true;
+    for (Frame& frame : pictures->frames) frame.image = to_type(frame.image, SampleType::f32);
+  }
+  const Image& first = pictures->frames.front().image;
   pictures->rig = shot.rig.scaled_to(first.width(), first.height());
   return pictures;
 }

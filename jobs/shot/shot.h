@@ -48,7 +48,7 @@ struct Shot {
 /// The pixels of a shot: one upright, unmirrored frame a lens.
 struct ShotPictures {
   std::vector<Frame> frames;
-  bool is_light = false;  ///< float, linear, merged from brackets
+  bool is_light = false;  ///< float, linear: merged from brackets, or frames that were linear
   Rig rig;                ///< the shot's, at the size of the frames
   TransferCurve transfer = TransferCurve::srgb();
   ShotBrackets brackets;            ///< what was merged; empty where nothing was

@@ -230,7 +230,11 @@ std::vector<std::string> all_findings(StitchReport& report, const CoverWish& cov
   const auto add = [&](const std::vector<std::string>& more) {
     findings.insert(findings.end(), more.begin(), more.end());
   };
-  for (const MergeReport& merge : report.merges) add(merge.findings());
+  for (const MergeReport& merge : report.merges) {
+    add(merge.findings());
+    const auto notes = merge.notes();
+    report.notes.insert(report.notes.end(), notes.begin(), notes.end());
+  }
   add(findings_of(report.render, gain_match));
   add(report.findings);
   if (seams) {

@@ -31,7 +31,7 @@ namespace seamwright {
 struct StitchFiles {
   std::filesystem::path out;               ///< .tif (16-bit), .png, .jpg or .exr
   std::filesystem::path jpeg = {};         ///< companion for the web
-  std::filesystem::path light = {};        ///< of brackets: the panorama as linear light
+  std::filesystem::path light = {};        ///< of brackets and linear frames: linear light
   std::filesystem::path layers = {};       ///< TIFF for retouching (compose/render/layer_file.h)
   std::filesystem::path save_ribbon = {};  ///< folder for pictures of the overlaps
 };
@@ -42,7 +42,7 @@ struct StitchReport {
   std::optional<int> joined_pairs;  ///< lens pairs joined by depth; none with plain seams
   ShotBrackets brackets;            ///< what was merged; empty where nothing was
   std::vector<MergeReport> merges;
-  std::optional<DisplayCurve> shown_by;  ///< of light
+  std::optional<DisplayCurve> shown_by;  ///< of brackets and linear frames
   std::vector<std::string> findings;     ///< what a person should look at
   std::vector<std::string> notes = {};   ///< what a person may want to know
   ShotFit fit = {};

@@ -55,3 +55,16 @@ TEST_CASE("Noise that is given is used as it is") {
   CHECK_FALSE(merged->report.noise_is_fitted);
   CHECK(merged->report.noise.shot == noise.shot);
 }
+
+TEST_CASE("A lamp that every exposure clips is a note, a window a finding") {
+  MergeReport report;
+  report.clipped_share = 0.0005;
+  CHECK((report.notes().empty() && report.findings().empty()));
+  report.clipped_share = 0.004;
+  CHECK(report.notes().size() == 1);
+  CHECK(report.findings().empty());
+  report.clipped_share = 0.02;
+  CHECK(report.notes().empty());
+  REQUIRE(report.findings().size() == 1);
+  CHECK_THAT(report.findings()[0], Catch::Contains("2.00 % of the picture is clipped"));
+}

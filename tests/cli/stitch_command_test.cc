@@ -453,3 +453,65 @@ TEST_CASE("With --json a failure is an object as well") {
   CHECK(ran.json()["error"]["kind"] == "io");
   CHECK_FALSE(ran.json()["error"]["remedy"].get<std::string>().empty());
 }
+
+TEST_CASE("frames of linear light are shown through the display curve, and their light is kept") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path());
+  const auto light_of = [&](const std::string& file) {
+    const auto picture = read_image(file);
+    REQUIRE(picture);
+    Image light(picture->width(), picture->height(), picture->channels(), SampleType::f32);
+    for (int y = 0; y < light.height(); ++y) {
+      const auto codes = picture->row<std::uint16_t>(y);
+      const auto row = light.row<float>(y);
+      for (std::size_t i = 0; i < row.size(); ++i) {
+        row[i] = static_cast<float>(srgb_to_linear(codes[i] / 65535.0));
+      }
+    }
+    const std::string linear = file + ".light.tif";
+    REQUIRE(write_image(linear, light));
+    return linear;
+  };
+  const std::string front = light_of(shot.front()), back = light_of(shot.back());
+  const auto stitch = [&](const std::string& a, const std::string& b, const std::string& name,
+                          std::vector<std::string> more) {
+    std::vector<std::string> words = {"stitch",
+                                      "--template",
+                                      shot.template_file(),
+                                      a,
+                                      b,
+                                      "--out",
+                                      shot.at(name),
+                                      "--width",
+                                      "256",
+                                      "--seam",
+                                      "plain"};
+    words.insert(words.end(), more.begin(), more.end());
+    const auto ran = run(words);
+    INFO(ran.err);
+    CHECK(ran.exit_code == 0);
+    auto image = read_image(shot.at(name));
+    REQUIRE(image);
+    return std::move(*image);
+  };
+  const Image shown = stitch(front, back, "shown.tif", {"--light", shot.at("light.tif")});
+  const Image coded = stitch(shot.front(), shot.back(), "coded.tif", {});
+  const auto light = read_image(shot.at("light.tif"));
+  REQUIRE(light);
+  // A picture for displays in 16 bits, whose colours the sRGB curve codes …
+  CHECK(shown.type() == SampleType::u16);
+  CHECK_FALSE(TransferCurve::of(shown)->is_linear());
+  // … and the light as it was: that of the same frames coded.
+  REQUIRE(light->type() == SampleType::f32);
+  double worst = 0;
+  for (int y = 0; y < light->height(); ++y) {
+    const auto row = light->row<float>(y);
+    const auto codes = coded.row<std::uint16_t>(y);
+    for (std::size_t i = 0; i < row.size(); ++i) {
+      worst = std::max(worst,
+                       std::abs(static_cast<double>(row[i]) - srgb_to_linear(codes[i] / 65535.0)));
+    }
+  }
+  CHECK(worst < 2e-4);
+}
