@@ -3,10 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include <fmt/format.h>
-
 #include "solver/inliers.h"
-#include "solver/seam_error.h"
+#include "solver/learned_noise.h"
+#include "solver/solution_quality.h"
 #include "solver/term_selection.h"
 
 namespace seamwright {
@@ -38,57 +37,6 @@ struct Loners {
     return count > 0 ? static_cast<double>(ties) / count : 0;
   }
 };
-
-bool is_track(const Tie& tie) {
-  return std::any_of(tie.sights.begin(), tie.sights.end(),
-                     [&](const TieSight& sight) { return tie.shot_of(sight) != tie.shot; });
-}
-
-SolutionQuality quality_of(const AdjustResult& result, std::span<const Tie> ties, int shots,
-                           std::span<const char> inlier, double spread) {
-  SolutionQuality quality;
-  quality.shots = shots;
-  quality.residual_spread = spread;
-  double sum = 0;
-  double coordinates = 0;
-  for (std::size_t i = 0; i < ties.size(); ++i) {
-    if (inlier[i] == 0) {
-      ++quality.ties_rejected;
-      continue;
-    }
-    ++quality.ties;
-    for (std::size_t j = 0; j < ties[i].sights.size(); ++j) {
-      const auto residual =
-          sight_residual_px(result.rig, ties[i], j, result.points[i], result.shots);
-      if (!residual) continue;
-      sum += residual->squaredNorm();
-      coordinates += 2;
-      quality.max_px = std::max(quality.max_px, residual->norm());
-    }
-  }
-  quality.rms_px = coordinates > 0 ? std::sqrt(sum / coordinates) : 0;
-  quality.inlier_share =
-      ties.empty() ? 0 : static_cast<double>(quality.ties) / static_cast<double>(ties.size());
-  return quality;
-}
-
-// RMS of the expected seam error over all pairs of lenses that overlap.
-std::optional<Error> add_expected_seam(const SharedTerms& terms, RigSolution& solution) {
-  std::vector<SeamSample> all;
-  for (int a = 0; a < solution.rig.lens_count(); ++a) {
-    for (int b = a + 1; b < solution.rig.lens_count(); ++b) {
-      const auto directions = seam_directions(solution.rig, a, b);
-      const auto samples =
-          expected_seam_error(solution.rig, terms, solution.covariance.values, a, b, directions);
-      all.insert(all.end(), samples.begin(), samples.end());
-    }
-  }
-  const auto summary = summarise(all);
-  if (!summary) return summary.error();
-  solution.quality.expected_seam_along_px = summary->along_rms_px;
-  solution.quality.expected_seam_across_px = summary->across_rms_px;
-  return std::nullopt;
-}
 
 // Robust and stiff first, then everything free while outliers leave, then to the end. Nobody asks
 // the first three for more than a place to go on from.
@@ -176,64 +124,6 @@ std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties,
   for (DepthPrior& prior : priors)
     prior.weight *= loners.count / std::max(1.0, static_cast<double>(count));
   return priors;
-}
-
-// How many times larger the noise of ties is than they claim. Ring ties and tracks are two kinds of
-// measurement; within a kind, a shot that was blurred or moved is less sure than the others.
-class NoiseRatios {
- public:
-  NoiseRatios(const std::vector<TieMisfit>& fits, std::span<const Tie> ties,
-              std::span<const char> inlier, int shots) {
-    std::vector<int> counts(static_cast<std::size_t>(shots), 0);
-    for (std::size_t i = 0; i < ties.size(); ++i) {
-      if (inlier[i] != 0 && !is_track(ties[i])) ++counts[static_cast<std::size_t>(ties[i].shot)];
-    }
-    const auto of = [&](bool track, int shot) {
-      return std::max(1.0, noise_ratio(fits, [&](std::size_t i) {
-                        return inlier[i] != 0 && is_track(ties[i]) == track &&
-                               (shot < 0 || ties[i].shot == shot);
-                      }));
-    };
-    track_ = of(true, -1);
-    const double all = of(false, -1);
-    for (int shot = 0; shot < shots; ++shot) {
-      constexpr int kEnough = 40;
-      ring_.push_back(counts[static_cast<std::size_t>(shot)] >= kEnough ? of(false, shot) : all);
-    }
-  }
-
-  [[nodiscard]] double of(const Tie& tie) const {
-    return is_track(tie) ? track_ : ring_[static_cast<std::size_t>(tie.shot)];
-  }
-
- private:
-  double track_ = 1;
-  std::vector<double> ring_;
-};
-
-// Of an axis, from flex and its posterior variance over shots (one step of expectation
-// maximisation). A network measures all three axes. A ring measures only the flex about the
-// ribbon's pole apart from depth: there it stands for all three.
-double learned_flex_sigma(const AdjustResult& fit, double current_sigma_rad) {
-  constexpr double kFloor_rad = 2e-5;
-  constexpr double kCeiling_rad = 2e-3;
-  if (fit.shots.size() < 3 || fit.shots[0].flex.empty()) return current_sigma_rad;
-  double sum = 0;
-  double count = 0;
-  for (std::size_t s = 0; s < fit.shots.size(); ++s) {
-    const ShotState& shot = fit.shots[s];
-    for (std::size_t lens = 1; lens < shot.flex.size(); ++lens) {
-      if (shot.pose.network != kNoNetwork && !fit.flex_variance.empty()) {
-        sum += shot.flex[lens].squaredNorm() + fit.flex_variance[s][lens].sum();
-        count += 3;
-      } else {
-        const RibbonAxes axes = RibbonAxes::of_pair(fit.rig, 0, static_cast<int>(lens));
-        sum += std::pow(shot.flex[lens].dot(axes.pole()), 2);
-        count += 1;
-      }
-    }
-  }
-  return std::clamp(std::sqrt(sum / count), kFloor_rad, kCeiling_rad);
 }
 
 // A prior on some columns when the others stay at its reference.

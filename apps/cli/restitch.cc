@@ -20,6 +20,7 @@
 #include "apps/cli/restitch_report.h"
 #include "apps/cli/restitch_slurm.h"
 #include "base/file.h"
+#include "base/side_by_side.h"
 #include "jobs/archive/run.h"
 
 namespace seamwright {
@@ -150,6 +151,13 @@ bool nothing_came_of_it(const RunReport& report) {
          report.count(ItemState::failed) == static_cast<int>(report.items.size());
 }
 
+int at_once(const RestitchWork& work) {
+  const RunBudget& budget = work.command.budget;
+  const int threads = threads_to_use();
+  if (shots_at_once(budget, threads, 0) == 1) return 1;  // no shot need be asked for its size
+  return shots_at_once(budget, threads, work.restitch.largest_shot_gib());
+}
+
 Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
   const RestitchOptions& command = work.command;
   if (!command.dry_run) {
@@ -160,7 +168,8 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
                            .part = work.part.part,
                            .parts = work.part.parts,
                            .dry_run = command.dry_run,
-                           .read_all = command.verify};
+                           .read_all = command.verify,
+                           .at_once = at_once(work)};
   RestitchTeller teller(console, work.restitch,
                         {.width_px = work.request.wishes.width_px,
                          .dry_run = command.dry_run,
@@ -222,6 +231,11 @@ void add_restitch(Program& program) {
       ->type_name(value_kind::kPath)
       ->required();
   add_run_options(command, *options);
+  command.add_option("--at-once", options->budget.shots,
+                     "Shots to stitch side by side; as many as threads and memory allow if not "
+                     "given");
+  command.add_option("--memory-gib", options->budget.memory_gib,
+                     "Memory for all of them, about; half of the machine's if not given");
   command.add_option("--part", options->part, "K/N: only this share of the shots");
   command
       .add_option("--emit-slurm", options->emit,

@@ -7,6 +7,7 @@
 #include "apps/cli/wish_options.h"
 #include "base/result.h"
 #include "jobs/restitch/open_run.h"
+#include "jobs/restitch/shots_at_once.h"
 
 namespace seamwright {
 
@@ -25,6 +26,7 @@ struct RestitchOptions {
   bool tiles = false;
   CubeOptions cube;
   bool jpeg = false;
+  RunBudget budget;
   bool dry_run = false;
   bool verify = false;                ///< read everything again
   const CLI::App* command = nullptr;  ///< that was given all this

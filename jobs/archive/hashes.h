@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <functional>
 #include <map>
+#include <mutex>
 #include <optional>
 #include <string>
 
@@ -33,7 +34,7 @@ struct Content {
 
 /// Contents of files by their stamps, remembered over runs. A file whose times are not clearly
 /// older than the moment it was read is not remembered, so that a quick edit or a clock that jumps
-/// cannot pass off old content as new.
+/// cannot pass off old content as new. May be asked from several threads.
 class Hashes {
  public:
   /// `clock` empty: the system's.
@@ -52,8 +53,10 @@ class Hashes {
   };
 
   [[nodiscard]] std::int64_t now_ns() const;
+  [[nodiscard]] std::optional<Known> known(const std::string& name) const;
 
   ClockFn clock_;
+  mutable std::mutex mutex_;
   std::map<std::string, Known> known_;
 };
 

@@ -1,14 +1,14 @@
 #include "jobs/archive/run.h"
 
 #include <algorithm>
+#include <atomic>
 #include <charconv>
 #include <chrono>
-#include <map>
+#include <mutex>
 #include <optional>
 #include <set>
 #include <system_error>
 #include <utility>
-#include <variant>
 
 #include <fmt/format.h>
 
@@ -17,9 +17,11 @@
 #include "base/folder_of.h"
 #include "base/leftovers.h"
 #include "base/median.h"
-#include "base/written_files.h"
+#include "base/side_by_side.h"
+#include "jobs/archive/file_contents.h"
 #include "jobs/archive/folder_lock.h"
 #include "jobs/archive/journal.h"
+#include "jobs/archive/past_runs.h"
 #include "jobs/archive/sample.h"
 
 namespace seamwright {
@@ -52,19 +54,24 @@ class Runner {
     std::sort(items.begin(), items.end(),
               [](const ArchiveItem& a, const ArchiveItem& b) { return a.name < b.name; });
     if (auto done = open_journals(); !done) return tl::unexpected(done.error());
-    report_.usual_seconds = median(seconds_);
+    RunReport report{.damaged_lines = damaged_lines_, .usual_seconds = median(past_.seconds)};
     choose_sample(items);
     if (!options_.dry_run) clear_leftovers(items);
-    for (std::size_t i = 0; i < items.size(); ++i) {
-      auto outcome = one(items[i]);
-      if (!outcome) return tl::unexpected(outcome.error());
-      report_.items.push_back(std::move(*outcome));
-      const bool go_on = !told_ || told_(report_.items.back(), static_cast<int>(i) + 1,
-                                         static_cast<int>(items.size()));
-      if (!go_on) report_.stopped = true;
-    }
-    report_.read_again = static_cast<int>(read_again_.size());
-    return std::move(report_);
+    report.items.resize(items.size());
+    side_by_side(0, static_cast<int>(items.size()), options_.at_once, [&](int i) {
+      const auto at = static_cast<std::size_t>(i);
+      if (auto outcome = one(items[at])) {
+        report.items[at] = std::move(*outcome);
+        tell(report.items[at], items.size());
+      } else {
+        end_with(outcome.error());
+      }
+    });
+    if (failure_) return fail(std::move(*failure_));
+    report.stopped = stopped_;
+    report.read_again = static_cast<int>(read_again_.size());
+    for (const auto& [file, hash] : contents_.decayed()) report.decayed.push_back(file);
+    return report;
   }
 
  private:
@@ -110,37 +117,16 @@ class Runner {
   }
 
   void take(const fs::path& journal, const std::vector<nlohmann::json>& entries, int damaged) {
-    for (const nlohmann::json& entry : entries) {
-      const auto line = read_journal_line(entry);
-      if (!line) {
-        ++damaged;
-        continue;
-      }
-      if (std::holds_alternative<RunLine>(*line) && journal == own_journal()) ++runs_before_;
-      if (const auto* hash = std::get_if<HashLine>(&*line)) hashes_.remember(*hash);
-      if (const auto* begun = std::get_if<BeginLine>(&*line)) interrupted_.insert(begun->name);
-      if (const auto* failed = std::get_if<FailedLine>(&*line)) interrupted_.erase(failed->name);
-      if (const auto* told = std::get_if<DamageLine>(&*line))
-        damage_told_[told->journal] = told->lines;
-      if (const auto* done = std::get_if<DoneLine>(&*line)) {
-        interrupted_.erase(done->name);
-        seconds_.push_back(done->seconds);
-        done_[done->name].push_back(*done);
-      }
-    }
-    damage_[journal.filename().string()] = damaged;
+    past_.take(journal.filename().string(), entries, damaged, journal == own_journal(), hashes_);
   }
 
   // Damage is told once: what an earlier run told is passed over.
   Result<void> count_damage() {
-    for (const auto& [journal, lines] : damage_) {
-      const auto told = damage_told_.find(journal);
-      const int known = told == damage_told_.end() ? 0 : told->second;
-      if (lines <= known) continue;
-      report_.damaged_lines += lines - known;
+    for (const DamageLine& line : past_.damage_to_tell()) {
+      const auto told = past_.damage_told.find(line.journal);
+      damaged_lines_ += line.lines - (told == past_.damage_told.end() ? 0 : told->second);
       if (!journal_) continue;
-      const DamageLine line{.journal = journal, .lines = lines};
-      if (auto kept = journal_->append(as_json(line)); !kept) return kept;
+      if (auto kept = keep(as_json(line)); !kept) return kept;
     }
     return {};
   }
@@ -148,7 +134,7 @@ class Runner {
   void choose_sample(const std::vector<ArchiveItem>& items) {
     std::vector<std::string> names;
     for (const ArchiveItem& item : items) names.push_back(item.name);
-    sample_ = sample_of(std::move(names), options_.sample_every, runs_before_);
+    sample_ = sample_of(std::move(names), options_.sample_every, past_.own_runs);
   }
 
   // Temporaries of runs that were killed.
@@ -160,51 +146,28 @@ class Runner {
     for (const fs::path& folder : folders) remove_leftovers(folder);
   }
 
-  Result<void> keep(const HashLine& learned) {
-    return journal_ ? journal_->append(as_json(learned)) : Result<void>();
+  Result<void> keep(const nlohmann::json& line) {
+    const std::scoped_lock lock(mutex_);
+    return journal_ ? journal_->append(line) : Result<void>();
   }
 
-  // A frame that decayed is never worked from: what was made of it while it was whole is better.
-  Result<std::string> input_hash(const fs::path& file) {
-    auto content = hashes_.of(file, options_.read_all ? Reading::anew : Reading::remembered);
-    if (!content) return tl::unexpected(content.error());
-    if (content->decayed) {
-      return fail({.kind = ErrorKind::io,
-                   .where = file.string(),
-                   .field = {},
-                   .what = "holds something else than it did, though nothing has written to it",
-                   .remedy = "restore it from a backup; if it is right as it is, touch it"});
-    }
-    if (content->learned) {
-      if (auto kept = keep(*content->learned); !kept) return tl::unexpected(kept.error());
-    }
-    return std::move(content->sha256);
+  void tell(const ItemOutcome& outcome, std::size_t of) {
+    const std::scoped_lock lock(mutex_);
+    ++told_count_;
+    if (told_ && !told_(outcome, told_count_, static_cast<int>(of))) stopped_ = true;
   }
 
-  Result<std::string> output_hash(const fs::path& file, Reading reading) {
-    auto content = hashes_.of(file, reading);
-    if (!content) return tl::unexpected(content.error());
-    if (content->decayed) {
-      report_.decayed.push_back(file);
-      decayed_[file] = content->sha256;
-    }
-    if (content->learned) {
-      hashes_.remember(*content->learned);
-      if (auto kept = keep(*content->learned); !kept) return tl::unexpected(kept.error());
-    }
-    return std::move(content->sha256);
-  }
-
-  // Of what was just written: known where this process wrote it.
-  Result<std::string> fresh_hash(const fs::path& file) {
-    if (auto hash = hash_of_committed(file)) return std::move(*hash);
-    return output_hash(file, Reading::remembered);
+  // What cannot be journalled ends the run.
+  void end_with(const Error& error) {
+    const std::scoped_lock lock(mutex_);
+    if (!failure_) failure_ = error;
+    stopped_ = true;
   }
 
   Result<Key> key_of(const ArchiveItem& item) {
     std::string text;
     for (const fs::path& input : item.inputs) {
-      const auto hash = input_hash(input);
+      const auto hash = contents_.of_input(input);
       if (!hash) return tl::unexpected(hash.error());
       text += fmt::format("{} {}\n", *hash, input.filename().string());
     }
@@ -246,19 +209,22 @@ class Runner {
       const auto stamp = stamp_of(file);
       if (!stamp) return std::string("output missing");
       if (stamp->bytes != output.bytes) return std::string("output changed");
-      const auto hash = output_hash(file, anew ? Reading::anew : Reading::remembered);
+      const auto hash = contents_.of_output(file, anew ? Reading::anew : Reading::remembered);
       if (!hash) return tl::unexpected(hash.error());
       if (*hash != output.sha256) differ = "output changed";
     }
-    if (anew) read_again_.insert(item.name);
+    if (anew) {
+      const std::scoped_lock lock(mutex_);
+      read_again_.insert(item.name);
+    }
     return differ;
   }
 
   // The time it was done from the very same, with these outputs; else why it has to be done.
   Result<const DoneLine*> find_done(const ArchiveItem& item, const Key& key, std::string& why) {
-    const auto known = done_.find(item.name);
-    why = interrupted_.contains(item.name) ? "interrupted" : "new";
-    if (known == done_.end()) return nullptr;
+    const auto known = past_.done.find(item.name);
+    why = past_.interrupted.contains(item.name) ? "interrupted" : "new";
+    if (known == past_.done.end()) return nullptr;
     for (auto done = known->second.rbegin(); done != known->second.rend(); ++done) {
       const bool last = done == known->second.rbegin();
       const bool same_inputs = done->inputs == key.inputs;
@@ -276,7 +242,7 @@ class Runner {
 
   Result<ItemOutcome> one(const ArchiveItem& item) {
     ItemOutcome outcome{.name = item.name};
-    if (report_.stopped) {
+    if (stopped_) {
       outcome.why = "the run was stopped";
       return outcome;
     }
@@ -292,7 +258,7 @@ class Runner {
       return outcome;
     }
     if (options_.dry_run) return outcome;
-    if (auto kept = journal_->append(as_json(BeginLine{item.name})); !kept) {
+    if (auto kept = keep(as_json(BeginLine{item.name})); !kept) {
       return tl::unexpected(kept.error());
     }
     return work_on(item, *key, std::move(outcome));
@@ -307,7 +273,7 @@ class Runner {
   // What the journal says was written here may be replaced (base/file_guard.h), and what it became
   // without anybody writing to it. What a person made of it may not.
   void tell_guard(const ArchiveItem& item) const {
-    if (const auto done = done_.find(item.name); done != done_.end()) {
+    if (const auto done = past_.done.find(item.name); done != past_.done.end()) {
       for (const DoneLine& line : done->second) {
         if (!has_outputs_of(item, line)) continue;
         for (const OutputLine& output : line.outputs) {
@@ -315,7 +281,7 @@ class Runner {
         }
       }
     }
-    for (const auto& [file, hash] : decayed_) note_written(file, hash);
+    for (const auto& [file, hash] : contents_.decayed()) note_written(file, hash);
   }
 
   Result<ItemOutcome> work_on(const ArchiveItem& item, Key key, ItemOutcome outcome) {
@@ -329,7 +295,7 @@ class Runner {
       if (!findings) {
         last = findings.error();
         if (last.kind == ErrorKind::cancelled) {
-          report_.stopped = true;
+          stopped_ = true;
           return outcome;
         }
         continue;
@@ -379,11 +345,11 @@ class Runner {
                                            .what = "is not there after the work",
                                            .remedy = "check the output folder"});
       }
-      auto hash = fresh_hash(output);
+      auto hash = contents_.of_fresh(output);
       if (!hash) return failed_or_stop(std::move(outcome), hash.error());
       line.outputs.push_back({name_of(output), stamp->bytes, std::move(*hash)});
     }
-    if (auto kept = journal_->append(as_json(line)); !kept) return tl::unexpected(kept.error());
+    if (auto kept = keep(as_json(line)); !kept) return tl::unexpected(kept.error());
     outcome.state = ItemState::done;
     return outcome;
   }
@@ -391,9 +357,8 @@ class Runner {
   Result<ItemOutcome> failed(ItemOutcome outcome, const Error& error) {
     outcome.state = ItemState::failed;
     outcome.why = error.line();
-    if (!journal_) return outcome;
     const FailedLine line{.name = outcome.name, .error = outcome.why};
-    if (auto kept = journal_->append(as_json(line)); !kept) return tl::unexpected(kept.error());
+    if (auto kept = keep(as_json(line)); !kept) return tl::unexpected(kept.error());
     return outcome;
   }
 
@@ -401,18 +366,18 @@ class Runner {
   const ItemWork& work_;
   const ItemTold& told_;
   std::optional<FolderLock> lock_;
-  std::optional<Journal> journal_;
   Hashes hashes_;
-  std::map<std::string, std::vector<DoneLine>> done_;  // every time, oldest first in a journal
-  std::vector<double> seconds_;
-  std::map<fs::path, std::string> decayed_;  // outputs, and what they hold now
-  std::map<std::string, int> damage_;        // lines by journal
-  std::map<std::string, int> damage_told_;   // by earlier runs
-  std::set<std::string> interrupted_;        // begun, and neither done nor failed
-  int runs_before_ = 0;
+  PastRuns past_;
+  int damaged_lines_ = 0;
   std::set<std::string> sample_;
+  FileContents contents_{hashes_, options_.read_all,
+                         [this](const HashLine& learned) { return keep(as_json(learned)); }};
+  std::atomic<bool> stopped_ = false;
+  std::mutex mutex_;  // of what follows
+  std::optional<Journal> journal_;
+  int told_count_ = 0;
   std::set<std::string> read_again_;
-  RunReport report_;
+  std::optional<Error> failure_;
 };
 
 }  // namespace

@@ -73,20 +73,22 @@ struct RunOptions {
   bool dry_run = false;          ///< nothing is written, not even the journal
   bool read_all = false;         ///< every input and output is read, whatever is remembered of it
   int sample_every = 50;         ///< one in so many items' outputs is read at each run; 0: none
+  int at_once = 1;               ///< so many items are worked on side by side
   ClockFn clock = {};            ///< empty: the system's
 };
 
 /// Does one item: makes its outputs, gives findings. An error of kind `cancelled` stops the run.
 using ItemWork = std::function<Result<std::vector<std::string>>(const ArchiveItem& item)>;
-/// Told after each item; false stops the run.
+/// Told after each item, `at` of them by then, one at a time; false stops the run.
 using ItemTold = std::function<bool(const ItemOutcome& item, int at, int of)>;
 
 /// Whether an item belongs to a part.
 [[nodiscard]] bool in_part(const std::string& name, int part, int parts);
 
-/// Does what is to be done, in the order of names. A failing item is tried once more and does not
-/// stop the rest. Fails when the folder cannot be written, is worked on by another run, or the
-/// journal cannot be kept; then no item is lost.
+/// Does what is to be done, begun in the order of names; with several at once `work` is called from
+/// several threads, each with its share of them (base/side_by_side.h). A failing item is tried once
+/// more and does not stop the rest. Fails when the folder cannot be written, is worked on by
+/// another run, or the journal cannot be kept; then no item is lost.
 [[nodiscard]] Result<RunReport> run_archive(std::vector<ArchiveItem> items,
                                             const RunOptions& options, const ItemWork& work,
                                             const ItemTold& told = {});

@@ -1,10 +1,12 @@
 #include "jobs/restitch/restitch.h"
 
+#include <algorithm>
 #include <utility>
 
 #include <fmt/format.h>
 
 #include "jobs/restitch/former_key.h"
+#include "jobs/restitch/shots_at_once.h"
 #include "jobs/shot/shot_key.h"
 #include "jobs/shot/stitch_shot.h"
 
@@ -150,6 +152,15 @@ Result<const BodyTemplate*> Restitch::template_of(const ListedShot& shot) const 
   const std::scoped_lock lock(choosing_);
   chosen_.emplace(shot.name, *body);
   return body;
+}
+
+double Restitch::largest_shot_gib() const {
+  double largest = 0;
+  for (const auto& [name, shot] : shots_) {
+    if (shot->failure) continue;
+    largest = std::max(largest, memory_gib_of(shot->files, wishes_of(*shot)));
+  }
+  return largest;
 }
 
 Result<Shot> Restitch::open(const std::string& item_name) const {

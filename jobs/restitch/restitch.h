@@ -61,6 +61,8 @@ class Restitch {
   [[nodiscard]] const std::string& name_of(const std::string& item_name) const {
     return shots_.at(item_name)->name;
   }
+  /// What the shot takes that takes most (shots_at_once.h).
+  [[nodiscard]] double largest_shot_gib() const;
   /// The shot of a piece as it is stitched.
   [[nodiscard]] Result<Shot> open(const std::string& item_name) const;
 

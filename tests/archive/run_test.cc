@@ -1,5 +1,6 @@
 #include "jobs/archive/run.h"
 
+#include <atomic>
 #include <chrono>
 #include <filesystem>
 
@@ -347,4 +348,69 @@ TEST_CASE("a folder that cannot be written is refused before any work", "[archiv
   CHECK_THAT(report.error().line(),
              Catch::Contains("lock") && Catch::Contains("cannot be written"));
   CHECK(archive.worked.empty());
+}
+
+TEST_CASE("several items at once end as one after the other", "[archive]") {
+  Archive archive(9);
+  archive.options.at_once = 4;
+  std::atomic<int> failures = 0;
+  const ItemWork work = [&](const ArchiveItem& item) -> Result<std::vector<std::string>> {
+    if (item.name == "e") {
+      ++failures;
+      return fail({.kind = ErrorKind::user_input, .where = "e", .field = {}, .what = "is bad"});
+    }
+    if (auto done = write_file(item.outputs.front(), "made of " + item.name); !done) {
+      return tl::unexpected(done.error());
+    }
+    return std::vector<std::string>{"a finding of " + item.name};
+  };
+  std::atomic<int> telling = 0;
+  std::vector<int> counts;
+  const auto run = [&] {
+    counts.clear();
+    auto report =
+        run_archive(archive.items, archive.options, work, [&](const ItemOutcome&, int at, int of) {
+          CHECK(++telling == 1);
+          CHECK(of == 9);
+          counts.push_back(at);
+          --telling;
+          return true;
+        });
+    if (!report) FAIL(report.error().line());
+    return std::move(*report);
+  };
+  const RunReport first = run();
+  CHECK(counts == std::vector<int>{1, 2, 3, 4, 5, 6, 7, 8, 9});
+  CHECK(failures == 2);
+  REQUIRE(first.items.size() == 9);
+  for (std::size_t i = 0; i < first.items.size(); ++i) {
+    CAPTURE(i);
+    CHECK(first.items[i].name == archive.items[i].name);
+    CHECK(first.items[i].state == (i == 4 ? ItemState::failed : ItemState::done));
+  }
+  CHECK(first.items[8].findings == std::vector<std::string>{"a finding of i"});
+  // The journal holds all of it.
+  archive.options.at_once = 1;
+  CHECK(run().count(ItemState::unchanged) == 8);
+}
+
+TEST_CASE("a run of several at once that is told to stop begins nothing more", "[archive]") {
+  Archive archive(9);
+  archive.options.at_once = 3;
+  std::atomic<int> begun = 0;
+  const ItemWork work = [&](const ArchiveItem& item) -> Result<std::vector<std::string>> {
+    ++begun;
+    if (auto done = write_file(item.outputs.front(), "made of " + item.name); !done) {
+      return tl::unexpected(done.error());
+    }
+    return std::vector<std::string>{};
+  };
+  const auto report = run_archive(archive.items, archive.options, work,
+                                  [](const ItemOutcome&, int, int) { return false; });
+  REQUIRE(report);
+  CHECK(report->stopped);
+  CHECK(report->items.size() == 9);
+  CHECK(report->count(ItemState::done) == begun);
+  CHECK(report->count(ItemState::to_do) == 9 - begun);
+  CHECK(begun <= 3);
 }

@@ -1,0 +1,65 @@
+#include "jobs/restitch/shots_at_once.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "imaging/picture_limit.h"
+#include "imaging/read_image.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr int kThreadsPerShot = 2;
+constexpr double kGib = 1024.0 * 1024 * 1024;
+
+// Measured (docs/performance.md).
+constexpr double kBytesPerFramePx = 60;
+constexpr double kBytesPerPanoramaPx = 12;
+
+// A panorama about as wide as the lenses resolve: px of width for each px of a frame.
+constexpr double kWidthPerFramePx = 3;
+
+}  // namespace
+
+std::optional<Error> RunBudget::validate() const {
+  const auto bad = [](const char* field, const std::string& what, const char* remedy) {
+    return Error{
+        .kind = ErrorKind::user_input, .where = {}, .field = field, .what = what, .remedy = remedy};
+  };
+  if (shots < 0 || shots > 1024) {
+    return bad("at_once", fmt::format("{} shots", shots), "give 1 to 1024, or 0 to have it chosen");
+  }
+  if (!std::isfinite(memory_gib) || memory_gib < 0) {
+    return bad("memory_gib", fmt::format("{} GiB", memory_gib), "give a number above 0");
+  }
+  return std::nullopt;
+}
+
+double memory_gib_of(const ShotFiles& files, const ShotWishes& wishes) {
+  double frames_px = 0, widest_px = 0;
+  for (const auto& picture : files.pictures()) {
+    const auto header = read_image_header(picture);
+    if (!header) continue;
+    frames_px += static_cast<double>(header->width) * header->height;
+    widest_px = std::max(widest_px, static_cast<double>(header->width));
+  }
+  if (frames_px == 0) return 0;
+  const double width_px = wishes.width_px > 0 ? wishes.width_px : kWidthPerFramePx * widest_px;
+  const double panorama_px = 0.5 * width_px * width_px;
+  return (kBytesPerFramePx * frames_px + kBytesPerPanoramaPx * panorama_px) / kGib;
+}
+
+int shots_at_once(const RunBudget& budget, int threads, double largest_shot_gib) {
+  const int by_threads = budget.shots > 0 ? budget.shots : threads / kThreadsPerShot;
+  if (by_threads <= 1 || largest_shot_gib <= 0) return std::max(1, by_threads);
+  const double memory_gib = budget.memory_gib > 0
+                                ? budget.memory_gib
+                                : static_cast<double>(PictureLimit::usual().bytes) / kGib;
+  const double by_memory = std::floor(memory_gib / largest_shot_gib);
+  return std::max(1, static_cast<int>(std::min(static_cast<double>(by_threads), by_memory)));
+}
+
+}  // namespace seamwright
