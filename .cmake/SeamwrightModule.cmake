@@ -2,7 +2,8 @@
 #                   [PRECOMPILE ...])
 #
 # One folder is one library `seamwright_NAME`, alias `seamwright::NAME`. HEADERS lists the public
-# ones, which are installed under include/seamwright as they lie here. PRECOMPILE lists heavy outside headers.
+# ones, which other modules may include, and which are installed under include/seamwright as they lie
+# here; all others are the module's own (check_layers.cmake). PRECOMPILE lists heavy outside headers.
 # A LIGHT one has no inner loops over pixels or ties: -O1 halves the time it takes to build.
 
 find_program(SEAMWRIGHT_CCACHE ccache)
@@ -57,7 +58,10 @@ function(seamwright_module name)
     target_precompile_headers(${target} PRIVATE ${arg_PRECOMPILE})
   endif()
   file(RELATIVE_PATH folder ${PROJECT_SOURCE_DIR} ${CMAKE_CURRENT_SOURCE_DIR})
-  install(FILES ${arg_HEADERS} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/seamwright/${folder})
+  foreach(header IN LISTS arg_HEADERS)
+    cmake_path(GET header PARENT_PATH below)
+    install(FILES ${header} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/seamwright/${folder}/${below})
+  endforeach()
   set_property(GLOBAL APPEND PROPERTY SEAMWRIGHT_MODULES ${target})
 endfunction()
 

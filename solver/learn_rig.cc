@@ -69,8 +69,8 @@ std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties
 
 bool looks_for_a_place(const AdjustOptions& round) { return round.robust_scale > 3; }
 
-// Every so manieth ring tie of what is used, so that some thousands are left: enough to find the
-// place where all of them are asked. Tracks stay, which hold the stands together.
+// Some thousands of the ring ties in use, evenly taken: enough to find the place from which all of
+// them go on. Tracks stay, because they hold the stands together.
 std::vector<char> thinned(std::span<const Tie> ties, std::vector<char> use) {
   constexpr std::size_t kEnough = 4000;
   std::vector<std::size_t> ring;

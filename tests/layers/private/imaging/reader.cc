@@ -1,0 +1,2 @@
+#include "base/open.h"
+#include "base/own.h"
