@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "apps/cli/file_options.h"
+#include "apps/cli/first_look.h"
 #include "apps/cli/intake_options.h"
 #include "apps/cli/learn_report.h"
 #include "apps/cli/program.h"
@@ -196,7 +197,8 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
     }
   }
   if (!options.report.empty()) {
-    if (auto written = write_learn_page(options.report, *outcome); !written) {
+    const FirstLook look = first_look(*shots, *outcome);
+    if (auto written = write_learn_page(options.report, *outcome, look); !written) {
       return tl::unexpected(written.error());
     }
   }

@@ -185,6 +185,30 @@ std::string terms_section(const LearnOutcome& outcome) {
                                header, rows, 1));
 }
 
+std::string picture(const std::string& jpeg, const std::string& told) {
+  return report::figure(
+      fmt::format("<img alt=\"{}\" src=\"data:image/jpeg;base64,{}\"/>", escaped(told), jpeg),
+      told);
+}
+
+// What no number tells, and what to do about it.
+std::string first_look_section(const FirstLook& look, bool mirrored) {
+  if (look.panorama.empty()) return {};
+  std::string body = fmt::format(
+      "<p><strong>Does writing read the right way round?</strong> If not, learn again {} "
+      "<code>--mirrored</code>. <strong>Is the room upright?</strong> If not, learn again with "
+      "<code>--turns</code> and the quarter turns, clockwise, that set each lens' frame upright, "
+      "such "
+      "as <code>--turns{}</code>.</p>\n",
+      mirrored ? "without" : "with", look.lenses.size() == 2 ? " 1 1" : " 1 1 1 1");
+  body += picture(look.panorama, look.shot + ", stitched plainly with this template");
+  std::string lenses;
+  for (std::size_t lens = 0; lens < look.lenses.size(); ++lens) {
+    lenses += picture(look.lenses[lens], fmt::format("What lens {} looks at", lens));
+  }
+  return section("Look first", body + in_pairs(lenses));
+}
+
 std::string how_to_read() {
   return section(
       "How to read this",
@@ -199,8 +223,9 @@ std::string how_to_read() {
 
 }  // namespace
 
-std::string learn_page(const LearnOutcome& outcome) {
+std::string learn_page(const LearnOutcome& outcome, const FirstLook& look) {
   std::string body = headline(outcome) + advice(outcome);
+  body += first_look_section(look, outcome.rig_template.mirrored);
   const std::string seam = report::seam_figures(outcome);
   body += section("How sure the seam is, and how far things were",
                   in_pairs(seam + report::depth_figure(outcome)));
@@ -229,9 +254,10 @@ Result<void> check_report_folder(const std::filesystem::path& dir) {
   return {};
 }
 
-Result<void> write_learn_page(const std::filesystem::path& dir, const LearnOutcome& outcome) {
+Result<void> write_learn_page(const std::filesystem::path& dir, const LearnOutcome& outcome,
+                              const FirstLook& look) {
   if (auto ready = check_report_folder(dir); !ready) return ready;
-  return write_file(dir / kFile, learn_page(outcome));
+  return write_file(dir / kFile, learn_page(outcome, look));
 }
 
 }  // namespace seamwright

@@ -29,6 +29,7 @@ p { margin: .5rem 0; max-width: 44rem; }
 .pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 25rem), 1fr)); gap: 1rem 2rem; }
 figure { margin: .8rem 0; min-width: 0; }
 figure svg { display: block; width: 100%; max-width: 38rem; height: auto; }
+figure img { display: block; width: 100%; max-width: 60rem; height: auto; border-radius: .3rem; }
 figcaption { color: var(--soft); font-size: .92rem; max-width: 38rem; }
 .scroll { overflow-x: auto; margin: .8rem 0; }
 table { border-collapse: collapse; font-size: .92rem; font-variant-numeric: tabular-nums; }

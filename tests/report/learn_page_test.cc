@@ -54,6 +54,19 @@ LearnOutcome synthetic_outcome() {
   return outcome;
 }
 
+TEST_CASE("the page asks what no number tells, by pictures of the first shot", "[report]") {
+  const LearnOutcome outcome = synthetic_outcome();
+  CHECK_THAT(learn_page(outcome), !Contains("Look first"));
+  const FirstLook look{.shot = "hall & stairs", .panorama = "UEFOTw==", .lenses = {"T05F", "VFdP"}};
+  const std::string page = learn_page(outcome, look);
+  CHECK_THAT(page, Contains("Does writing read the right way round?") &&
+                       Contains("Is the room upright?") && Contains("--mirrored") &&
+                       Contains("--turns 1 1") && Contains("hall &amp; stairs") &&
+                       Contains("base64,UEFOTw==") && Contains("What lens 1 looks at"));
+  const auto fault = test::markup_fault(page);
+  CHECK_FALSE(fault);
+}
+
 TEST_CASE("the page says the size of the seam's error, and grades nothing", "[report]") {
   LearnOutcome outcome = synthetic_outcome();
   SolutionQuality& quality = outcome.rig_template.solution.quality;

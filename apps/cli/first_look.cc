@@ -1,0 +1,68 @@
+#include "apps/cli/first_look.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "apps/cli/base64.h"
+#include "compose/render/flat_look.h"
+#include "compose/render/render.h"
+#include "imaging/convert.h"
+#include "imaging/orient.h"
+#include "imaging/transfer.h"
+#include "imaging/write_image.h"
+
+namespace seamwright {
+
+namespace {
+
+constexpr int kPanorama_px = 1024;
+constexpr int kQuality = 82;
+
+std::string jpeg_of(const Image& picture) {
+  return base64(jpeg_bytes(to_type(picture, SampleType::u8), kQuality));
+}
+
+std::string look_along(const Rig& rig, std::span<const Frame> frames, const GainMatch& gains,
+                       std::size_t lens) {
+  FlatLook look{.field_deg = 75, .width_px = 480, .height_px = 360};
+  look.middle = place_of(rig.lenses[lens].rig_from_lens * Vec3::UnitZ());
+  const auto picture = render_look(rig, frames, gains.gains, look);
+  return picture ? jpeg_of(*picture) : std::string();
+}
+
+// As learning saw them.
+std::vector<Frame> frames_of(const LearnShot& shot, bool mirrored) {
+  std::vector<Frame> frames;
+  auto images = shot.load();
+  if (!images) return frames;
+  for (Image& image : *images) {
+    frames.push_back({.image = mirrored ? mirror_left_right(image) : std::move(image)});
+  }
+  return frames;
+}
+
+}  // namespace
+
+FirstLook first_look(const std::vector<LearnShot>& shots, const LearnOutcome& outcome) {
+  const auto counted = std::find_if(outcome.shots.begin(), outcome.shots.end(),
+                                    [](const ShotOutcome& shot) { return shot.left_out.empty(); });
+  if (counted == outcome.shots.end()) return {};
+  const auto shot = std::find_if(shots.begin(), shots.end(),
+                                 [&](const LearnShot& one) { return one.name == counted->name; });
+  if (shot == shots.end()) return {};
+  const std::vector<Frame> frames = frames_of(*shot, outcome.rig_template.mirrored);
+  if (frames.empty()) return {};
+  const Image& first = frames.front().image;
+  const Rig rig = outcome.rig_template.rig().scaled_to(first.width(), first.height());
+  const auto transfer = TransferCurve::of(first);
+  const auto panorama = render_panorama(rig, frames, {.width_px = kPanorama_px});
+  if (!transfer || !panorama) return {};
+  FirstLook look{.shot = shot->name, .panorama = jpeg_of(panorama->image)};
+  const GainMatch gains = match_gains(rig, frames, *transfer);
+  for (std::size_t lens = 0; lens < frames.size(); ++lens) {
+    look.lenses.push_back(look_along(rig, frames, gains, lens));
+  }
+  return look;
+}
+
+}  // namespace seamwright
