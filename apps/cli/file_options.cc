@@ -22,7 +22,7 @@ bool is_output(const CLI::Option& option) {
 }
 
 // As far as the path is there, without links; the rest as it is written.
-fs::path place_of(const fs::path& path) {
+fs::path place_on_disk(const fs::path& path) {
   std::error_code code;
   const fs::path found = fs::weakly_canonical(path, code);
   return code ? fs::absolute(path).lexically_normal() : found;
@@ -61,7 +61,7 @@ Result<void> guard_files(const CLI::App& command, FileGuard& guard) {
     for (const std::string& path : option->results()) {
       if (path.empty()) continue;
       auto error = refusal(*option, path);
-      const auto [other, is_new] = taken.emplace(place_of(path), option->get_name());
+      const auto [other, is_new] = taken.emplace(place_on_disk(path), option->get_name());
       if (!error && !is_new) {
         error = Error{.kind = ErrorKind::user_input,
                       .where = path,

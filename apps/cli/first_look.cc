@@ -36,7 +36,7 @@ std::vector<Frame> frames_of(const LearnShot& shot, bool mirrored) {
   auto images = shot.load();
   if (!images) return frames;
   for (Image& image : *images) {
-    frames.push_back({.image = mirrored ? mirror_left_right(image) : std::move(image)});
+    frames.push_back({mirrored ? mirror_left_right(image) : std::move(image), {}});
   }
   return frames;
 }

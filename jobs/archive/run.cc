@@ -54,7 +54,9 @@ class Runner {
     std::sort(items.begin(), items.end(),
               [](const ArchiveItem& a, const ArchiveItem& b) { return a.name < b.name; });
     if (auto done = open_journals(); !done) return tl::unexpected(done.error());
-    RunReport report{.damaged_lines = damaged_lines_, .usual_seconds = median(past_.seconds)};
+    RunReport report;
+    report.damaged_lines = damaged_lines_;
+    report.usual_seconds = median(past_.seconds);
     choose_sample(items);
     if (!options_.dry_run) clear_leftovers(items);
     report.items.resize(items.size());

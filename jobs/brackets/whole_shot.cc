@@ -111,6 +111,15 @@ std::optional<Error> check_lenses_alike(const std::vector<ListedFrame>& frames,
   return std::nullopt;
 }
 
+// A bracket among single frames is one that was meant: its steps are a stop or more (common
+// practice). Single frames that ran together differ by less.
+bool is_bracket(const std::vector<int>& rhythm_tenths_ev) {
+  if (rhythm_tenths_ev.size() < 2) return false;
+  const auto close = [](int a, int b) { return b - a < 10; };
+  return std::adjacent_find(rhythm_tenths_ev.begin(), rhythm_tenths_ev.end(), close) ==
+         rhythm_tenths_ev.end();
+}
+
 }  // namespace
 
 UsualShot usual_shot(const std::vector<BracketShot>& shots, int lens_count) {
@@ -134,7 +143,7 @@ std::optional<Error> check_whole(const std::vector<ListedFrame>& frames, const B
     const bool same = own.size() == usual.rhythm_tenths_ev.size() &&
                       std::equal(own.begin(), own.end(), usual.rhythm_tenths_ev.begin(),
                                  [](int a, int b) { return std::abs(a - b) <= 2; });
-    if (same) continue;
+    if (same || (usual.rhythm_tenths_ev.size() == 1 && is_bracket(own))) continue;
     return shot_error(
         series_name(shot, series), "brackets",
         fmt::format("{} exposures ({} from its darkest) where most series have {} ({}): a "

@@ -1,6 +1,7 @@
 #include "jobs/shot/shot.h"
 
 #include <algorithm>
+#include <cmath>
 #include <system_error>
 #include <utility>
 
@@ -63,6 +64,12 @@ Result<std::vector<std::vector<BracketFrame>>> brackets_seen_from(const ShotFile
   return brackets;
 }
 
+// Of frames that are light already, as `merge` and raw files give them, some by their profile.
+bool codes_are_light(const TransferCurve& curve) {
+  constexpr float kMiddle = 0.5F;
+  return std::abs(curve.to_linear(kMiddle, 0) - kMiddle) < 0.001F;
+}
+
 Result<ShotPictures> single_pictures(const Shot& shot) {
   auto frames = read_shot(shot.files.frames, shot.files.intake);
   if (!frames) return tl::unexpected(frames.error());
@@ -90,8 +97,7 @@ Result<ShotPictures> read_pictures(const Shot& shot, Exposures exposures,
   auto transfer = TransferCurve::of(pictures->frames.front().image);
   if (!transfer) return tl::unexpected(transfer.error());
   pictures->transfer = std::move(*transfer);
-  // Frames that are light already, as `merge` and raw files give them.
-  if (exposures == Exposures::all && !pictures->is_light && pictures->transfer.is_linear()) {
+  if (exposures == Exposures::all && !pictures->is_light && codes_are_light(pictures->transfer)) {
     pictures->is_light = true;
     for (Frame& frame : pictures->frames) frame.image = to_type(frame.image, SampleType::f32);
   }

@@ -213,6 +213,32 @@ TEST_CASE("What does not fit in is left out by name, and the rest is grouped") {
   CHECK_THAT(refusal(frames), Catch::Contains("Lantern Six"));
 }
 
+TEST_CASE("A bracket among single shots is one, and singles that ran together are not") {
+  std::vector<ListedFrame> frames;
+  const auto shoot = [&](int minute, std::initializer_list<double> times_s) {
+    int second = 60 * minute;
+    for (const double time_s : times_s) {
+      for (const std::string lens : {"Lantern fisheye back", "Lantern fisheye front"}) {
+        frames.push_back(frame(fmt::format("f{:03}.tif", frames.size()), second, time_s, lens));
+      }
+      ++second;
+    }
+  };
+  for (int minute = 0; minute < 4; ++minute) shoot(minute, {1.0 / 64});
+  shoot(5, {1.0 / 512, 1.0 / 64, 1.0 / 16});
+  auto grouped = group_whole_shots(frames, {}, {});
+  REQUIRE(grouped);
+  CHECK(grouped->left_out.empty());
+  REQUIRE(grouped->shots.size() == 5);
+  CHECK(steps_ev(grouped->shots.back().lenses.front()).size() == 3);
+  shoot(6, {1.0 / 64, 1.0 / 50});
+  grouped = group_whole_shots(frames, {}, {});
+  REQUIRE(grouped);
+  CHECK(grouped->shots.size() == 5);
+  REQUIRE_FALSE(grouped->left_out.empty());
+  CHECK_THAT(grouped->left_out.front().error.line(), Catch::Contains("where most series have 1"));
+}
+
 TEST_CASE("What a body has decides against a majority that lost a lens") {
   std::vector<ListedFrame> frames;
   for (int i = 0; i < 4; ++i) {

@@ -469,6 +469,7 @@ TEST_CASE("frames of linear light are shown through the display curve, and their
         row[i] = static_cast<float>(srgb_to_linear(codes[i] / 65535.0));
       }
     }
+    light.transfer = Transfer::linear;
     const std::string linear = file + ".light.tif";
     REQUIRE(write_image(linear, light));
     return linear;
@@ -513,5 +514,5 @@ TEST_CASE("frames of linear light are shown through the display curve, and their
                        std::abs(static_cast<double>(row[i]) - srgb_to_linear(codes[i] / 65535.0)));
     }
   }
-  CHECK(worst < 2e-4);
+  CHECK(worst < 1e-3);  // coded frames are interpolated as codes
 }
