@@ -201,6 +201,7 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
 Result<Outcome> restitch(const RestitchOptions& given, const Console& console) {
   const auto request = run_request(given);
   if (!request) return tl::unexpected(request.error());
+  if (auto error = given.budget.validate()) return fail(std::move(*error));
   const auto part = parse_part(given.part);
   if (!part) return tl::unexpected(part.error());
   auto order = open_run(*request, console.progress());

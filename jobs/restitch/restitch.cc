@@ -155,10 +155,13 @@ Result<const BodyTemplate*> Restitch::template_of(const ListedShot& shot) const 
 }
 
 double Restitch::largest_shot_gib() const {
+  const Delivery& delivery = order_.delivery;
+  const bool whole =
+      delivery.exr || delivery.faces || delivery.tiles || !delivery.more_jpegs.empty();
   double largest = 0;
   for (const auto& [name, shot] : shots_) {
     if (shot->failure) continue;
-    largest = std::max(largest, memory_gib_of(shot->files, wishes_of(*shot)));
+    largest = std::max(largest, memory_gib_of(shot->files, wishes_of(*shot), whole));
   }
   return largest;
 }

@@ -20,8 +20,9 @@ struct RunBudget {
 };
 
 /// The most memory that stitching a shot takes, GiB, about: by the size of its pictures and of its
-/// panorama, and by what is done with them. 0 where no picture can be read.
-[[nodiscard]] double memory_gib_of(const ShotFiles& files, const ShotWishes& wishes);
+/// panorama, and by what is done with them. 0 where no picture can be read. `whole`: the panorama
+/// is worked on as a whole, to cover the stand, to be shown from light, or to cut it into tiles.
+[[nodiscard]] double memory_gib_of(const ShotFiles& files, const ShotWishes& wishes, bool whole);
 
 /// At least 1. `largest_shot_gib` 0: not known, and then no limit.
 [[nodiscard]] int shots_at_once(const RunBudget& budget, int threads, double largest_shot_gib);
