@@ -224,8 +224,9 @@ std::string how_to_read() {
 }  // namespace
 
 std::string learn_page(const LearnOutcome& outcome, const FirstLook& look) {
-  std::string body = headline(outcome) + advice(outcome);
+  std::string body = headline(outcome);
   body += first_look_section(look, outcome.rig_template.mirrored);
+  body += advice(outcome);
   const std::string seam = report::seam_figures(outcome);
   body += section("How sure the seam is, and how far things were",
                   in_pairs(seam + report::depth_figure(outcome)));
