@@ -58,17 +58,21 @@ class Runner {
     for (std::size_t i = 0; i < items.size(); ++i) {
       auto outcome = one(items[i]);
       if (!outcome) return tl::unexpected(outcome.error());
+      const bool current =
+          outcome->state == ItemState::done || outcome->state == ItemState::unchanged;
+      if (!current) keep_outputs(items[i]);
       report_.items.push_back(std::move(*outcome));
       const bool go_on = !told_ || told_(report_.items.back(), static_cast<int>(i) + 1,
                                          static_cast<int>(items.size()));
       if (!go_on) report_.stopped = true;
     }
     report_.read_again = static_cast<int>(read_again_.size());
+    if (options_.parts == 1 && !report_.stopped) find_left_behind();
     return std::move(report_);
   }
 
  private:
-  fs::path journal_folder() const { return options_.folder / ".restitch"; }
+  fs::path journal_folder() const { return options_.folder / options_.journal; }
   fs::path own_journal() const {
     const std::string name =
         options_.parts == 1 ? std::string("journal.log")
@@ -215,6 +219,33 @@ class Runner {
     return key;
   }
 
+  void keep_outputs(const DoneLine& line) {
+    for (const OutputLine& output : line.outputs) current_.insert(output.file);
+  }
+
+  // What the journals say was written here, and what is no output of any item now.
+  void find_left_behind() {
+    std::set<std::string> files;
+    for (const auto& [name, lines] : done_) {
+      for (const DoneLine& line : lines) {
+        for (const OutputLine& output : line.outputs) files.insert(output.file);
+      }
+    }
+    std::error_code code;
+    for (const std::string& file : files) {
+      const fs::path path = options_.folder / file;
+      if (!current_.contains(file) && fs::exists(path, code)) report_.left_behind.push_back(path);
+    }
+  }
+
+  // An item that is not up to date may still have any of its outputs.
+  void keep_outputs(const ArchiveItem& item) {
+    for (const fs::path& output : item.outputs) current_.insert(name_of(output));
+    if (const auto known = done_.find(item.name); known != done_.end()) {
+      for (const DoneLine& line : known->second) keep_outputs(line);
+    }
+  }
+
   // As the journal names it.
   std::string name_of(const fs::path& output) const {
     return output.lexically_normal()
@@ -286,6 +317,7 @@ class Runner {
     const auto done = find_done(item, *key, outcome.why);
     if (!done) return failed_or_stop(std::move(outcome), done.error());
     if (*done != nullptr) {
+      keep_outputs(**done);
       outcome.state = ItemState::unchanged;
       outcome.why.clear();
       outcome.findings = (*done)->findings;
@@ -384,6 +416,7 @@ class Runner {
       line.outputs.push_back({name_of(output), stamp->bytes, std::move(*hash)});
     }
     if (auto kept = journal_->append(as_json(line)); !kept) return tl::unexpected(kept.error());
+    keep_outputs(line);
     outcome.state = ItemState::done;
     return outcome;
   }
@@ -410,6 +443,7 @@ class Runner {
   std::map<std::string, int> damage_told_;   // by earlier runs
   std::set<std::string> interrupted_;        // begun, and neither done nor failed
   int runs_before_ = 0;
+  std::set<std::string> current_;  // outputs as they are to be, as the journal names them
   std::set<std::string> sample_;
   std::set<std::string> read_again_;
   RunReport report_;

@@ -62,7 +62,8 @@ class Restitch {
     return shots_.at(item_name)->name;
   }
   /// The shot of a piece as it is stitched.
-  [[nodiscard]] Result<Shot> open(const std::string& item_name) const;
+  [[nodiscard]] Result<Shot> open(const std::string& item_name,
+                                  OldTouch old_touch = OldTouch::kept) const;
 
  private:
   [[nodiscard]] Result<const BodyTemplate*> template_of(const ListedShot& shot) const;
