@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include "base/readable_text.h"
 #include "imaging/metadata.h"
 
 namespace seamwright {
@@ -39,6 +40,13 @@ bool has_word(const std::string& label, const std::string& word) {
   return false;
 }
 
+// What can stand in a template; anything else is no number.
+std::string serial_text(const std::optional<std::string>& told) {
+  const bool fine = told && told->size() <= 100 && find_broken_utf8(*told) == std::string::npos &&
+                    printable_text(*told) == *told;
+  return fine ? *told : std::string();
+}
+
 /// What the frames of one shot carry.
 struct Serials {
   std::string body;                 // empty where one has none, or another one
@@ -51,10 +59,10 @@ Serials serials_of(const ShotFiles& shot) {
   Serials serials;
   for (const fs::path& frame : shot.frames) {
     const auto info = read_frame_info(frame);
-    const std::string body = info ? info->body_serial.value_or("") : "";
+    const std::string body = info ? serial_text(info->body_serial) : "";
     if (frame == shot.frames.front()) serials.body = body;
     if (body != serials.body) serials.body.clear();
-    serials.lenses.push_back(info ? info->lens_serial.value_or("") : "");
+    serials.lenses.push_back(info ? serial_text(info->lens_serial) : "");
   }
   const auto& lenses = serials.lenses;
   const bool one_a_lens = shot.intake.layout == FrameLayout::one_per_file;
@@ -125,13 +133,13 @@ bool has_serial(const RigTemplate& body, const std::string& serial) {
 
 std::string other_serials(const BodyFiles& body, std::span<const Frame> frames) {
   if (frames.empty()) return {};
-  const std::string serial = frames.front().info.body_serial.value_or("");
+  const std::string serial = serial_text(frames.front().info.body_serial);
   if (!serial.empty() && !body.body_serial.empty() && serial != body.body_serial) {
     return fmt::format("the frames come from body {}, the template was learned for body {}", serial,
                        body.body_serial);
   }
   for (std::size_t i = 0; i < std::min(frames.size(), body.lens_serials.size()); ++i) {
-    const std::string lens = frames[i].info.lens_serial.value_or("");
+    const std::string lens = serial_text(frames[i].info.lens_serial);
     if (lens.empty() || lens == body.lens_serials[i]) continue;
     return fmt::format("the frame of lens {} comes from lens {}, the template was learned with {}",
                        i, lens, body.lens_serials[i]);
