@@ -34,7 +34,7 @@ std::string state_words(const ItemOutcome& item, const Console& console) {
 }
 
 void tell_all(const Console& console, const RunReport& report) {
-  tell_damage(console, report, false);
+  tell_damage(console, report, true);
   for (const ItemOutcome& item : report.items) {
     for (const std::string& finding : item.findings) {
       console.say(fmt::format("{}: finding: {}", item.name, console.in_words(finding)));

@@ -137,15 +137,11 @@ Result<Outcome> touch_many(const TouchManyOptions& options, const Console& conso
   TouchRun run(options, console);
   const auto take = [&](const std::string& name, Result<RestitchOrder> order) -> Result<void> {
     // One bad place of several is one line; alone it is the command's error.
-    if (order) {
-      if (auto error = nothing_left(order->shots); !error || options.inputs.size() > 1) {
-        return run.of_order(std::move(*order));
-      } else {
-        return fail(std::move(*error));
-      }
-    }
-    if (options.inputs.size() == 1) return tl::unexpected(order.error());
-    return run.failed(name, order.error());
+    const bool alone = options.inputs.size() == 1;
+    if (!order && alone) return tl::unexpected(order.error());
+    if (!order) return run.failed(name, order.error());
+    if (auto error = nothing_left(order->shots); error && alone) return fail(std::move(*error));
+    return run.of_order(std::move(*order));
   };
   for (const fs::path& file : split.run_files) {
     if (auto done = take(file.string(), open_run_file(file, console.progress())); !done) {

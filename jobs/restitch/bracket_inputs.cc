@@ -39,6 +39,12 @@ class Gatherer {
     auto brackets = brackets_of(*files, progress_);
     if (!brackets) return leave_out(name, brackets.error());
     brackets->series.name = name;
+    for (BracketSeries& series : brackets->series.lenses) {
+      const std::size_t first = series.steps.front().members.front().frame;
+      if (series.lens.empty()) {
+        series.lens = brackets->frames[first].info.lens_model.value_or("");
+      }
+    }
     take(std::move(brackets->frames), {std::move(brackets->series)});
     return {};
   }

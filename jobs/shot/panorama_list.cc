@@ -16,7 +16,7 @@ namespace fs = std::filesystem;
 
 namespace {
 
-std::string ending_of(const fs::path& file) {
+std::string suffix_of(const fs::path& file) {
   std::string ending = file.extension().string();
   std::transform(ending.begin(), ending.end(), ending.begin(),
                  [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
@@ -25,7 +25,7 @@ std::string ending_of(const fs::path& file) {
 
 // TIFF holds the most, JPEG the least.
 int rank_of(const fs::path& file) {
-  const std::string ending = ending_of(file);
+  const std::string ending = suffix_of(file);
   if (ending == ".tif" || ending == ".tiff") return 0;
   return ending == ".jpg" || ending == ".jpeg" ? 2 : 1;
 }

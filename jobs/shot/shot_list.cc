@@ -225,14 +225,28 @@ bool tells_all(const FrameInfo& info) {
   return info.taken_at && !info.lens_model.value_or("").empty();
 }
 
-// Whether nothing but their order can tell which lens each of these frames is of.
+// Frames that are so wide or high hold several circles.
+bool holds_one_circle(const ListedFrame& frame, int lens_count) {
+  const double shape = static_cast<double>(frame.width_px) / frame.height_px;
+  return lens_count == 1 || std::max(shape, 1 / shape) <= 0.8 * lens_count;
+}
+
+// Whether neither EXIF nor names tell which lens each of these frames is of: then their order does.
 bool order_must_tell(const FrameListing& listing, int lens_count) {
   const auto& frames = listing.frames;
+  std::vector<fs::path> files;
+  for (const ListedFrame& frame : frames) files.push_back(frame.file);
+  const auto named = frames_by_name(files);
   return listing.unlisted.empty() && static_cast<int>(frames.size()) == lens_count &&
          !std::all_of(frames.begin(), frames.end(),
                       [](const ListedFrame& frame) { return tells_all(frame.info); }) &&
-         std::none_of(frames.begin(), frames.end(),
-                      [](const ListedFrame& frame) { return names_lens_by_word(frame.file); });
+         std::all_of(frames.begin(), frames.end(),
+                     [&](const ListedFrame& frame) {
+                       return holds_one_circle(frame, lens_count) &&
+                              !names_lens_by_word(frame.file);
+                     }) &&
+         std::none_of(named.begin(), named.end(),
+                      [&](const auto& shot) { return is_whole(shot.second, lens_count); });
 }
 
 /// Pictures that are neither panoramas nor of a shot file.
@@ -268,14 +282,14 @@ Result<void> add_loose(const Loose& loose, const GroupingOptions& grouping, int 
                        const ProgressFn& progress, std::vector<ListedShot>& shots) {
   auto listing = list_readable_frames(loose.files, progress);
   if (!listing) return tl::unexpected(listing.error());
-  const bool in_order =
-      loose.in_order && !grouping.pattern && order_must_tell(*listing, lens_count);
+  if (loose.in_order && !grouping.pattern && order_must_tell(*listing, lens_count)) {
+    auto files = find_shot_files({.files = loose.files}, lens_count);
+    if (!files) return tl::unexpected(files.error());
+    shots.push_back({.name = files->name, .files = std::move(*files)});
+    return {};
+  }
   auto found = group_loose(*listing, grouping, lens_count);
   if (!found) return tl::unexpected(found.error());
-  if (in_order && nothing_left(*found)) {
-    auto files = find_shot_files({.files = loose.files}, lens_count);
-    if (files) *found = {{.name = files->name, .files = std::move(*files)}};
-  }
   shots.insert(shots.end(), std::make_move_iterator(found->begin()),
                std::make_move_iterator(found->end()));
   return {};

@@ -90,13 +90,15 @@ std::string state_of(const nlohmann::json& answer, const std::string& name) {
 TEST_CASE("finish takes a folder, names what fails, and does nothing twice") {
   if (test::program().empty()) return;
   const Delivered day;
-  put_file(day.at("delivered/torn.tif"), get_file(day.at("delivered/hall.tif")).substr(0, 12000));
+  // It says that it is a panorama, and is none.
+  REQUIRE(write_image(day.at("delivered/square.tif"), Image(64, 64, Channels::rgb, SampleType::u16),
+                      {.xmp = gpano_xmp(PanoramaInfo::whole_sphere(64, 32))}));
   std::vector<std::string> words = day.command("done", kAll);
   words.emplace_back("--json");
   const auto first = run(words);
   INFO(first.err);
-  CHECK(first.exit_code == 2);  // of torn.tif
-  CHECK_THAT(first.err, Catch::Contains("torn: failed: ") && Catch::Contains("torn.tif"));
+  CHECK(first.exit_code == 2);  // of square.tif
+  CHECK_THAT(first.err, Catch::Contains("square: failed: ") && Catch::Contains("no whole sphere"));
   CHECK_THAT(first.err, Catch::Contains("3 files are passed over"));
   CHECK(first.json().at("panoramas").size() == 4);
   CHECK(first.json().at("other_pictures") == 1);
@@ -109,7 +111,7 @@ TEST_CASE("finish takes a folder, names what fails, and does nothing twice") {
       CHECK(done.contains(std::string(name) + ending));
     }
   }
-  CHECK_FALSE(done.contains("torn.tif"));
+  CHECK_FALSE(done.contains("square.tif"));
   CHECK_FALSE(done.contains("hall-64.tif"));
 
   // The same as one by one.

@@ -206,7 +206,7 @@ TEST_CASE("merge and check take a run file beside other inputs") {
   if (test::program().empty()) return;
   const test::DayCard day;
   day.take_bracket("100", 1, 0);
-  day.take_single("100", 11, 10);
+  day.take_single("101", 11, 10);
   REQUIRE(run(day.import()).exit_code != 1);
   const std::string out = (day.dir / "merged").string();
   const auto ran = run({"merge", day.run_file().string(), "--out", out, "--json"});
@@ -282,6 +282,7 @@ TEST_CASE("four frames that say nothing are a shot in the order of the template'
   INFO(by_name.err);
   CHECK(by_name.json().at("shots").size() == 2);
   // One is missing: it is named, and nothing is made up.
+  fs::remove(words.back());
   words.pop_back();
   const auto missing = run(words);
   CHECK_THAT(missing.err, Catch::Contains("hall_2.png"));
