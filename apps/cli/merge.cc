@@ -8,6 +8,7 @@
 
 #include "apps/cli/bracket_options.h"
 #include "apps/cli/file_options.h"
+#include "apps/cli/intake_options.h"
 #include "apps/cli/merge_report.h"
 #include "apps/cli/program.h"
 #include "base/file_guard.h"
@@ -45,10 +46,6 @@ constexpr std::string_view kMergeExample =
     "A frame or shot that cannot be read or grouped is named and left out.\n"
     "Finishes with findings (exit 2) when EXIF and pixels disagree on an exposure, when the "
     "shortest exposure is clipped, or when something was left out.";
-
-std::vector<fs::path> as_paths(const std::vector<std::string>& inputs) {
-  return {inputs.begin(), inputs.end()};
-}
 
 nlohmann::json groups_json(const std::vector<ListedFrame>& frames,
                            const std::vector<BracketShot>& shots) {

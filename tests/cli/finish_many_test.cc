@@ -149,7 +149,7 @@ TEST_CASE("finish of a folder is refused as a whole where it makes no sense") {
   check_refused(run({"finish", day.at("delivered")}), "--into");
   check_refused(run(day.command("delivered")), "holds the panoramas themselves");
   check_refused(run(day.command("done", {"--out", day.at("a.tif")})), "is of one panorama");
-  check_refused(run(day.command("done", {"--cover-deg", "80"})), "outside 1…50");
+  check_refused(run(day.command("done", {"--plate", day.at("delivered/plan.png")})), "--plate-deg");
   check_refused(
       run({"finish", day.at("nowhere"), day.at("none.run.yaml"), "--into", day.at("done")}),
       "no such file or folder");
