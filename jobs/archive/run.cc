@@ -20,6 +20,7 @@
 #include "base/written_files.h"
 #include "jobs/archive/folder_lock.h"
 #include "jobs/archive/journal.h"
+#include "jobs/archive/left_behind.h"
 #include "jobs/archive/sample.h"
 
 namespace seamwright {
@@ -58,16 +59,18 @@ class Runner {
     for (std::size_t i = 0; i < items.size(); ++i) {
       auto outcome = one(items[i]);
       if (!outcome) return tl::unexpected(outcome.error());
-      const bool current =
-          outcome->state == ItemState::done || outcome->state == ItemState::unchanged;
-      if (!current) keep_outputs(items[i]);
+      if (outcome->state == ItemState::failed || outcome->state == ItemState::to_do) {
+        keep_outputs(items[i]);
+      }
       report_.items.push_back(std::move(*outcome));
       const bool go_on = !told_ || told_(report_.items.back(), static_cast<int>(i) + 1,
                                          static_cast<int>(items.size()));
       if (!go_on) report_.stopped = true;
     }
     report_.read_again = static_cast<int>(read_again_.size());
-    if (options_.parts == 1 && !report_.stopped) find_left_behind();
+    if (options_.parts == 1 && !report_.stopped) {
+      report_.left_behind = left_behind_.files(options_.folder);
+    }
     return std::move(report_);
   }
 
@@ -130,6 +133,7 @@ class Runner {
         interrupted_.erase(done->name);
         seconds_.push_back(done->seconds);
         done_[done->name].push_back(*done);
+        left_behind_.written(*done);
       }
     }
     damage_[journal.filename().string()] = damaged;
@@ -219,31 +223,10 @@ class Runner {
     return key;
   }
 
-  void keep_outputs(const DoneLine& line) {
-    for (const OutputLine& output : line.outputs) current_.insert(output.file);
-  }
-
-  // What the journals say was written here, and what is no output of any item now.
-  void find_left_behind() {
-    std::set<std::string> files;
-    for (const auto& [name, lines] : done_) {
-      for (const DoneLine& line : lines) {
-        for (const OutputLine& output : line.outputs) files.insert(output.file);
-      }
-    }
-    std::error_code code;
-    for (const std::string& file : files) {
-      const fs::path path = options_.folder / file;
-      if (!current_.contains(file) && fs::exists(path, code)) report_.left_behind.push_back(path);
-    }
-  }
-
   // An item that is not up to date may still have any of its outputs.
   void keep_outputs(const ArchiveItem& item) {
-    for (const fs::path& output : item.outputs) current_.insert(name_of(output));
-    if (const auto known = done_.find(item.name); known != done_.end()) {
-      for (const DoneLine& line : known->second) keep_outputs(line);
-    }
+    for (const fs::path& output : item.outputs) left_behind_.keep(name_of(output));
+    for (const DoneLine& line : done_[item.name]) left_behind_.keep(line);
   }
 
   // As the journal names it.
@@ -317,7 +300,7 @@ class Runner {
     const auto done = find_done(item, *key, outcome.why);
     if (!done) return failed_or_stop(std::move(outcome), done.error());
     if (*done != nullptr) {
-      keep_outputs(**done);
+      left_behind_.keep(**done);
       outcome.state = ItemState::unchanged;
       outcome.why.clear();
       outcome.findings = (*done)->findings;
@@ -416,7 +399,7 @@ class Runner {
       line.outputs.push_back({name_of(output), stamp->bytes, std::move(*hash)});
     }
     if (auto kept = journal_->append(as_json(line)); !kept) return tl::unexpected(kept.error());
-    keep_outputs(line);
+    left_behind_.keep(line);
     outcome.state = ItemState::done;
     return outcome;
   }
@@ -443,7 +426,7 @@ class Runner {
   std::map<std::string, int> damage_told_;   // by earlier runs
   std::set<std::string> interrupted_;        // begun, and neither done nor failed
   int runs_before_ = 0;
-  std::set<std::string> current_;  // outputs as they are to be, as the journal names them
+  LeftBehind left_behind_;
   std::set<std::string> sample_;
   std::set<std::string> read_again_;
   RunReport report_;
