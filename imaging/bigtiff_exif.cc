@@ -88,6 +88,7 @@ FrameInfo read_bigtiff_exif(const PictureFile& file) {
   info.focal_length_mm = positive_number(tiff, EXIFTAG_FOCALLENGTH);
   info.body_serial = text(tiff, EXIFTAG_BODYSERIALNUMBER);
   info.lens_model = text(tiff, EXIFTAG_LENSMODEL);
+  info.lens_serial = text(tiff, EXIFTAG_LENSSERIALNUMBER);
   if (has_gps) info.location = location(tiff, gps_offset);
   return info;
 }

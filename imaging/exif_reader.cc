@@ -106,6 +106,7 @@ FrameInfo info_of(const Exiv2::ExifData& exif) {
   info.body_model = text(exif, "Exif.Image.Model");
   info.body_serial = text(exif, "Exif.Photo.BodySerialNumber");
   info.lens_model = text(exif, "Exif.Photo.LensModel");
+  info.lens_serial = text(exif, "Exif.Photo.LensSerialNumber");
   info.location = location_of(exif);
   return info;
 }

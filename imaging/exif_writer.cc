@@ -130,6 +130,7 @@ FieldList exif_fields(const FrameInfo& info) {
   fields.add_fraction(0x920A, info.focal_length_mm, false);
   fields.add_text(0xA431, info.body_serial);
   fields.add_text(0xA434, info.lens_model);
+  fields.add_text(0xA435, info.lens_serial);
   return fields;
 }
 

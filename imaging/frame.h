@@ -32,6 +32,7 @@ struct FrameInfo {
   std::optional<std::string> body_model = {};   ///< EXIF Model
   std::optional<std::string> body_serial = {};  ///< EXIF BodySerialNumber (0xA431, Exif 2.3)
   std::optional<std::string> lens_model = {};   ///< EXIF LensModel
+  std::optional<std::string> lens_serial = {};  ///< EXIF LensSerialNumber (0xA435, Exif 2.3)
   std::optional<Location> location = {};        ///< EXIF GPS directory
 };
 

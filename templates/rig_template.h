@@ -3,12 +3,12 @@
 // A template: the solution of one body, as a YAML file that people read and diff.
 //
 //   format: seamwright-template
-//   version: 3
+//   version: 4
 //
 // Terms are stored for the stated frame size and scale exactly to any other size of the same
-// framing. Version 3 added how the body's files hold its lenses, version 2 named the terms anew; a
-// template is written in the lowest version that holds it. docs/template-format.md describes every
-// key.
+// framing. Version 4 added serial numbers, version 3 how the body's files hold its lenses, version
+// 2 named the terms anew; a template is written in the lowest version that holds it.
+// docs/template-format.md describes every key.
 
 #include <filesystem>
 #include <optional>
@@ -28,14 +28,17 @@ struct TemplateSource {
   std::string sha256;
 };
 
-/// How a body's files hold its lenses, as far as it is known.
+/// How a body's files hold its lenses, and by which numbers they tell it, as far as it is known.
 struct BodyFiles {
   std::optional<FrameLayout> layout = {};
-  std::vector<int> quarter_turns = {};        ///< clockwise, one a lens; empty: none
-  std::vector<std::string> exif_lenses = {};  ///< what EXIF calls them, lens 0 first; or empty
+  std::vector<int> quarter_turns = {};         ///< clockwise, one a lens; empty: none
+  std::vector<std::string> exif_lenses = {};   ///< what EXIF calls them, lens 0 first; or empty
+  std::string body_serial = {};                ///< EXIF BodySerialNumber of its frames; or empty
+  std::vector<std::string> lens_serials = {};  ///< EXIF LensSerialNumber, lens 0 first; or empty
 
+  [[nodiscard]] bool tells_serials() const { return !body_serial.empty() || !lens_serials.empty(); }
   [[nodiscard]] bool any() const {
-    return layout || !quarter_turns.empty() || !exif_lenses.empty();
+    return layout || !quarter_turns.empty() || !exif_lenses.empty() || tells_serials();
   }
   bool operator==(const BodyFiles&) const = default;
 };

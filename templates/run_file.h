@@ -48,6 +48,8 @@ struct RunLook {
   std::optional<double> cover_deg = {};
   std::optional<std::filesystem::path> plate = {};
   std::optional<double> plate_deg = {};
+  std::optional<bool> anyway = {};  ///< stitched even if it does not fit its template
+  std::optional<bool> touch = {};   ///< false: a knocked body's shot stays as the template has it
 
   bool operator==(const RunLook&) const = default;
 };

@@ -92,6 +92,8 @@ RunLook read_look(const StrictMap& map) {
   number("cover_deg", look.cover_deg);
   number("plate_deg", look.plate_deg);
   if (map.has("plate")) look.plate = read_relative_path(map.at("plate"));
+  if (map.has("anyway")) look.anyway = map.at("anyway").flag();
+  if (map.has("touch")) look.touch = map.at("touch").flag();
   return look;
 }
 

@@ -47,6 +47,8 @@ void put_look(Entries& entries, const RunLook& look) {
   number("cover_deg", look.cover_deg);
   if (look.plate) put_entry(entries, "plate", path_text(*look.plate));
   number("plate_deg", look.plate_deg);
+  if (look.anyway) put_entry(entries, "anyway", *look.anyway);
+  if (look.touch) put_entry(entries, "touch", *look.touch);
 }
 
 std::string files_text(const RunShot& shot) {

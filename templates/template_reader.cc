@@ -166,6 +166,7 @@ std::vector<TemplateSource> read_sources(const StrictValue& value) {
 
 constexpr std::array<std::string_view, 3> kBodyFilesKeys = {"layout", "quarter_turns",
                                                             "exif_lenses"};
+constexpr std::array<std::string_view, 2> kSerialKeys = {"body_serial", "lens_serials"};
 
 std::vector<std::string> read_lens_names(const StrictValue& value) {
   std::vector<std::string> names;
@@ -199,15 +200,28 @@ BodyFiles read_body_files(const StrictMap& map, std::size_t lens_count) {
     files.exif_lenses = read_lens_names(map.at("exif_lenses"));
     check_count("exif_lenses", files.exif_lenses.size());
   }
+  if (map.has("body_serial")) files.body_serial = map.at("body_serial").text();
+  if (map.has("lens_serials")) {
+    for (const StrictValue& serial : map.at("lens_serials").list()) {
+      files.lens_serials.push_back(serial.text());
+    }
+    check_count("lens_serials", files.lens_serials.size());
+  }
   return files;
 }
 
+/// What a version says of the body's files.
+enum class TellsOfFiles { nothing, lenses, serials };
+
 RigTemplate read_template_with(const StrictValue& document, const LensTermNames& names,
-                               bool tells_files) {
+                               TellsOfFiles told) {
   std::vector<std::string> keys = {"format",     "version",       "body",
                                    "mirrored",   "frame_size_px", "lenses",
                                    "covariance", "quality",       "learned_from"};
+  const bool tells_files = told != TellsOfFiles::nothing;
   if (tells_files) keys.insert(keys.end(), kBodyFilesKeys.begin(), kBodyFilesKeys.end());
+  if (told == TellsOfFiles::serials)
+    keys.insert(keys.end(), kSerialKeys.begin(), kSerialKeys.end());
   const StrictMap map(document, keys);
   RigTemplate value;
   value.body = map.at("body").text();
@@ -221,21 +235,26 @@ RigTemplate read_template_with(const StrictValue& document, const LensTermNames&
 }
 
 RigTemplate read_template_1(const StrictValue& document) {
-  return read_template_with(document, kFirstTermNames, false);
+  return read_template_with(document, kFirstTermNames, TellsOfFiles::nothing);
 }
 
 RigTemplate read_template_2(const StrictValue& document) {
-  return read_template_with(document, kLensTermNames, false);
+  return read_template_with(document, kLensTermNames, TellsOfFiles::nothing);
 }
 
 RigTemplate read_template_3(const StrictValue& document) {
-  return read_template_with(document, kLensTermNames, true);
+  return read_template_with(document, kLensTermNames, TellsOfFiles::lenses);
+}
+
+RigTemplate read_template_4(const StrictValue& document) {
+  return read_template_with(document, kLensTermNames, TellsOfFiles::serials);
 }
 
 /// One reader a version, each giving today's RigTemplate: an old file is lifted by its own reader.
 constexpr std::array kTemplateReaders = {VersionReader<RigTemplate>{1, &read_template_1},
                                          VersionReader<RigTemplate>{2, &read_template_2},
-                                         VersionReader<RigTemplate>{3, &read_template_3}};
+                                         VersionReader<RigTemplate>{3, &read_template_3},
+                                         VersionReader<RigTemplate>{4, &read_template_4}};
 
 }  // namespace
 

@@ -103,7 +103,21 @@ std::string body_files_text(const BodyFiles& files) {
     for (const std::string& name : files.exif_lenses) names.push_back(quoted_text(name));
     text += fmt::format("exif_lenses: [{}]  # lens 0 first\n", fmt::join(names, ", "));
   }
+  if (!files.body_serial.empty()) {
+    text += fmt::format("body_serial: {}  # in the EXIF of its frames\n",
+                        quoted_text(files.body_serial));
+  }
+  if (!files.lens_serials.empty()) {
+    std::vector<std::string> serials;
+    for (const std::string& serial : files.lens_serials) serials.push_back(quoted_text(serial));
+    text += fmt::format("lens_serials: [{}]  # lens 0 first\n", fmt::join(serials, ", "));
+  }
   return text;
+}
+
+int lowest_version(const BodyFiles& files) {
+  if (files.tells_serials()) return 4;
+  return files.any() ? 3 : 2;
 }
 
 }  // namespace
@@ -112,7 +126,7 @@ std::string format_template(const RigTemplate& value) {
   const Rig& rig = value.rig();
   std::string text(kTemplateIntroduction);
   text += fmt::format("format: {}\nversion: {}\nbody: {}\n", kTemplateFormat,
-                      value.files.any() ? 3 : 2, quoted_text(value.body));
+                      lowest_version(value.files), quoted_text(value.body));
   text += fmt::format("mirrored: {}  # true: flip the body's files left to right on the way in\n",
                       value.mirrored);
   text += body_files_text(value.files);

@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <filesystem>
 #include <memory>
 
 #include <fmt/format.h>
@@ -16,6 +17,7 @@
 #include "jobs/shot/open_shot.h"
 
 namespace seamwright {
+namespace fs = std::filesystem;
 
 namespace {
 
@@ -33,12 +35,16 @@ constexpr std::string_view kCheckExample =
     "Examples:\n"
     "  seamwright check --template my.template.yaml card/ --page check.html\n"
     "  seamwright check house/house.run.yaml\n"
+    "  seamwright check --template my.template.yaml a.png b.png c.png d.png\n"
     "  seamwright check room.shot.yaml delivered/room.tif --json\n"
     "\nRanks shots worst first, says why and what to do. Shots are judged by what their own frames "
     "tell against the template: where the lenses sit (parallax does not count), light and colour, "
     "sharpness, level; with --seams also whether the pictures meet along the seam, and what it "
     "would cut. Panoramas alone are judged by "
     "shape, level, clipping and border. Bracketed shots are judged by their middle exposure.\n"
+    "Frames of which neither EXIF nor names (NAME_front, NAME_back; NAME_0, NAME_1) say the lens "
+    "are "
+    "one shot in the order of the template's lenses.\n"
     "What cannot be read or grouped is named and left out.\n"
     "Finishes with findings (exit 2) when something should be looked at.";
 
@@ -48,25 +54,8 @@ struct CheckWork {
   std::optional<BodyTemplate> body;  ///< none: shot files name theirs
 };
 
-bool by_run_file(const CheckCommand& command) {
-  return command.inputs.size() == 1 && is_run_file(command.inputs.front());
-}
-
-// The frames of one shot by the order of the lenses, as stitch takes them, where nothing tells it.
-std::optional<ListedShot> as_one_shot(const CheckCommand& command, int lens_count) {
-  if (command.inputs.size() != static_cast<std::size_t>(lens_count)) return std::nullopt;
-  const ShotRequest request{.files = as_paths(command.inputs)};
-  const auto is_file = [](const std::filesystem::path& file) {
-    std::error_code code;
-    return std::filesystem::is_regular_file(file, code) && !is_yaml(file);
-  };
-  if (!std::all_of(request.files.begin(), request.files.end(), is_file)) return std::nullopt;
-  auto files = find_shot_files(request, lens_count);
-  if (!files) return std::nullopt;
-  return ListedShot{.name = files->name, .files = std::move(*files)};
-}
-
-Result<CheckWork> list(const CheckCommand& command, const Console& console) {
+Result<CheckWork> list(const CheckCommand& command, const std::vector<fs::path>& places, bool alone,
+                       const Console& console) {
   const auto grouping = command.brackets.grouping_options();
   if (!grouping) return tl::unexpected(grouping.error());
   CheckWork work;
@@ -77,13 +66,9 @@ Result<CheckWork> list(const CheckCommand& command, const Console& console) {
     lens_count = body->rig_template.rig().lens_count();
     work.body = std::move(*body);
   }
-  auto shots = list_shots(as_paths(command.inputs), *grouping, lens_count, console.progress());
+  auto shots = list_shots(places, *grouping, lens_count, console.progress());
   if (!shots) return tl::unexpected(shots.error());
-  if (auto error = nothing_left(*shots)) {
-    auto shot = work.body ? as_one_shot(command, lens_count) : std::nullopt;
-    if (!shot) return fail(std::move(*error));
-    *shots = {std::move(*shot)};
-  }
+  if (auto error = nothing_left(*shots); error && alone) return fail(std::move(*error));
   work.shots = std::move(*shots);
   return work;
 }
@@ -100,45 +85,65 @@ std::optional<Error> page_refused(const CheckCommand& command) {
   return command.page.empty() ? std::nullopt : refusal_to_write(command.page);
 }
 
-// The shots of a run as restitch would stitch them.
-Result<std::vector<Checked>> check_run(const CheckCommand& command, const CheckRunOptions& options,
-                                       const Console& console) {
-  const std::string& file = command.inputs.front();
-  if (!command.template_file.empty()) {
-    return fail({.kind = ErrorKind::user_input,
-                 .where = file,
-                 .field = "--template",
-                 .what = "is said by the run file",
-                 .remedy = "say it there"});
+using AllChecked = std::vector<Checked>;
+
+// The shots of a run as restitch would stitch them. A run file that cannot be read, beside other
+// inputs, is a line of the list.
+Result<void> check_run(const CheckCommand& command, const fs::path& file,
+                       const CheckRunOptions& options, const Console& console, AllChecked& all) {
+  const bool alone = command.inputs.size() == 1;
+  auto order = open_run_file(file, console.progress());
+  if (!order && !alone && order.error().kind != ErrorKind::cancelled) {
+    all.push_back(failed_check(file.string(), order.error()));
+    return {};
   }
-  const auto request = read_run_request(file);
-  if (!request) return tl::unexpected(request.error());
-  auto order = open_run(*request, console.progress());
   if (!order) return tl::unexpected(order.error());
   const Restitch run(std::move(*order));
-  if (auto error = run.nothing_to_do()) return fail(std::move(*error));
+  if (auto error = run.nothing_to_do(); error && alone) return fail(std::move(*error));
   if (auto error = page_refused(command)) return fail(std::move(*error));
-  std::vector<Checked> all;
   for (const ArchiveItem& item : run.items()) {
     auto checked = check_opened(run.name_of(item.name), run.open(item.name), options, console);
     if (!checked) return tl::unexpected(checked.error());
     all.push_back(std::move(*checked));
   }
-  return all;
+  return {};
 }
 
-Result<std::vector<Checked>> check_listed(const CheckCommand& command,
-                                          const CheckRunOptions& options, const Console& console) {
-  const auto work = list(command, console);
+Result<void> check_listed(const CheckCommand& command, const std::vector<fs::path>& places,
+                          const CheckRunOptions& options, const Console& console, AllChecked& all) {
+  const bool alone = places.size() == command.inputs.size();
+  const auto work = list(command, places, alone, console);
   if (!work) return tl::unexpected(work.error());
   if (auto error = page_refused(command)) return fail(std::move(*error));
-  std::vector<Checked> all;
   for (const ListedShot& listed : work->shots) {
     auto checked = listed.panorama.empty()
                        ? check_opened(listed.name, open(command, *work, listed), options, console)
                        : check_finished(listed, console);
     if (!checked) return tl::unexpected(checked.error());
     all.push_back(std::move(*checked));
+  }
+  return {};
+}
+
+Result<AllChecked> check_all(const CheckCommand& command, const CheckRunOptions& options,
+                             const Console& console) {
+  const SplitInputs split = split_inputs(as_paths(command.inputs));
+  if (split.rest.empty() && !command.template_file.empty()) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = split.run_files.front().string(),
+                 .field = "--template",
+                 .what = "is said by the run file",
+                 .remedy = "say it there"});
+  }
+  AllChecked all;
+  for (const fs::path& file : split.run_files) {
+    if (auto done = check_run(command, file, options, console, all); !done) {
+      return tl::unexpected(done.error());
+    }
+  }
+  if (split.rest.empty()) return all;
+  if (auto done = check_listed(command, split.rest, options, console, all); !done) {
+    return tl::unexpected(done.error());
   }
   return all;
 }
@@ -147,8 +152,7 @@ Result<Outcome> check(const CheckCommand& command, const Console& console) {
   CheckRunOptions options{.picture = !command.page.empty()};
   options.check.level = !command.no_level;
   options.check.seams = command.seams;
-  auto checked = by_run_file(command) ? check_run(command, options, console)
-                                      : check_listed(command, options, console);
+  auto checked = check_all(command, options, console);
   if (!checked) return tl::unexpected(checked.error());
   std::vector<Checked>& all = *checked;
   rank(all);
@@ -174,7 +178,7 @@ void add_check(Program& program) {
       [options](const Console& console) { return check(*options, console); });
   command
       .add_option("inputs", options->inputs,
-                  "Folders of frames, frames, *.shot.yaml, finished panoramas; or one *.run.yaml")
+                  "Folders of frames, frames, *.shot.yaml, finished panoramas, *.run.yaml")
       ->type_name(value_kind::kPath)
       ->required();
   command

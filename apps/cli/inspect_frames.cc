@@ -155,6 +155,7 @@ nlohmann::json as_json(const FrameFacts& facts) {
       {"body_model", or_null(info.body_model)},
       {"body_serial", or_null(info.body_serial)},
       {"lens_model", or_null(info.lens_model)},
+      {"lens_serial", or_null(info.lens_serial)},
       {"circle", nullptr},
       {"made_from", nullptr},
   };

@@ -46,6 +46,10 @@ void tell_files(const BodyFiles& files) {
   if (!files.exif_lenses.empty()) {
     fmt::print("  in EXIF    {}\n", fmt::join(files.exif_lenses, ", "));
   }
+  if (!files.body_serial.empty()) fmt::print("  serial     {}\n", files.body_serial);
+  if (!files.lens_serials.empty()) {
+    fmt::print("  of lenses  {}\n", fmt::join(files.lens_serials, ", "));
+  }
 }
 
 void tell_people(const std::string& file, const RigTemplate& value) {
@@ -103,6 +107,8 @@ nlohmann::json as_json(const std::string& file, const RigTemplate& value) {
           {"template", file},
           {"body", value.body},
           {"mirrored", value.mirrored},
+          {"body_serial", value.files.body_serial},
+          {"lens_serials", value.files.lens_serials},
           {"metric", rig.metric},
           {"width_px", rig.lenses[0].lens.width_px},
           {"height_px", rig.lenses[0].lens.height_px},

@@ -13,10 +13,12 @@
 #include "apps/cli/program.h"
 #include "apps/report/learn_page.h"
 #include "base/file.h"
+#include "base/readable_text.h"
 #include "jobs/learning/shot_to_learn.h"
 #include "jobs/restitch/open_run.h"
 #include "jobs/shot/body_files.h"
 #include "jobs/shot/shot_files.h"
+#include "jobs/shot/shot_list.h"
 
 namespace seamwright {
 
@@ -24,7 +26,7 @@ namespace {
 
 struct LearnCommandOptions {
   std::vector<std::vector<std::string>> shots;
-  std::string run_file;  ///< whose shots are learned from as well; empty: none
+  std::vector<std::string> places;  ///< run files, folders, frames and shot files: as well
   IntakeOptions intake;
   std::string from;
   std::string starter = LearnOptions{}.starter;
@@ -41,11 +43,13 @@ constexpr std::string_view kLearnExample =
     "Examples:\n"
     "  seamwright learn --shot a_front.tif a_back.tif --shot b_front.tif b_back.tif "
     "--body 'Lantern 0117' --out lantern.template.yaml\n"
+    "  seamwright learn house/frames --body 'Lantern 0117' --out lantern.template.yaml\n"
     "  seamwright learn house/house.run.yaml --body 'Lantern 0117' --out lantern.template.yaml\n"
     "  seamwright learn --shot both.tif --from lantern.template.yaml --out better.template.yaml\n"
     "\nTake several stands in one room: what two stands both see tells the lenses' angles, indoors "
     "and without anything far away. Single shots of separate rooms leave them weak, and the report "
-    "says by how much. Finishes with findings (exit 2) when a shot had to be left out."
+    "says by how much. A shot that cannot be read is named and left out. "
+    "Finishes with findings (exit 2) when a shot had to be left out."
     "\n\nMind people: keep the stand's legs out of walkways and escape routes and mark them, "
     "spread and "
     "weight the stand, look where you step backwards, ask people before you photograph them; never "
@@ -107,14 +111,22 @@ Error learn_error(std::string where, std::string field, std::string what, std::s
           .remedy = std::move(remedy)};
 }
 
+/// What is learned from, and what stays out.
+struct ShotsToLearn {
+  std::vector<LearnShot> shots;
+  BodyFiles body;
+  std::vector<ListedShot> left_out;
+};
+
 // Of several bodies in a run those shots that --body names.
-std::optional<Error> choose_body(const LearnCommandOptions& options, RestitchOrder& order) {
+std::optional<Error> choose_body(const LearnCommandOptions& options, const std::string& run_file,
+                                 RestitchOrder& order) {
   std::set<std::string> bodies;
   for (const auto& [name, parts] : order.parts) bodies.insert(parts.body);
   if (bodies.size() < 2) return std::nullopt;
   if (!bodies.contains(options.body)) {
     return learn_error(
-        options.run_file, "--body",
+        run_file, "--body",
         fmt::format("the run holds shots of {} bodies: {}", bodies.size(), fmt::join(bodies, ", ")),
         "give one of them");
   }
@@ -125,53 +137,87 @@ std::optional<Error> choose_body(const LearnCommandOptions& options, RestitchOrd
   return std::nullopt;
 }
 
-// The shots of a run, those of brackets by their middle exposures.
-Result<std::vector<ShotFiles>> shots_of_run(const LearnCommandOptions& options,
-                                            const Console& console) {
-  std::vector<ShotFiles> shots;
-  if (options.run_file.empty()) return shots;
-  const auto request = read_run_request(options.run_file);
-  if (!request) return tl::unexpected(request.error());
-  auto order = open_run(*request, console.progress());
-  if (!order) return tl::unexpected(order.error());
-  if (auto error = choose_body(options, *order)) return fail(std::move(*error));
-  if (auto error = nothing_left(order->shots)) return fail(std::move(*error));
-  for (ListedShot& shot : order->shots) {
-    if (!shot.failure && shot.panorama.empty()) shots.push_back(std::move(shot.files));
+// How the command line says that frames lie in their files; a shot file says it of its own.
+void take_intake(const IntakeOptions& options, ShotFiles& files) {
+  if (!files.shot_file.empty()) return;
+  const ShotRequest said = options.request({});
+  files.intake.mirrored = files.intake.mirrored || said.mirrored;
+  if (!said.quarter_turns.empty()) files.intake.quarter_turns = said.quarter_turns;
+  if (said.layout && files.intake.layout != FrameLayout::one_per_file) {
+    files.intake.layout = *said.layout;
+    files.layout_is_said = true;
   }
-  return shots;
 }
 
-// Frames are read when learning asks for them; names and hashes now.
-Result<std::vector<LearnShot>> open_shots(const LearnCommandOptions& options, int lens_count,
-                                          LearnOptions& learn, BodyFiles& body,
-                                          const Console& console) {
-  std::vector<LearnShot> shots;
-  auto all = shots_of_run(options, console);
-  if (!all) return tl::unexpected(all.error());
-  std::vector<ShotFiles> told;
+// The shots of run files, folders and files, those of brackets by their middle exposures.
+Result<std::vector<ListedShot>> shots_of_places(const LearnCommandOptions& options, int lens_count,
+                                                const Console& console) {
+  const SplitInputs split = split_inputs(as_paths(options.places));
+  std::vector<ListedShot> all;
+  for (const std::filesystem::path& file : split.run_files) {
+    auto order = open_run_file(file, console.progress());
+    if (!order) return tl::unexpected(order.error());
+    if (auto error = choose_body(options, file.string(), *order)) return fail(std::move(*error));
+    for (ListedShot& shot : order->shots) all.push_back(std::move(shot));
+  }
+  if (!split.rest.empty()) {
+    auto listed = list_shots(split.rest, {}, lens_count, console.progress());
+    if (!listed) return tl::unexpected(listed.error());
+    for (ListedShot& shot : *listed) {
+      take_intake(options.intake, shot.files);
+      all.push_back(std::move(shot));
+    }
+  }
+  if (auto error = nothing_left(all)) return fail(std::move(*error));
+  std::erase_if(all, [](const ListedShot& shot) { return !shot.panorama.empty(); });
+  return all;
+}
+
+// One of --shot that is of no use ends the command: somebody named it.
+Result<std::vector<ListedShot>> list_all(const LearnCommandOptions& options, int lens_count,
+                                         const Console& console) {
+  auto all = shots_of_places(options, lens_count, console);
+  if (!all) return all;
   for (const auto& files : options.shots) {
     auto found = find_shot_files(options.intake.request(files), lens_count);
     if (!found) return tl::unexpected(found.error());
-    all->push_back(std::move(*found));
+    ListedShot shot;
+    shot.name = found->name;
+    shot.files = std::move(*found);
+    all->push_back(std::move(shot));
   }
-  for (ShotFiles& found : *all) {
-    learn.mirrored = learn.mirrored || found.intake.mirrored;
-    if (learn.from) take_body_files(found, *learn.from);
-    told.push_back(found);
-    auto shot = shot_to_learn(std::move(found));
+  return all;
+}
+
+// Frames are read when learning asks for them; names and hashes now.
+Result<ShotsToLearn> open_shots(const LearnCommandOptions& options, int lens_count,
+                                LearnOptions& learn, const Console& console) {
+  auto all = list_all(options, lens_count, console);
+  if (!all) return tl::unexpected(all.error());
+  ShotsToLearn found;
+  std::vector<ShotFiles> told;
+  for (ListedShot& listed : *all) {
+    if (listed.failure) {
+      found.left_out.push_back(std::move(listed));
+      continue;
+    }
+    ShotFiles& files = listed.files;
+    learn.mirrored = learn.mirrored || files.intake.mirrored;
+    if (learn.from) take_body_files(files, *learn.from);
+    auto shot = shot_to_learn(files);
     if (!shot) return tl::unexpected(shot.error());
-    shots.push_back(std::move(*shot));
+    told.push_back(std::move(files));
+    found.shots.push_back(std::move(*shot));
   }
-  body = body_files_of(told);
-  return shots;
+  found.body = body_files_of(told);
+  return found;
 }
 
 Result<Outcome> learn(const LearnCommandOptions& options, const Console& console) {
   if (auto error = check_lengths(options)) return fail(std::move(*error));
-  if (options.shots.empty() && options.run_file.empty()) {
+  if (options.shots.empty() && options.places.empty()) {
     return fail(learn_error({}, "--shot", "no shot to learn from",
-                            "give --shot for each, or the *.run.yaml that names them"));
+                            "give --shot for each, or a folder or *.run.yaml that holds them"));
   }
   LearnOptions learn_options;
   learn_options.mirrored = options.intake.mirrored;
@@ -181,13 +227,12 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
   const auto lens_count = set_start(options, learn_options);
   if (!lens_count) return tl::unexpected(lens_count.error());
 
-  BodyFiles body_files;
-  const auto shots = open_shots(options, *lens_count, learn_options, body_files, console);
-  if (!shots) return tl::unexpected(shots.error());
+  const auto found = open_shots(options, *lens_count, learn_options, console);
+  if (!found) return tl::unexpected(found.error());
   if (auto error = check_outputs(options)) return fail(std::move(*error));
-  auto outcome = learn_template(*shots, learn_options, console.progress());
+  auto outcome = learn_template(found->shots, learn_options, console.progress());
   if (!outcome) return tl::unexpected(outcome.error());
-  outcome->rig_template.files = std::move(body_files);
+  outcome->rig_template.files = found->body;
   if (auto written = write_template(options.out, outcome->rig_template); !written) {
     return tl::unexpected(written.error());
   }
@@ -203,7 +248,18 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
     }
   }
   tell_learned(console, options.out, *outcome, options.terms);
-  if (console.json()) console.answer(learned_as_json(options.out, *outcome));
+  nlohmann::json left_out = nlohmann::json::array();
+  for (const ListedShot& shot : found->left_out) {
+    const std::string why = console.in_words(shot.failure->line());
+    console.say(fmt::format("{}: left out: {}", shot.name, why));
+    left_out.push_back({{"name", readable_text(shot.name)}, {"why", why}});
+  }
+  if (console.json()) {
+    nlohmann::json answer = learned_as_json(options.out, *outcome);
+    answer["left_out"] = std::move(left_out);
+    console.answer(answer);
+  }
+  if (!found->left_out.empty()) return Outcome::findings;
   for (const ShotOutcome& shot : outcome->shots) {
     if (!shot.left_out.empty()) return Outcome::findings;
   }
@@ -222,8 +278,11 @@ void add_learn(Program& program) {
                   "One shot: a file per lens, one file with all lenses, or a *.shot.yaml; repeat "
                   "for every shot")
       ->type_name(value_kind::kFile);
-  command.add_option("run", options->run_file, "*.run.yaml: learn from all of its shots as well")
-      ->type_name(value_kind::kFile);
+  command
+      .add_option("shots", options->places,
+                  "*.run.yaml, folders of frames, frames, *.shot.yaml: learn from all of their "
+                  "shots as well")
+      ->type_name(value_kind::kPath);
   command.add_option("--out", options->out, "Template to write, *.template.yaml")
       ->type_name(value_kind::kNewFile)
       ->required();

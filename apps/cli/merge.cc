@@ -8,12 +8,13 @@
 
 #include "apps/cli/bracket_options.h"
 #include "apps/cli/file_options.h"
+#include "apps/cli/intake_options.h"
 #include "apps/cli/merge_report.h"
 #include "apps/cli/program.h"
 #include "base/file_guard.h"
 #include "imaging/write_image.h"
-#include "jobs/brackets/frame_list.h"
 #include "jobs/brackets/merge_shot.h"
+#include "jobs/restitch/bracket_inputs.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -36,17 +37,15 @@ constexpr std::string_view kMergeExample =
     "  seamwright merge card/ --out merged --display\n"
     "  seamwright merge a1.tif a2.tif a3.tif --out merged --pattern "
     "'(?<shot>[a-z]+)(?<frame>\\d)\\.tif'\n"
+    "  seamwright merge house/house.run.yaml --out merged\n"
     "\nWrites <shot>_<lens>.tif (or .exr), float and linear: 1.0 is full code at the middle "
     "exposure. Frames "
     "are grouped by EXIF: lens model, times (a new shot after a rest of --rest-s) and exposures "
-    "(frames within 1/6 stop are one step; several of one step are averaged).\n"
+    "(frames within 1/6 stop are one step; several of one step are averaged). Shot files and run "
+    "files say which frames are a bracket.\n"
     "A frame or shot that cannot be read or grouped is named and left out.\n"
     "Finishes with findings (exit 2) when EXIF and pixels disagree on an exposure, when the "
     "shortest exposure is clipped, or when something was left out.";
-
-std::vector<fs::path> as_paths(const std::vector<std::string>& inputs) {
-  return {inputs.begin(), inputs.end()};
-}
 
 nlohmann::json groups_json(const std::vector<ListedFrame>& frames,
                            const std::vector<BracketShot>& shots) {
@@ -90,9 +89,16 @@ std::string lens_suffix(const BracketSeries& series, std::size_t index) {
   return word.empty() ? fmt::format("{}", index) : word;
 }
 
+// Lenses that have one name are told apart by their numbers.
 std::string merged_name(const BracketShot& shot, std::size_t lens) {
   if (shot.lenses.size() == 1 && shot.lenses[lens].lens.empty()) return shot.name;
-  return fmt::format("{}_{}", shot.name, lens_suffix(shot.lenses[lens], lens));
+  const std::string suffix = lens_suffix(shot.lenses[lens], lens);
+  std::size_t of_this_name = 0;
+  for (std::size_t i = 0; i < shot.lenses.size(); ++i) {
+    of_this_name += lens_suffix(shot.lenses[i], i) == suffix ? 1U : 0U;
+  }
+  return of_this_name > 1 ? fmt::format("{}_{}", shot.name, lens)
+                          : fmt::format("{}_{}", shot.name, suffix);
 }
 
 fs::path light_file(const MergeCommand& command, const std::string& name) {
@@ -115,7 +121,16 @@ std::vector<fs::path> outputs(const MergeCommand& command, const std::vector<Bra
   return files;
 }
 
-Error all_left_out(const std::vector<LeftOut>& left_out) {
+Error nothing_to_merge(const BracketInputs& found) {
+  const std::vector<LeftOut>& left_out = found.left_out;
+  if (left_out.empty() && found.single > 0) {
+    return {.kind = ErrorKind::user_input,
+            .where = {},
+            .field = "frames",
+            .what = fmt::format(
+                "{} shots have one exposure of each lens: there is nothing to merge", found.single),
+            .remedy = "give shots with brackets; 'stitch' takes single exposures as they are"};
+  }
   if (left_out.empty()) {
     return {.kind = ErrorKind::user_input,
             .where = {},
@@ -215,26 +230,27 @@ Result<Outcome> merge(const MergeCommand& command, const Console& console) {
                  .what = "no folder to write to",
                  .remedy = "give --out FOLDER, or --list to see the groups only"});
   }
-  const auto listing = list_readable_frames(as_paths(command.inputs), console.progress());
-  if (!listing) return tl::unexpected(listing.error());
-  const auto grouped = group_whole_shots(listing->frames, *grouping, listing->unlisted);
-  if (!grouped) return tl::unexpected(grouped.error());
-  if (grouped->shots.empty()) return fail(all_left_out(grouped->left_out));
-  console.say(bracket_table(listing->frames, grouped->shots));
+  const auto found = find_brackets(as_paths(command.inputs), *grouping, console.progress());
+  if (!found) return tl::unexpected(found.error());
+  if (found->shots.empty()) return fail(nothing_to_merge(*found));
+  console.say(bracket_table(found->frames, found->shots));
+  if (found->single > 0) {
+    console.say(fmt::format("{} shots have one exposure of each lens: there is nothing to merge",
+                            found->single));
+  }
   nlohmann::json answer = {{"command", "merge"},
-                           {"groups", groups_json(listing->frames, grouped->shots)}};
-  for (const ListedFrame& frame : listing->frames) note_read(frame.file);
-  for (const UnlistedFrame& frame : listing->unlisted) note_read(frame.file);
+                           {"groups", groups_json(found->frames, found->shots)},
+                           {"single", found->single}};
+  for (const fs::path& file : found->looked_at) note_read(file);
   MergeRun run(command, *options, console);
-  for (const LeftOut& left : grouped->left_out) run.leave_out(left.name, left.error);
+  for (const LeftOut& left : found->left_out) run.leave_out(left.name, left.error);
   if (!command.list) {
-    for (const ListedFrame& frame : listing->frames) note_read(frame.file);
     if (auto made = make_folder(command.out); !made) return tl::unexpected(made.error());
-    if (auto free = check_destinations(outputs(command, grouped->shots)); !free) {
+    if (auto free = check_destinations(outputs(command, found->shots)); !free) {
       return tl::unexpected(free.error());
     }
-    for (const BracketShot& shot : grouped->shots) {
-      if (auto done = run.shot(listing->frames, shot); !done) return tl::unexpected(done.error());
+    for (const BracketShot& shot : found->shots) {
+      if (auto done = run.shot(found->frames, shot); !done) return tl::unexpected(done.error());
     }
     if (auto error = run.failure()) return fail(std::move(*error));
     answer["merged"] = run.answer();
@@ -255,7 +271,8 @@ void add_merge(Program& program) {
       "merge", "Merge exposure brackets and bursts of each lens into one frame of linear light",
       std::string(kMergeExample),
       [options](const Console& console) { return merge(*options, console); });
-  command.add_option("frames", options->inputs, "Frames, or folders of frames")
+  command
+      .add_option("frames", options->inputs, "Frames, folders of frames, *.shot.yaml, *.run.yaml")
       ->type_name(value_kind::kPath)
       ->required();
   command.add_option("--out", options->out, "Folder to write to; made when missing")

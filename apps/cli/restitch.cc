@@ -10,6 +10,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "apps/cli/archive_report.h"
 #include "apps/cli/check_page.h"
 #include "apps/cli/check_report.h"
 #include "apps/cli/check_run.h"
@@ -137,20 +138,6 @@ Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport
   return all;
 }
 
-bool all_is_well(const RestitchOptions& command, const RunReport& report) {
-  const auto item_is_well = [&](const ItemOutcome& item) {
-    return item.state != ItemState::failed && item.findings.empty() &&
-           (command.dry_run || item.state != ItemState::to_do);
-  };
-  return report.damaged_lines == 0 && report.decayed.empty() &&
-         std::all_of(report.items.begin(), report.items.end(), item_is_well);
-}
-
-bool nothing_came_of_it(const RunReport& report) {
-  return !report.items.empty() &&
-         report.count(ItemState::failed) == static_cast<int>(report.items.size());
-}
-
 int at_once(const RestitchWork& work) {
   const RunBudget& budget = work.command.budget;
   const int threads = threads_to_use();
@@ -171,9 +158,11 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
                            .read_all = command.verify,
                            .at_once = at_once(work)};
   RestitchTeller teller(console, work.restitch,
-                        {.width_px = work.request.wishes.width_px,
+                        {.folder = work.request.out,
+                         .width_px = work.request.wishes.width_px,
                          .dry_run = command.dry_run,
-                         .verify = command.verify});
+                         .verify = command.verify,
+                         .all_said = by_run_file(command)});
   const auto report = run_archive(
       work.restitch.items(), options,
       [&](const ArchiveItem& item) {
@@ -182,7 +171,7 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
       [&](const ItemOutcome& item, int at, int of) { return teller.tell_one(item, at, of); });
   if (!report) return tl::unexpected(report.error());
   teller.tell_all(*report);
-  bool well = all_is_well(command, *report);
+  bool well = all_is_well(*report, command.dry_run);
   nlohmann::json answer = as_json(*report, work.restitch, console);
   answer["command"] = "restitch";
   answer["part"] = work.part.part;
@@ -194,7 +183,7 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
     answer["checked"] = checked_as_json(*checked)["shots"];
   }
   if (console.json()) console.answer(answer);
-  if (nothing_came_of_it(*report)) return Outcome::user_error;
+  if (outcome_of(*report) == Outcome::user_error) return Outcome::user_error;
   return well ? Outcome::done : Outcome::findings;
 }
 

@@ -9,10 +9,6 @@ namespace seamwright {
 
 namespace {
 
-bool by_run_file(const RestitchOptions& options) {
-  return options.inputs.size() == 1 && is_run_file(options.inputs.front());
-}
-
 Error not_both(const std::string& run_file, const std::string& option) {
   return {.kind = ErrorKind::user_input,
           .where = run_file,
@@ -80,6 +76,10 @@ void add_delivery_options(CLI::App& command, RestitchOptions& options) {
 }
 
 }  // namespace
+
+bool by_run_file(const RestitchOptions& options) {
+  return options.inputs.size() == 1 && is_run_file(options.inputs.front());
+}
 
 void add_run_options(CLI::App& command, RestitchOptions& options) {
   WishOptions& wish = options.wish;

@@ -32,6 +32,8 @@ struct RestitchOptions {
   const CLI::App* command = nullptr;  ///< that was given all this
 };
 
+/// Whether a run file says what is stitched.
+[[nodiscard]] bool by_run_file(const RestitchOptions& options);
 /// The options that say what is stitched and delivered, which a run file says in their place.
 void add_run_options(CLI::App& command, RestitchOptions& options);
 /// What the command line says, or the run file in its place. Fails where both say something, and

@@ -2,12 +2,14 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <set>
+#include <utility>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "apps/cli/archive_report.h"
 #include "apps/cli/restitch_slurm.h"
-#include "base/readable_text.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -78,18 +80,7 @@ bool RestitchTeller::tell_one(const ItemOutcome& item, int at, int of) {
 }
 
 void RestitchTeller::tell_all(const RunReport& report) const {
-  if (report.damaged_lines > 0) {
-    console_.say(
-        fmt::format("finding: {} lines of the journal are damaged; what they told is done again, "
-                    "and later runs pass them over",
-                    report.damaged_lines));
-  }
-  for (const fs::path& output : report.decayed) {
-    console_.say(fmt::format(
-        "finding: {} no longer holds what was written, though nothing has written to it since: "
-        "check the disk{}",
-        output.string(), options_.verify ? "" : ", and run with --verify to read everything"));
-  }
+  tell_damage(console_, report, options_.verify);
   if (options_.verify) {
     console_.say(fmt::format("the panoramas of {} shots were read again", report.read_again));
   }
@@ -104,6 +95,7 @@ void RestitchTeller::tell_all(const RunReport& report) const {
                            report.count(ItemState::done), report.count(ItemState::unchanged),
                            report.count(ItemState::failed), report.count(ItemState::to_do),
                            report.stopped ? "; stopped: start again to go on" : ""));
+  tell_left_behind(report);
   if (options_.dry_run) tell_estimate(report);
 }
 
@@ -118,6 +110,26 @@ void RestitchTeller::tell_failures(const RunReport& report) const {
     if (shared && restitch_.day_fit().of(item.name)) continue;
     console_.say(fmt::format("{}: failed: {}", item.name, console_.in_words(item.why)));
   }
+}
+
+// One line, however many there are: tiles are many.
+void RestitchTeller::tell_left_behind(const RunReport& report) const {
+  if (!options_.all_said || report.left_behind.empty()) return;
+  std::vector<std::string> names;
+  std::set<fs::path> folders;
+  for (const fs::path& file : report.left_behind) {
+    const fs::path within = file.lexically_relative(options_.folder);
+    const fs::path first = *within.begin();
+    if (first == within) {
+      names.push_back(first.string());
+    } else if (folders.insert(first).second) {
+      names.push_back((first / "").string());
+    }
+  }
+  console_.say(fmt::format(
+      "note: {} in {}: written by earlier runs, and of no shot as the run file has it now; they "
+      "stay until you remove them",
+      fmt::join(names, ", "), options_.folder.string()));
 }
 
 void RestitchTeller::tell_notes(const RunReport& report) const {
@@ -152,28 +164,17 @@ void RestitchTeller::tell_estimate(const RunReport& report) const {
 }
 
 nlohmann::json as_json(const RunReport& report, const Restitch& restitch, const Console& console) {
-  constexpr std::string_view kStates[] = {"unchanged", "done", "to_do", "failed"};
-  nlohmann::json items = nlohmann::json::array();
-  for (const ItemOutcome& item : report.items) {
-    items.push_back({{"name", readable_text(item.name)},
-                     {"state", kStates[static_cast<std::size_t>(item.state)]},
-                     {"why", console.in_words(item.why)},
-                     {"findings", console.in_words(item.findings)},
-                     {"notes", console.in_words(restitch.notes_of(item.name))},
-                     {"seconds", item.seconds}});
-    if (const auto fit = restitch.day_fit().of(item.name)) {
-      items.back()["fit"] = {{"verdict", name_of(fit->verdict)}, {"cause", name_of(fit->cause)}};
+  nlohmann::json items = items_json(report, console);
+  for (std::size_t i = 0; i < report.items.size(); ++i) {
+    const std::string& name = report.items[i].name;
+    items[i]["notes"] = console.in_words(restitch.notes_of(name));
+    if (const auto fit = restitch.day_fit().of(name)) {
+      items[i]["fit"] = {{"verdict", name_of(fit->verdict)}, {"cause", name_of(fit->cause)}};
     }
   }
-  nlohmann::json decayed = nlohmann::json::array();
-  for (const fs::path& output : report.decayed) {
-    decayed.push_back(readable_text(output.string()));
-  }
-  return {{"stopped", report.stopped},
-          {"damaged_lines", report.damaged_lines},
-          {"read_again", report.read_again},
-          {"decayed", decayed},
-          {"shots", items}};
+  nlohmann::json object = archive_json(report);
+  object["shots"] = std::move(items);
+  return object;
 }
 
 }  // namespace seamwright

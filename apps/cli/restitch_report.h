@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstddef>
+#include <filesystem>
 #include <string>
 
 #include <nlohmann/json_fwd.hpp>
@@ -16,9 +17,11 @@ class RestitchTeller {
  public:
   /// What of the command decides the words.
   struct Options {
-    int width_px = 0;  ///< of the panoramas; 0: native
+    std::filesystem::path folder;  ///< of the panoramas
+    int width_px = 0;              ///< of the panoramas; 0: native
     bool dry_run = false;
     bool verify = false;
+    bool all_said = false;  ///< by a run file: what is not of this run is of no shot any more
   };
 
   RestitchTeller(const Console& console, const Restitch& restitch, Options options)
@@ -31,6 +34,7 @@ class RestitchTeller {
 
  private:
   void tell_failures(const RunReport& report) const;
+  void tell_left_behind(const RunReport& report) const;
   void tell_notes(const RunReport& report) const;
   void tell_knock(const SharedKnock& knock) const;
   [[nodiscard]] std::string state_words(const ItemOutcome& item) const;

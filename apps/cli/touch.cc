@@ -1,7 +1,4 @@
-#include "solver/touch.h"
-
-#include <chrono>
-#include <cmath>
+#include <memory>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -10,19 +7,18 @@
 #include "apps/cli/intake_options.h"
 #include "apps/cli/program.h"
 #include "apps/cli/tie_text.h"
+#include "apps/cli/touch_many.h"
 #include "apps/cli/touch_report.h"
-#include "base/file.h"
-#include "features/ties.h"
 #include "jobs/shot/open_shot.h"
-#include "templates/frame_scale.h"
+#include "jobs/shot/touch_shot.h"
 
 namespace seamwright {
 
 namespace {
 
 struct TouchCommandOptions {
-  std::string template_file;
-  std::vector<std::string> frames;
+  std::vector<std::string> templates;
+  std::vector<std::string> frames;  ///< of one shot; without `out` whatever holds shots
   std::vector<std::string> ties;
   IntakeOptions intake;
   bool automatic = false;
@@ -37,14 +33,23 @@ constexpr std::string_view kTouchExample =
     "room.shot.yaml\n"
     "  seamwright touch room.shot.yaml --tie \"0:95,990 1:1899,1001 near sigma=1\" --out "
     "room.shot.yaml\n"
-    "\nOne tie already helps; where no tie speaks the template stands. Points beyond 10 m marked "
+    "  seamwright touch --template lantern.template.yaml rooms/\n"
+    "\nWithout --out every shot of the files, folders and run files is tested, and touched by "
+    "itself where its body was knocked or where its touch is another template's: the shot file is "
+    "updated, or NAME.shot.yaml is written beside the frames. A shot that fits is left as it is; "
+    "one that cannot be touched is named and left out.\n"
+    "One tie already helps; where no tie speaks the template stands. Points beyond 10 m marked "
     "far tell most: they alone show a tilt between the lenses. Stitch the shot file afterwards. "
-    "Finishes with findings (exit 2) when a tie looks wrong or the touch contradicts the template.";
+    "Finishes with findings (exit 2) when a tie looks wrong or the touch contradicts the template, "
+    "or "
+    "when a shot failed, and with 1 when all of them failed.";
 
 // With the ties of the command line.
 Result<Shot> open(const TouchCommandOptions& options) {
-  auto shot = open_shot(options.intake.request(options.frames),
-                        {.template_file = options.template_file, .old_touch = OldTouch::replaced});
+  auto shot =
+      open_shot(options.intake.request(options.frames),
+                {.template_file = options.templates.empty() ? "" : options.templates.front(),
+                 .old_touch = OldTouch::replaced});
   if (!shot) return shot;
   const int lens_count = shot->rig.lens_count();
   if (shot->files.intake.lens_count != lens_count) {
@@ -63,82 +68,7 @@ Result<Shot> open(const TouchCommandOptions& options) {
   return shot;
 }
 
-// Every sight of a hand must lie where its lens sees; said in the frame's pixels.
-std::optional<Error> check_sights(const Rig& rig, const std::vector<ManualTie>& ties,
-                                  double scale) {
-  for (std::size_t i = 0; i < ties.size(); ++i) {
-    for (const ManualSight& sight : ties[i].sights) {
-      const Lens& lens = rig.lenses[static_cast<std::size_t>(sight.lens)].lens;
-      if (lens.unproject(sight.px * scale)) continue;
-      return Error{.kind = ErrorKind::user_input,
-                   .where = {},
-                   .field = fmt::format("tie {}", i + 1),
-                   .what = fmt::format("{:g}, {:g} px lies outside the field of view of lens {}",
-                                       sight.px.x(), sight.px.y(), sight.lens),
-                   .remedy = "set it inside that lens' image circle"};
-    }
-  }
-  return std::nullopt;
-}
-
-Result<std::vector<Tie>> find_automatic(const ShotPictures& pictures,
-                                        const std::string& shot_name) {
-  std::vector<Image> images;
-  for (const Frame& frame : pictures.frames) images.push_back(frame.image);
-  auto found = find_ties(images, pictures.rig, 0, TieOptions::of_knocked_body());
-  if (!found) return tl::unexpected(found.error());
-  const int matched = found->report.matched();
-  const int consistent = found->report.consistent();
-  const auto kept = static_cast<int>(found->ties.size());
-  if (found->fit_together()) return std::move(found->ties);
-  return fail(
-      {.kind = ErrorKind::numeric,
-       .where = "shot " + shot_name,
-       .field = "--auto",
-       .what = fmt::format("the frames do not fit together: {} of {} matches agree, {} ties are "
-                           "left, {} are needed",
-                           consistent, matched, kept, TieSet::kFewest),
-       .remedy = "check that they are of one shot and in the template's order (front, back), or "
-                 "give --tie instead of --auto"});
-}
-
-Result<TouchReport> solve(const TouchCommandOptions& options, const Shot& shot,
-                          const Console& console) {
-  const auto pictures = read_pictures(shot, Exposures::middle, console.progress());
-  if (!pictures) return tl::unexpected(pictures.error());
-  const RigTemplate& body = shot.body.rig_template;
-  const Frame& first = pictures->frames.front();
-  const auto scale = template_scale(body.rig(), first.image, first.info.file);
-  if (!scale) return tl::unexpected(scale.error());
-  const std::vector<ManualTie>& manual = shot.edits().manual_ties;
-  if (auto error = check_sights(body.rig(), manual, *scale)) return fail(std::move(*error));
-  TouchReport report{.shot_file = options.out,
-                     .template_file = shot.body.file.string(),
-                     .ties = {},
-                     .manual = manual.size(),
-                     .result = {},
-                     .solve_ms = 0};
-  for (const ManualTie& tie : manual) report.ties.push_back(scaled_tie(tie.as_tie(0), *scale));
-  if (options.automatic) {
-    const auto progress = console.progress();
-    if (!tell(progress, "matching", 0)) {
-      return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
-    }
-    auto automatic = find_automatic(*pictures, shot.name());
-    if (!automatic) return tl::unexpected(automatic.error());
-    for (Tie& tie : *automatic) report.ties.push_back(scaled_tie(std::move(tie), *scale));
-  }
-  const auto begin = std::chrono::steady_clock::now();
-  auto touched = touch(body.rig(), body.solution.covariance, body.solution.quality.flex_sigma_rad,
-                       report.ties);
-  if (!touched) return tl::unexpected(touched.error());
-  report.solve_ms =
-      std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count();
-  report.result = std::move(*touched);
-  return report;
-}
-
-Result<Outcome> run_touch(const TouchCommandOptions& options, const Console& console) {
+Result<Outcome> touch_one(const TouchCommandOptions& options, const Console& console) {
   if (!is_shot_file(options.out)) {
     return fail({.kind = ErrorKind::user_input,
                  .where = {},
@@ -146,24 +76,49 @@ Result<Outcome> run_touch(const TouchCommandOptions& options, const Console& con
                  .what = fmt::format("'{}' is no name of a shot file", options.out),
                  .remedy = "give a name that ends in .shot.yaml"});
   }
+  if (options.templates.size() > 1) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--template",
+                 .what = fmt::format("{} of them for one shot", options.templates.size()),
+                 .remedy = "give that of its body"});
+  }
   const auto shot = open(options);
   if (!shot) return tl::unexpected(shot.error());
-  auto file = document_at(*shot, options.out);
-  if (!file) return tl::unexpected(file.error());
-  const auto report = solve(options, *shot, console);
-  if (!report) return tl::unexpected(report.error());
-  const TouchResult& result = report->result;
-  if (!result.step.isZero(0)) {
-    file->touch = ShotTouch{result.names, {result.step.begin(), result.step.end()}};
+  // Refused across drives before any work.
+  if (auto document = document_at(*shot, options.out); !document) {
+    return tl::unexpected(document.error());
   }
-  if (auto written = write_shot_file(options.out, *file); !written) {
+  const auto pictures = read_pictures(*shot, Exposures::middle, console.progress());
+  if (!pictures) return tl::unexpected(pictures.error());
+  auto report = solve_touch(*shot, *pictures, options.automatic, console.progress());
+  if (!report) return tl::unexpected(report.error());
+  report->shot_file = options.out;
+  const auto document = touched_document(*shot, report->result, options.out);
+  if (!document) return tl::unexpected(document.error());
+  if (auto written = write_shot_file(options.out, *document); !written) {
     return tl::unexpected(written.error());
   }
   tell_touch(console, *report);
   console.say(fmt::format("{}: stitch it with 'seamwright stitch {} --out PANORAMA.tif'",
                           options.out, options.out));
   if (console.json()) console.answer(touch_as_json(*report));
-  return result.findings.empty() ? Outcome::done : Outcome::findings;
+  return report->result.findings.empty() ? Outcome::done : Outcome::findings;
+}
+
+Result<Outcome> run_touch(const TouchCommandOptions& options, const Console& console) {
+  if (!options.out.empty()) return touch_one(options, console);
+  if (!options.ties.empty()) {
+    return fail({.kind = ErrorKind::user_input,
+                 .where = {},
+                 .field = "--tie",
+                 .what = "is of one shot",
+                 .remedy = "give --out, the shot file to write"});
+  }
+  return touch_many({.inputs = as_paths(options.frames),
+                     .templates = as_paths(options.templates),
+                     .intake = options.intake.request({})},
+                    console);
 }
 
 }  // namespace
@@ -171,18 +126,20 @@ Result<Outcome> run_touch(const TouchCommandOptions& options, const Console& con
 void add_touch(Program& program) {
   const auto options = std::make_shared<TouchCommandOptions>();
   CLI::App& command = program.add_command(
-      "touch", "Correct one shot with a few ties, the template as prior",
-      std::string(kTouchExample),
+      "touch", "Correct shots with a few ties, the template as prior", std::string(kTouchExample),
       [options](const Console& console) { return run_touch(*options, console); });
   command
-      .add_option("--template", options->template_file,
-                  "Template of the body; may be left out where a shot file names it")
-      ->type_name(value_kind::kFile);
+      .add_option("--template", options->templates,
+                  "Template of the body; may be left out where a shot file names it; of several, "
+                  "each shot takes the one that fits")
+      ->type_name(value_kind::kFile)
+      ->allow_extra_args(false);
   command
       .add_option("frames", options->frames,
                   "One file per lens, in the template's order; or one file with all lenses; or a "
-                  "*.shot.yaml, whose ties are kept")
-      ->type_name(value_kind::kFile)
+                  "*.shot.yaml, whose ties are kept; without --out also folders, frames and shot "
+                  "files of several shots, and *.run.yaml")
+      ->type_name(value_kind::kPath)
       ->required();
   command
       .add_option("--tie", options->ties,
@@ -191,9 +148,12 @@ void add_touch(Program& program) {
                   "top-left one; far: beyond 10 m; repeat for every tie")
       ->allow_extra_args(false);
   command.add_flag("--auto", options->automatic, "Find ties in the frames as well");
-  command.add_option("--out", options->out, "Shot file to write, *.shot.yaml")
-      ->type_name(value_kind::kShotFile)
-      ->required();
+  command
+      .add_option(
+          "--out", options->out,
+          "Shot file to write, *.shot.yaml, of one shot; without it each shot that needs it "
+          "is touched, and its own shot file updated")
+      ->type_name(value_kind::kShotFile);
   options->intake.add_to(command);
 }
 

@@ -99,14 +99,15 @@ PanoramaInfo panorama_info(int width_px, std::span<const Frame> frames,
   return info;
 }
 
-// What stays true of the whole sphere: it has no single focal length or lens. The body's own number
-// is its owner's business.
+// What stays true of the whole sphere: it has no single focal length or lens. The numbers of
+// body and lens are their owner's business.
 FrameInfo picture_info(const Frame& first, bool keep_location) {
   FrameInfo info = first.info;
   info.file.clear();
   info.focal_length_mm.reset();
   info.lens_model.reset();
   info.body_serial.reset();
+  info.lens_serial.reset();
   if (!keep_location) info.location.reset();
   return info;
 }

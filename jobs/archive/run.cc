@@ -21,6 +21,7 @@
 #include "jobs/archive/file_contents.h"
 #include "jobs/archive/folder_lock.h"
 #include "jobs/archive/journal.h"
+#include "jobs/archive/left_behind.h"
 #include "jobs/archive/past_runs.h"
 #include "jobs/archive/sample.h"
 
@@ -57,6 +58,9 @@ class Runner {
     RunReport report;
     report.damaged_lines = damaged_lines_;
     report.usual_seconds = median(past_.seconds);
+    for (const auto& [name, lines] : past_.done) {
+      for (const DoneLine& line : lines) left_behind_.written(line);
+    }
     choose_sample(items);
     if (!options_.dry_run) clear_leftovers(items);
     report.items.resize(items.size());
@@ -64,7 +68,7 @@ class Runner {
       const auto at = static_cast<std::size_t>(i);
       if (auto outcome = one(items[at])) {
         report.items[at] = std::move(*outcome);
-        tell(report.items[at], items.size());
+        tell(items[at], report.items[at], items.size());
       } else {
         end_with(outcome.error());
       }
@@ -73,11 +77,14 @@ class Runner {
     report.stopped = stopped_;
     report.read_again = static_cast<int>(read_again_.size());
     for (const auto& [file, hash] : contents_.decayed()) report.decayed.push_back(file);
+    if (options_.parts == 1 && !stopped_) {
+      report.left_behind = left_behind_.files(options_.folder);
+    }
     return report;
   }
 
  private:
-  fs::path journal_folder() const { return options_.folder / ".restitch"; }
+  fs::path journal_folder() const { return options_.folder / options_.journal; }
   fs::path own_journal() const {
     const std::string name =
         options_.parts == 1 ? std::string("journal.log")
@@ -153,8 +160,9 @@ class Runner {
     return journal_ ? journal_->append(line) : Result<void>();
   }
 
-  void tell(const ItemOutcome& outcome, std::size_t of) {
+  void tell(const ArchiveItem& item, const ItemOutcome& outcome, std::size_t of) {
     const std::scoped_lock lock(mutex_);
+    if (outcome.state == ItemState::failed || outcome.state == ItemState::to_do) keep_outputs(item);
     ++told_count_;
     if (told_ && !told_(outcome, told_count_, static_cast<int>(of))) stopped_ = true;
   }
@@ -178,6 +186,19 @@ class Runner {
       key.former_settings.push_back(sha256(former));
     }
     return key;
+  }
+
+  // An item that is not up to date may still have any of its outputs.
+  void keep_outputs(const ArchiveItem& item) {
+    for (const fs::path& output : item.outputs) left_behind_.keep(name_of(output));
+    const auto known = past_.done.find(item.name);
+    if (known == past_.done.end()) return;
+    for (const DoneLine& line : known->second) left_behind_.keep(line);
+  }
+
+  void keep_output(const DoneLine& line) {
+    const std::scoped_lock lock(mutex_);
+    left_behind_.keep(line);
   }
 
   // As the journal names it.
@@ -254,6 +275,7 @@ class Runner {
     const auto done = find_done(item, *key, outcome.why);
     if (!done) return failed_or_stop(std::move(outcome), done.error());
     if (*done != nullptr) {
+      keep_output(**done);
       outcome.state = ItemState::unchanged;
       outcome.why.clear();
       outcome.findings = (*done)->findings;
@@ -352,6 +374,7 @@ class Runner {
       line.outputs.push_back({name_of(output), stamp->bytes, std::move(*hash)});
     }
     if (auto kept = keep(as_json(line)); !kept) return tl::unexpected(kept.error());
+    keep_output(line);
     outcome.state = ItemState::done;
     return outcome;
   }
@@ -378,6 +401,7 @@ class Runner {
   std::mutex mutex_;  // of what follows
   std::optional<Journal> journal_;
   int told_count_ = 0;
+  LeftBehind left_behind_;
   std::set<std::string> read_again_;
   std::optional<Error> failure_;
 };

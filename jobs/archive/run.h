@@ -62,12 +62,15 @@ struct RunReport {
   int read_again = 0;              ///< items whose outputs were read though their stamps were known
   /// Outputs that no longer held what was written though their stamps were the same.
   std::vector<std::filesystem::path> decayed = {};
+  /// Files in the folder that earlier runs wrote and that are no output of any item now, such as
+  /// those of an item that was renamed. By name; none of a part or of a run that was stopped.
+  std::vector<std::filesystem::path> left_behind = {};
 
   [[nodiscard]] int count(ItemState state) const;
 };
 
 struct RunOptions {
-  std::filesystem::path folder;  ///< of the outputs; the journal lies in its folder `.restitch`
+  std::filesystem::path folder;  ///< of the outputs
   int part = 1;                  ///< of `parts`: items go to parts by the hash of their names
   int parts = 1;                 ///< parts of one number may run side by side, a whole run alone
   bool dry_run = false;          ///< nothing is written, not even the journal
@@ -75,6 +78,7 @@ struct RunOptions {
   int sample_every = 50;         ///< one in so many items' outputs is read at each run; 0: none
   int at_once = 1;               ///< so many items are worked on side by side
   ClockFn clock = {};            ///< empty: the system's
+  std::string journal = ".restitch";  ///< the folder in `folder` where the journal lies
 };
 
 /// Does one item: makes its outputs, gives findings. An error of kind `cancelled` stops the run.

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "jobs/restitch/template_choice.h"
+#include "jobs/shot/body_files.h"
 
 namespace seamwright {
 
@@ -29,7 +30,7 @@ ChosenTemplate template_by_serial(const std::optional<std::string>& serial,
   ChosenTemplate chosen;
   if (!serial) return chosen;
   for (std::size_t i = 0; i < templates.size(); ++i) {
-    if (!label_has_serial(templates[i].rig_template.body, *serial)) continue;
+    if (!has_serial(templates[i].rig_template, *serial)) continue;
     if (chosen.index) return {};
     chosen = {.index = i, .by = ChosenTemplate::By::serial};
   }

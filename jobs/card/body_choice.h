@@ -16,8 +16,8 @@ struct ChosenTemplate {
   enum class By { nothing, serial, ties, only } by = By::nothing;
 };
 
-/// The one template whose label holds the serial number that EXIF tells; nothing where none or
-/// several do.
+/// The one template that is of the serial number that EXIF tells (jobs/shot/body_files.h); nothing
+/// where none or several are.
 [[nodiscard]] ChosenTemplate template_by_serial(const std::optional<std::string>& serial,
                                                 const std::vector<BodyTemplate>& templates);
 

@@ -115,6 +115,20 @@ Result<void> add_named(const NamedShot& shot, const RunRequest& request, Restitc
 
 }  // namespace
 
+SplitInputs split_inputs(const std::vector<fs::path>& inputs) {
+  SplitInputs split;
+  for (const fs::path& input : inputs) {
+    (is_run_file(input) ? split.run_files : split.rest).push_back(input);
+  }
+  return split;
+}
+
+Result<RestitchOrder> open_run_file(const fs::path& run_file, const ProgressFn& progress) {
+  const auto request = read_run_request(run_file);
+  if (!request) return tl::unexpected(request.error());
+  return open_run(*request, progress);
+}
+
 Result<RestitchOrder> open_run(const RunRequest& request, const ProgressFn& progress) {
   if (auto error = request.delivery.validate()) return fail(std::move(*error));
   RestitchOrder order{.shots = {},

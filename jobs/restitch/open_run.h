@@ -42,9 +42,19 @@ struct RunRequest {
 /// What a run file says (templates/run_file.h); its paths as seen from the working folder.
 [[nodiscard]] Result<RunRequest> read_run_request(const std::filesystem::path& run_file);
 
+/// What several inputs are: run files, and all else.
+struct SplitInputs {
+  std::vector<std::filesystem::path> run_files;
+  std::vector<std::filesystem::path> rest;  ///< folders, frames, shot files, panoramas
+};
+[[nodiscard]] SplitInputs split_inputs(const std::vector<std::filesystem::path>& inputs);
+
 /// Reads the templates and lists the shots. Fails on a template that cannot be read and as
 /// list_shots() does; shots that are of no use are in the order all the same, with the reason.
 [[nodiscard]] Result<RestitchOrder> open_run(const RunRequest& request,
                                              const ProgressFn& progress = {});
+/// The same of a run file.
+[[nodiscard]] Result<RestitchOrder> open_run_file(const std::filesystem::path& run_file,
+                                                  const ProgressFn& progress = {});
 
 }  // namespace seamwright

@@ -166,10 +166,10 @@ double Restitch::largest_shot_gib() const {
   return largest;
 }
 
-Result<Shot> Restitch::open(const std::string& item_name) const {
+Result<Shot> Restitch::open(const std::string& item_name, OldTouch old_touch) const {
   const ListedShot& shot = *shots_.at(item_name);
   if (shot.failure) return fail(*shot.failure);
-  const OpenOptions options{.wishes = wishes_of(shot)};
+  const OpenOptions options{.wishes = wishes_of(shot), .old_touch = old_touch};
   if (order_.templates.empty() && own_template_of(shot) == nullptr) {
     return open_shot(shot.files, options);
   }

@@ -64,7 +64,8 @@ class Restitch {
   /// What the shot takes that takes most (shots_at_once.h).
   [[nodiscard]] double largest_shot_gib() const;
   /// The shot of a piece as it is stitched.
-  [[nodiscard]] Result<Shot> open(const std::string& item_name) const;
+  [[nodiscard]] Result<Shot> open(const std::string& item_name,
+                                  OldTouch old_touch = OldTouch::kept) const;
 
  private:
   [[nodiscard]] Result<const BodyTemplate*> template_of(const ListedShot& shot) const;

@@ -41,6 +41,8 @@ void apply_look(const RunLook& look, const Beside& beside, ShotWishes& wishes) {
   if (look.cover_deg) wishes.cover.cover_deg = *look.cover_deg;
   if (look.plate) wishes.cover.plate = beside(*look.plate);
   if (look.plate_deg) wishes.cover.plate_deg = *look.plate_deg;
+  if (look.anyway) wishes.anyway = *look.anyway;
+  if (look.touch) wishes.touch_knocked = *look.touch;
 }
 
 ShotWishes wishes_in(const RunFile& run, const Beside& beside) {

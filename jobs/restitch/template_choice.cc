@@ -1,7 +1,5 @@
 #include "jobs/restitch/template_choice.h"
 
-#include <cctype>
-
 #include <fmt/format.h>
 
 #include "imaging/metadata.h"
@@ -36,27 +34,14 @@ Result<std::optional<double>> ring_misfit_px(const ShotFiles& shot, const RigTem
   return ring->readable ? std::optional<double>(ring->p95_px) : std::nullopt;
 }
 
-bool label_has_serial(const std::string& label, const std::string& serial) {
-  if (serial.empty()) return false;
-  const auto in_word = [](char c) { return std::isalnum(static_cast<unsigned char>(c)) != 0; };
-  for (std::size_t at = label.find(serial); at != std::string::npos;
-       at = label.find(serial, at + 1)) {
-    const std::size_t end = at + serial.size();
-    if ((at == 0 || !in_word(label[at - 1])) && (end == label.size() || !in_word(label[end]))) {
-      return true;
-    }
-  }
-  return false;
-}
-
 // Null where the frames name no body, or none or several of the templates are of it.
-const BodyTemplate* TemplateChoice::by_label(const ShotFiles& shot) const {
+const BodyTemplate* TemplateChoice::by_serial(const ShotFiles& shot) const {
   if (shot.frames.empty()) return nullptr;
   const auto info = read_frame_info(shot.frames.front());
   if (!info || !info->body_serial) return nullptr;
   const BodyTemplate* only = nullptr;
   for (const BodyTemplate& one : templates_) {
-    if (!label_has_serial(one.rig_template.body, *info->body_serial)) continue;
+    if (!has_serial(one.rig_template, *info->body_serial)) continue;
     if (only != nullptr) return nullptr;
     only = &one;
   }
@@ -65,7 +50,7 @@ const BodyTemplate* TemplateChoice::by_label(const ShotFiles& shot) const {
 
 Result<const BodyTemplate*> TemplateChoice::of(const ShotFiles& shot) const {
   if (templates_.size() == 1) return &templates_.front();
-  if (const BodyTemplate* named = by_label(shot)) return named;
+  if (const BodyTemplate* named = by_serial(shot)) return named;
   const BodyTemplate* best = nullptr;
   double least_px = kMostRingMisfit_px;
   for (const BodyTemplate& one : templates_) {

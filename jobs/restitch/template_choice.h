@@ -10,10 +10,6 @@
 
 namespace seamwright {
 
-/// True where a body's label holds the serial number as a word of its own: "Lantern 0117" is the
-/// label of number 0117, and of no other.
-[[nodiscard]] bool label_has_serial(const std::string& label, const std::string& serial);
-
 /// More than this, P95 of the ring, is no flex of a body.
 inline constexpr double kMostRingMisfit_px = 6;
 
@@ -29,13 +25,13 @@ class TemplateChoice {
 
   [[nodiscard]] const std::vector<BodyTemplate>& templates() const { return templates_; }
 
-  /// The one template whose label has the serial number in the frames' EXIF; a lone template
-  /// without looking; else the one whose lenses the shot's ring fits best. Fails where none fits to
-  /// 6 px, P95 of the ring: more is no flex of a body.
+  /// The one template that is of the serial number in the frames' EXIF (has_serial()); a lone
+  /// template without looking; else the one whose lenses the shot's ring fits best. Fails where
+  /// none fits to 6 px, P95 of the ring: more is no flex of a body.
   [[nodiscard]] Result<const BodyTemplate*> of(const ShotFiles& shot) const;
 
  private:
-  [[nodiscard]] const BodyTemplate* by_label(const ShotFiles& shot) const;
+  [[nodiscard]] const BodyTemplate* by_serial(const ShotFiles& shot) const;
 
   std::vector<BodyTemplate> templates_;
 };

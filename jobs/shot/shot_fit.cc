@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "features/small_frames.h"
+#include "jobs/shot/body_files.h"
 #include "jobs/shot/fit_trials.h"
 
 namespace seamwright {
@@ -103,6 +104,7 @@ class Fitter {
       small_.push_back(small_match_plane(frame.image, options.small_px));
     }
     enlarged_ = small_[0].width() > frames[0].image.width();
+    fit_.other_serial = other_serials(body.files, frames);
     fit_.taken_at = frames[0].info.taken_at.value_or("");
     to_frame_px_ = static_cast<double>(frames[0].image.width()) / small_[0].width();
   }
@@ -356,7 +358,11 @@ std::string_view name_of(Misfit cause) { return kMisfitNames[static_cast<std::si
 
 Result<ShotFit> fit_shot(const RigTemplate& body, std::span<const Frame> frames,
                          const FitOptions& options) {
-  return Fitter(body, frames, options).run();
+  auto fit = Fitter(body, frames, options).run();
+  if (fit && fit->cause == Misfit::other_body && !fit->other_serial.empty()) {
+    fit->words += "; " + fit->other_serial;
+  }
+  return fit;
 }
 
 Error refusal_of(const ShotFit& fit, const std::string& shot_name) {

@@ -50,7 +50,6 @@ struct FitOptions {
   double sure_sigmas = 4;       ///< a knock must be so many of its own sigmas …
   double beyond_body = 4;       ///< … and so many times what the template expects of itself
   double most_knock_deg = 0.6;  ///< a lens that turned farther was not only knocked
-  std::string serial = {};      ///< of the body, as the frames say; empty: they say nothing
 };
 
 /// What the quick test found.
@@ -72,7 +71,10 @@ struct ShotFit {
   std::string remedy = {};
   std::optional<ShotTouch> touch = {};  ///< of `knocked`: against the template's own rig
   std::optional<Rig> touched_rig = {};  ///< … and what it makes of it, at the template's size
-  std::string taken_at = {};            ///< EXIF time of the first frame; empty: it says none
+  /// Another serial number than the template's, one line; empty where there is none. Evidence,
+  /// never a reason to refuse.
+  std::string other_serial = {};
+  std::string taken_at = {};     ///< EXIF time of the first frame; empty: it says none
   std::vector<Vec3> turns = {};  ///< of each lens by that touch, rotation vectors in the rig, rad
 };
 
@@ -80,6 +82,10 @@ struct ShotFit {
 /// upright and not mirrored. Fails on frames of another shape or number than the template's.
 [[nodiscard]] Result<ShotFit> fit_shot(const RigTemplate& body, std::span<const Frame> frames,
                                        const FitOptions& options = {});
+
+/// What to do about `other_serial`.
+inline constexpr std::string_view kOtherSerialRemedy =
+    "give the template of that body; if the number is wrong, look along the seam and go on";
 
 /// A refusal as an error of the shot of that name.
 [[nodiscard]] Error refusal_of(const ShotFit& fit, const std::string& shot_name);

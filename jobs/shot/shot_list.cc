@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cctype>
 #include <cstddef>
+#include <iterator>
 #include <set>
 #include <string_view>
 #include <system_error>
@@ -24,6 +25,11 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr auto npos = std::string::npos;
+
+bool says_panorama(const fs::path& picture) {
+  const auto sphere = read_panorama_info(picture);
+  return sphere && *sphere;
+}
 
 ListedShot failed_shot(const std::string& name, const Error& error) {
   ListedShot shot;
@@ -215,27 +221,77 @@ ByName take_by_name(std::vector<ListedFrame>& listed, int lens_count) {
   return found;
 }
 
-Result<void> add_loose(const std::vector<fs::path>& files, const GroupingOptions& grouping,
-                       int lens_count, const ProgressFn& progress, std::vector<ListedShot>& shots) {
-  auto listing = list_readable_frames(files, progress);
-  if (!listing) return tl::unexpected(listing.error());
+bool tells_all(const FrameInfo& info) {
+  return info.taken_at && !info.lens_model.value_or("").empty();
+}
+
+// Frames that are so wide or high hold several circles.
+bool holds_one_circle(const ListedFrame& frame, int lens_count) {
+  const double shape = static_cast<double>(frame.width_px) / frame.height_px;
+  return lens_count == 1 || std::max(shape, 1 / shape) <= 0.8 * lens_count;
+}
+
+// Whether neither EXIF nor names tell which lens each of these frames is of: then their order does.
+bool order_must_tell(const FrameListing& listing, int lens_count) {
+  const auto& frames = listing.frames;
+  std::vector<fs::path> files;
+  for (const ListedFrame& frame : frames) files.push_back(frame.file);
+  const auto named = frames_by_name(files);
+  return listing.unlisted.empty() && static_cast<int>(frames.size()) == lens_count &&
+         !std::all_of(frames.begin(), frames.end(),
+                      [](const ListedFrame& frame) { return tells_all(frame.info); }) &&
+         std::all_of(frames.begin(), frames.end(),
+                     [&](const ListedFrame& frame) {
+                       return holds_one_circle(frame, lens_count) &&
+                              !names_lens_by_word(frame.file);
+                     }) &&
+         std::none_of(named.begin(), named.end(),
+                      [&](const auto& shot) { return is_whole(shot.second, lens_count); });
+}
+
+/// Pictures that are neither panoramas nor of a shot file.
+struct Loose {
+  std::vector<fs::path> files;
+  bool in_order = false;  ///< somebody named these files, and nothing else
+};
+
+Result<std::vector<ListedShot>> group_loose(FrameListing& listing, const GroupingOptions& grouping,
+                                            int lens_count) {
+  std::vector<ListedShot> shots;
   const ByName by_name = grouping.pattern || grouping.frames_per_shot > 0
                              ? ByName{}
-                             : take_by_name(listing->frames, lens_count);
+                             : take_by_name(listing.frames, lens_count);
   GroupingOptions options = grouping;
   options.lens_count = lens_count;
-  const auto grouped = group_whole_shots(listing->frames, options, listing->unlisted);
+  const auto grouped = group_whole_shots(listing.frames, options, listing.unlisted);
   if (!grouped) return tl::unexpected(grouped.error());
-  const bool one_holds_all = lone_files_are_whole(*listing, *grouped);
+  const bool one_holds_all = lone_files_are_whole(listing, *grouped);
   for (const LeftOut& left : grouped->left_out) {
     shots.push_back(failed_shot(left.name, left.error));
   }
   for (const BracketShot& group : grouped->shots) {
-    auto shot = from_group(listing->frames, group, lens_count, one_holds_all);
+    auto shot = from_group(listing.frames, group, lens_count, one_holds_all);
     shots.push_back(shot ? std::move(*shot) : failed_shot(group.name, shot.error()));
   }
   shots.insert(shots.end(), by_name.incomplete.begin(), by_name.incomplete.end());
   shots.insert(shots.end(), by_name.shots.begin(), by_name.shots.end());
+  return shots;
+}
+
+Result<void> add_loose(const Loose& loose, const GroupingOptions& grouping, int lens_count,
+                       const ProgressFn& progress, std::vector<ListedShot>& shots) {
+  auto listing = list_readable_frames(loose.files, progress);
+  if (!listing) return tl::unexpected(listing.error());
+  if (loose.in_order && !grouping.pattern && order_must_tell(*listing, lens_count)) {
+    auto files = find_shot_files({.files = loose.files}, lens_count);
+    if (!files) return tl::unexpected(files.error());
+    shots.push_back({.name = files->name, .files = std::move(*files)});
+    return {};
+  }
+  auto found = group_loose(*listing, grouping, lens_count);
+  if (!found) return tl::unexpected(found.error());
+  shots.insert(shots.end(), std::make_move_iterator(found->begin()),
+               std::make_move_iterator(found->end()));
   return {};
 }
 
@@ -269,16 +325,16 @@ Result<std::vector<ListedShot>> list_shots(const std::vector<fs::path>& files_an
   std::vector<ListedShot> shots = std::move(found.failed);
   Taken taken;
   for (const fs::path& file : found.shot_files) shots.push_back(from_shot_file(file, taken));
-  std::vector<fs::path> loose;
+  Loose loose;
   for (const fs::path& picture : found.pictures) {
     if (taken.holds(picture)) continue;
-    const auto sphere = read_panorama_info(picture);
-    if (sphere && *sphere) {
+    if (says_panorama(picture)) {
       shots.push_back({.name = picture.filename().string(), .panorama = picture});
     } else {
-      loose.push_back(picture);
+      loose.files.push_back(picture);
     }
   }
+  loose.in_order = loose.files == files_and_folders;
   if (auto done = add_loose(loose, grouping, lens_count, progress, shots); !done) {
     return tl::unexpected(done.error());
   }

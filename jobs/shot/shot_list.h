@@ -27,9 +27,10 @@ struct ListedShot {
 /// What files and folders hold: shot files by themselves; pictures that say they are panoramas; all
 /// other pictures grouped into shots as brackets are (jobs/brackets/grouping.h), or by their names
 /// where EXIF does not tell their lens or time (named_frames.h) and `grouping` says nothing either.
-/// Frames that a shot file names belong to it alone. What cannot be read or grouped fails its own
-/// shot only. Fails on grouping options that make no sense, and when told to stop. The file guard
-/// is told of all files.
+/// Frames that a shot file names belong to it alone. As many files as a body has lenses, named one
+/// by one, are a shot in this order where neither EXIF nor their names tell anything else. What
+/// cannot be read or grouped fails its own shot only. Fails on grouping options that make no sense,
+/// and when told to stop. The file guard is told of all files.
 [[nodiscard]] Result<std::vector<ListedShot>> list_shots(
     const std::vector<std::filesystem::path>& files_and_folders, const GroupingOptions& grouping,
     int lens_count, const ProgressFn& progress = {});

@@ -337,6 +337,9 @@ Result<StitchReport> stitch_shot(const Shot& given, const StitchFiles& files,
   const RenderOptions render = shot.wishes.render_options();
   std::vector<std::string> first_findings;
   if (tested->is_finding()) first_findings.push_back(tested->line());
+  if (const std::string& other = tested->fit.other_serial; !other.empty()) {
+    first_findings.push_back(fmt::format("{}; {}", other, kOtherSerialRemedy));
+  }
   const auto levelled = level(shot, *pictures, first_findings);
   if (!levelled) return tl::unexpected(levelled.error());
   auto report = stitch_pictures({.shot = shot,

@@ -414,3 +414,20 @@ TEST_CASE("a run of several at once that is told to stop begins nothing more", "
   CHECK(report->count(ItemState::to_do) == 9 - begun);
   CHECK(begun <= 3);
 }
+
+TEST_CASE("what earlier runs wrote and no item makes any more is told", "[archive]") {
+  Archive archive;
+  CHECK(archive.run().left_behind.empty());
+  CHECK(archive.run().left_behind.empty());
+  // b is renamed, and the input of c vanishes: what is there of c may still be its own.
+  const fs::path old = archive.items[1].outputs.front();
+  archive.items[1].name = "renamed";
+  archive.items[1].outputs = {archive.dir / "out" / "renamed.tif"};
+  fs::remove(archive.items[2].inputs.front());
+  const RunReport renamed = archive.run();
+  CHECK(renamed.items[1].state == ItemState::failed);
+  CHECK(renamed.left_behind == std::vector<fs::path>{old});
+  CHECK(archive.run().left_behind == std::vector<fs::path>{old});
+  fs::remove(old);
+  CHECK(archive.run().left_behind.empty());
+}

@@ -29,7 +29,8 @@ FrameInfo lantern_info() {
           .body_make = "Guesthouse Optics",
           .body_model = "Lantern",
           .body_serial = "0117",
-          .lens_model = "Lantern 200°"};
+          .lens_model = "Lantern 200°",
+          .lens_serial = "F 0117"};
 }
 
 void check_same(const FrameInfo& actual, const FrameInfo& expected, double epsilon) {
@@ -38,6 +39,7 @@ void check_same(const FrameInfo& actual, const FrameInfo& expected, double epsil
   CHECK(actual.body_model == expected.body_model);
   CHECK(actual.body_serial == expected.body_serial);
   CHECK(actual.lens_model == expected.lens_model);
+  CHECK(actual.lens_serial == expected.lens_serial);
   const auto same = [&](const std::optional<double>& a, const std::optional<double>& b) {
     REQUIRE(a.has_value() == b.has_value());
     if (a) CHECK(*a == Approx(*b).epsilon(epsilon).margin(0));

@@ -5,6 +5,7 @@
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
 
+#include "imaging/metadata.h"
 #include "imaging/write_image.h"
 #include "jobs/shot/open_shot.h"
 #include "tests/support/rigs.h"
@@ -107,4 +108,52 @@ TEST_CASE("shots tell what a template is to know of their body", "[shot]") {
   shot.frames = {room.frame("front")};
   shot.intake = {.layout = FrameLayout::side_by_side};
   CHECK(body_files_of({shot}) == BodyFiles{.layout = FrameLayout::side_by_side});
+}
+
+TEST_CASE("shots of one body tell its serial numbers, and whether frames carry others", "[shot]") {
+  const test::ScratchDir dir;
+  const auto put = [&](const std::string& name, const std::string& body, const std::string& lens) {
+    FrameInfo info;
+    if (!body.empty()) info.body_serial = body;
+    if (!lens.empty()) info.lens_serial = lens;
+    REQUIRE(write_image(dir / name, Image(8, 8, Channels::rgb, SampleType::u8), {.info = info}));
+    return dir / name;
+  };
+  const auto shot = [&](const std::string& name, const std::string& body,
+                        const std::string& back = "B1") {
+    auto files = find_shot_files(
+        {.files = {put(name + "_front.tif", body, "F1"), put(name + "_back.jpg", body, back)}}, 2);
+    REQUIRE(files);
+    return *files;
+  };
+  const BodyFiles told = body_files_of({shot("a", "0117"), shot("b", "0117")});
+  CHECK(told.body_serial == "0117");
+  CHECK(told.lens_serials == std::vector<std::string>{"F1", "B1"});
+  CHECK(body_files_of({shot("a", "0117"), shot("c", "0218")}).body_serial.empty());
+  CHECK(body_files_of({shot("a", "0117"), shot("d", "")}).body_serial.empty());
+  CHECK(body_files_of({shot("a", "0117"), shot("e", "0117", "")}).lens_serials.empty());
+
+  const auto frames_of = [](const ShotFiles& files) {
+    std::vector<Frame> frames;
+    for (const fs::path& file : files.frames) {
+      const auto info = read_frame_info(file);
+      REQUIRE(info);
+      frames.push_back({Image(8, 8, Channels::rgb, SampleType::u8), *info});
+    }
+    return frames;
+  };
+  CHECK(other_serials(told, frames_of(shot("a", "0117"))).empty());
+  CHECK(other_serials(told, frames_of(shot("d", ""))).empty());
+  CHECK(other_serials({}, frames_of(shot("a", "0117"))).empty());
+  CHECK_THAT(other_serials(told, frames_of(shot("c", "0218"))), Catch::Contains("body 0218"));
+  CHECK_THAT(other_serials(told, frames_of(shot("f", "0117", "B2"))), Catch::Contains("lens B2"));
+
+  RigTemplate body;
+  body.body = "Lantern 0117";
+  CHECK(has_serial(body, "0117"));
+  CHECK_FALSE(has_serial(body, "117"));
+  CHECK_FALSE(has_serial(body, ""));
+  body.files.body_serial = "0218";
+  CHECK_FALSE(has_serial(body, "0117"));
+  CHECK(has_serial(body, "0218"));
 }

@@ -249,6 +249,30 @@ TEST_CASE("what a template says of the body's files is read in version 3 alone",
   }
 }
 
+TEST_CASE("serial numbers are read in version 4 alone", "[templates]") {
+  const std::string told = "body_serial: \"0117\"\nlens_serials: [\"F1\", \"B1\"]\nmirrored: false";
+  const std::string text =
+      edited(edited(sample_text(), "version: 2", "version: 4"), "mirrored: false", told);
+  const auto read = parse_template(text, "t.yaml");
+  if (!read) FAIL(read.error().line());
+  CHECK(read->files.body_serial == "0117");
+  CHECK(read->files.lens_serials == std::vector<std::string>{"F1", "B1"});
+  CHECK_THAT(format_template(*read), Catch::Contains("version: 4\n"));
+  for (const auto& [from, to, says] : std::vector<std::array<std::string, 3>>{
+           {"version: 4", "version: 3", "unknown key 'body_serial'"},
+           {"\"0117\"", "[1]", "is not a line of text"},
+           {"[\"F1\", \"B1\"]", "[\"F1\"]", "1 entries for 2 lenses"}}) {
+    CAPTURE(from, to);
+    // The label holds 0117 as well, before the serial.
+    const std::string broken = from == "\"0117\""
+                                   ? edited(text, "body_serial: " + from, "body_serial: " + to)
+                                   : edited(text, from, to);
+    const auto wrong = parse_template(broken, "t.yaml");
+    REQUIRE_FALSE(wrong);
+    CHECK_THAT(wrong.error().line(), Catch::StartsWith("t.yaml:") && Catch::Contains(says));
+  }
+}
+
 TEST_CASE("other formats and newer versions are refused politely", "[templates]") {
   require_edit_refused("format: seamwright-template", "format: seamwright-shot",
                        "this is not a seamwright-template file");
@@ -256,8 +280,8 @@ TEST_CASE("other formats and newer versions are refused politely", "[templates]"
   require_refused("[1, 2]\n", 1, "this is not a seamwright-template file");
   require_refused("", 1, "the file is empty");
   require_refused("# only a comment\n", 1, "empty");
-  require_edit_refused("version: 2", "version: 4",
-                       "4 is newer than this program understands (3); a newer version of this "
+  require_edit_refused("version: 2", "version: 5",
+                       "5 is newer than this program understands (4); a newer version of this "
                        "program wrote it: update the program");
   require_edit_refused("version: 2", "version: 0", "0 is not a whole number");
   require_edit_refused("version: 2", "version: one", "'one' is not a number");

@@ -95,7 +95,9 @@ RunFile full_run() {
                .compass_deg = 90,
                .cover_deg = 18,
                .plate = "plate.png",
-               .plate_deg = 20};
+               .plate_deg = 20,
+               .anyway = true,
+               .touch = false};
   run.shots = {{.place = "archive"},
                hall,
                {.name = "library", .folder = "frames/101"},
