@@ -53,6 +53,7 @@ std::string full_shot() {
 std::string run_of_all_numbers() {
   RunFile run;
   run.look = {.width_px = 512,
+              .look = {.room_ev = 0.25, .cast_ev = 0.1, .warmer_ev = -0.2},
               .brighter_ev = 0.5,
               .local = 0.25,
               .middle_deg = 12.5,

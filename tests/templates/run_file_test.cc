@@ -88,6 +88,7 @@ RunFile full_run() {
                .skip = true};
   hall.look = {.width_px = 512,
                .seam = "plain",
+               .look = {.match = "run", .room_ev = 0.25, .cast_ev = 0.1, .warmer_ev = -0.2},
                .brighter_ev = 0.5,
                .local = 0.25,
                .level = false,
@@ -136,6 +137,11 @@ TEST_CASE("a run file of version 3 reads back as it was written, a line a shot",
            {"{width_px: 2048}", "{width_px: 4096}", "width of another"},
            {"cover_deg: 18", "cover_deg: 51", "outside 0…50"},
            {"layout: stacked", "layout: piled", "layout"},
+           {"look: {match: run", "look: {match: all", "look.match"},
+           {"look: {match: run", "look: {mach: run", "mach"},
+           {"room_ev: 0.25", "room_ev: 3", "outside 0…2"},
+           {"warmer_ev: -0.2", "warmer_ev: -2", "outside -1…1"},
+           {"look: {match: run", "look: run, odd: {match: run", "look"},
            {"light: exr", "light: png", "light"}}) {
     CAPTURE(from, to);
     const auto wrong = parse_run_file(edited(text, from, to), "r.yaml");
