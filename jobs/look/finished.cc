@@ -25,7 +25,7 @@ constexpr int kMostColumns = 1024;         ///< of the raster that the base is f
 constexpr double kBlackest_ev = -14;       ///< below the shown level
 constexpr double kRadiusShare = 1.0 / 40;  ///< of the raster's height
 constexpr double kEdge_ev = 0.6;           ///< a step larger than this is an edge, not detail
-constexpr double kCorner_ev = 0.5;         ///< roundness of the corner where windows begin
+constexpr double kCorner_ev = 1;           ///< the corner where windows begin reaches so far
 constexpr double kWhiteShare = 0.9995;
 /// Where a frame's channel is full, its colour is not known; from here on that begins to count.
 constexpr double kFullFrom = 0.8;
@@ -35,6 +35,14 @@ double peak_of(const PixelLight& light) { return std::max({light[0], light[1], l
 double smooth_step(double from, double to, double x) {
   const double t = std::clamp((x - from) / (to - from), 0.0, 1.0);
   return t * t * (3 - 2 * t);
+}
+
+// max(0, x) with a round corner: its slope is a smooth step over ± kCorner_ev.
+double above_corner(double x) {
+  if (x <= -kCorner_ev) return 0;
+  if (x >= kCorner_ev) return x;
+  const double t = (x + kCorner_ev) / (2 * kCorner_ev);
+  return 2 * kCorner_ev * (t * t * t - 0.5 * t * t * t * t);
 }
 
 PixelLight pixel_of(const float* samples, std::size_t colours) {
@@ -56,17 +64,22 @@ class Levelling {
 
   /// What is added to a pixel whose base this is.
   [[nodiscard]] double operator()(double base_ev) const {
-    const double above = (base_ev - curve_.windows_from_ev) / kCorner_ev;
-    // log(1 + e^x), which is x far up.
-    const double bent = above > 30 ? above : std::log1p(std::exp(above));
-    const double windows = base_ev - (1 - curve_.windows_slope) * kCorner_ev * bent;
-    return slope_ * windows - base_ev;
+    const double above = above_corner(base_ev - curve_.windows_from_ev);
+    return slope_ * (base_ev - (1 - curve_.windows_slope) * above) - base_ev;
   }
 
  private:
   FinishCurve curve_;
   double slope_;
 };
+
+// What the contrast of middle tones adds at so many stops above the shown level.
+double contrast_at(const FinishCurve& curve, double stops) {
+  constexpr double kDarkEnd_ev = -0.75;
+  constexpr double kBrightEnd_ev = 1.25;
+  return curve.contrast_ev * (smooth_step(kDarkEnd_ev, kBrightEnd_ev, stops) -
+                              smooth_step(kDarkEnd_ev, kBrightEnd_ev, 0));
+}
 
 /// A panorama reduced by whole pixels: mean and largest stops of each block.
 struct SmallStops {
@@ -115,13 +128,16 @@ SmoothBase base_of(const SmallStops& small) {
 }
 
 // The light that is shown as white, levelled.
-double brightest_of(const SmallStops& small, const SmoothBase& base, const Levelling& levelling) {
+double brightest_of(const SmallStops& small, const SmoothBase& base, const Levelling& levelling,
+                    const FinishCurve& curve) {
   std::vector<double> levels;
   levels.reserve(small.most.values.size());
   for (int y = 0; y < small.most.height; ++y) {
     for (int x = 0; x < small.most.width; ++x) {
       const auto stops = static_cast<double>(small.most.at(x, y));
-      levels.push_back(stops + levelling(base.at(x + 0.5, y + 0.5, stops)));
+      const double base_ev = base.at(x + 0.5, y + 0.5, stops);
+      const double added_ev = levelling(base_ev);
+      levels.push_back(stops + added_ev + contrast_at(curve, base_ev + added_ev));
     }
   }
   const auto at = static_cast<std::ptrdiff_t>(kWhiteShare * static_cast<double>(levels.size() - 1));
@@ -179,9 +195,10 @@ Result<Image> finished_light(const Image& light, const DisplayLook& look, const 
   const SmallStops small = small_stops(light, factors);
   const SmoothBase base = base_of(small);
   const Levelling levelling(curve, tone.local);
-  const DisplayMap map({.gain = 1,
-                        .brightest = std::max(1.0, brightest_of(small, base, levelling)),
-                        .straight_to = curve.straight_to});
+  const DisplayMap map(
+      {.gain = 1,
+       .brightest = std::max(1.0, curve.headroom * brightest_of(small, base, levelling, curve)),
+       .straight_to = curve.straight_to});
   const TransferCurve srgb = TransferCurve::srgb();
   parallel_for(0, light.height(), [&](int y) {
     const auto in = light.row<float>(y);
@@ -191,7 +208,9 @@ Result<Image> finished_light(const Image& light, const DisplayLook& look, const 
       const double stops = stops_of(peak_of(pixel));
       const double base_ev =
           base.at((static_cast<double>(x) + 0.5) / small.factor, (y + 0.5) / small.factor, stops);
-      const double peak = peak_of(pixel) * std::exp2(levelling(base_ev));
+      const double added_ev = levelling(base_ev);
+      const double peak =
+          peak_of(pixel) * std::exp2(added_ev + contrast_at(curve, base_ev + added_ev));
       put_pixel(shown_light(pixel, peak, map, curve), colours, &out[x * step]);
     }
     encode_light(*shown, srgb, y, out);
@@ -208,10 +227,13 @@ Result<void> finish_frames(Image& picture, const DisplayLook& look) {
   const std::size_t colours = colour_count(picture);
   DisplayLook white = look;
   white.gain_ev = 0;
-  const PixelLight factors = grey_or(factors_of(white), colours, 0);
+  PixelLight factors = grey_or(factors_of(white), colours, 0);
+  const double most = peak_of(factors);
+  for (double& factor : factors) factor /= most;
   constexpr double kLeast = 1.0 / 1024;
   const double level = std::clamp(std::exp2(look.level_ev), kLeast, 0.9);
-  const double slope = safe_slope(level, std::clamp(level * std::exp2(look.gain_ev), kLeast, 0.95));
+  const double slope =
+      safe_slope(level / most, std::clamp(level * std::exp2(look.gain_ev), kLeast, 0.95));
   parallel_for(0, picture.height(), [&](int y) {
     std::vector<float> row = light_row(picture);
     decode_light(picture, *curve, y, row);

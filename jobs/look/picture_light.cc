@@ -18,6 +18,8 @@ constexpr int kMostAround = 512;
 constexpr double kBrightest = 0.9;
 /// Below the level: what is darker shows its noise and the lens' flare.
 constexpr double kDarkest_ev = -3.5;
+/// Of the weight at either end that the level is told without.
+constexpr double kLeftOut = 0.4;
 /// Radii of the biweight, in stops: wide at first, for the white may be far from the camera's.
 constexpr std::array<double, 7> kRadii_ev = {0.8, 0.65, 0.55, 0.45, 0.4, 0.35, 0.35};
 constexpr int kMostSteps = 40;
@@ -140,7 +142,7 @@ Result<std::vector<SpherePatch>> patches_of(const Image& panorama) {
   return patches;
 }
 
-std::optional<double> midmean_ev(std::span<const SpherePatch> patches) {
+std::optional<double> middle_ev(std::span<const SpherePatch> patches) {
   std::vector<std::pair<double, double>> levels;  // log2 luminance, weight
   double total = 0;
   for (const SpherePatch& patch : patches) {
@@ -153,8 +155,9 @@ std::optional<double> midmean_ev(std::span<const SpherePatch> patches) {
   std::sort(levels.begin(), levels.end());
   double sum = 0, counted = 0, before = 0;
   for (const auto& [level, weight] : levels) {
-    // What of the patch lies between the quarters.
-    const double inside = std::min(before + weight, 0.75 * total) - std::max(before, 0.25 * total);
+    // What of the patch lies in the middle.
+    const double inside =
+        std::min(before + weight, (1 - kLeftOut) * total) - std::max(before, kLeftOut * total);
     before += weight;
     if (!(inside > 0)) continue;
     sum += inside * level;
@@ -164,7 +167,7 @@ std::optional<double> midmean_ev(std::span<const SpherePatch> patches) {
 }
 
 std::optional<PictureLight> light_of(std::span<const SpherePatch> patches) {
-  const auto level = midmean_ev(patches);
+  const auto level = middle_ev(patches);
   if (!level) return std::nullopt;
   PictureLight light{.level_ev = *level};
   const std::vector<TintedPatch> telling = tinted(patches, *level);

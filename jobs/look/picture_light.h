@@ -2,10 +2,11 @@
 
 // How bright a panorama is and what white is in it, told from a few thousand patches of the sphere.
 //
-// Brightness is the mean of the middle half of log2 luminance over the solid angle: the midmean
-// (Tukey 1977, Exploratory Data Analysis). The mean of log luminance is the key of a scene in
-// Reinhard et al. 2002 (ACM Trans. Graphics 21:267–276). A quarter of the sphere may be lamps,
-// windows or night and moves it hardly.
+// Brightness is the mean of the middle fifth of log2 luminance over the solid angle. The mean of
+// log luminance is the key of a scene in Reinhard et al. 2002 (ACM Trans. Graphics 21:267–276);
+// means that are trimmed on both sides lie between mean and median (Tukey 1977, Exploratory Data
+// Analysis). Nearly the median, this one says how bright the picture will look by it; four tenths
+// of the sphere may be lamps, windows or night and move it hardly.
 //
 // White is the mode of the colours near grey, as "grey points" are looked for by Huo et al. 2006
 // (IEEE Trans. Consumer Electronics 52:541–546): the mean colour of patches that are nearly grey
@@ -47,8 +48,8 @@ struct PictureLight {
 /// says. Black pixels, which no lens sees, count in no patch.
 [[nodiscard]] Result<std::vector<SpherePatch>> patches_of(const Image& panorama);
 
-/// log2 of luminance, the mean of the middle half of the weight. Nothing where all is black.
-[[nodiscard]] std::optional<double> midmean_ev(std::span<const SpherePatch> patches);
+/// log2 of luminance, the mean of the middle fifth of the weight. Nothing where all is black.
+[[nodiscard]] std::optional<double> middle_ev(std::span<const SpherePatch> patches);
 
 /// Nothing where all is black. Where nothing is near grey the share is 0 and the colours are 0.
 [[nodiscard]] std::optional<PictureLight> light_of(std::span<const SpherePatch> patches);

@@ -39,9 +39,8 @@ double between(const FloatPlane& plane, double u, double v) {
   const int below = std::min(top + 1, plane.height - 1);
   const double across = x - left;
   const double down = y - top;
-  const auto column = [&](int at) { return (at % plane.width + plane.width) % plane.width; };
-  const int a = column(left);
-  const int b = column(left + 1);
+  const int a = left < 0 ? left + plane.width : left;
+  const int b = left + 1 < plane.width ? left + 1 : 0;
   const auto value = [&](int at, int row) { return static_cast<double>(plane.at(at, row)); };
   return (1 - down) * ((1 - across) * value(a, top) + across * value(b, top)) +
          down * ((1 - across) * value(a, below) + across * value(b, below));

@@ -15,7 +15,8 @@ class SmoothBase {
   /// (2·radius + 1)² of its pixels go, larger ones stay.
   SmoothBase(const FloatPlane& small, int radius, double edge_variance);
 
-  /// The base of a pixel whose own value is `value`, at continuous pixels of the small raster.
+  /// The base of a pixel whose own value is `value`, at continuous pixels of the small raster;
+  /// `u` from 0 to below its width.
   [[nodiscard]] double at(double u, double v, double value) const;
 
  private:

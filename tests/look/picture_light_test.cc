@@ -39,32 +39,33 @@ Image panorama_of(double code, SampleType type, Channels channels = Channels::rg
 
 }  // namespace
 
-TEST_CASE("the level is the mean of the middle half of the weight, by hand", "[look]") {
-  // Weights 1 each: the quarter of total 4 on both sides goes, -3 and -2 stay.
-  CHECK(*midmean_ev(std::vector{grey(1, -9), grey(1, -3), grey(1, -2), grey(1, 5)}) ==
-        Approx(-2.5));
-  // Total 8: what lies between 2 and 6 counts. -4 has 1 of its 3 inside, -1 all 2 of its own, 0 has
-  // 1 of its 3.
-  CHECK(*midmean_ev(std::vector{grey(3, 0), grey(3, -4), grey(2, -1)}) ==
-        Approx((1 * -4.0 + 2 * -1.0 + 1 * 0.0) / 4));
+TEST_CASE("the level is the mean of the middle fifth of the weight, by hand", "[look]") {
+  // Five alike: the middle one. Four: a tenth of the total of each of the two in the middle.
+  CHECK(*middle_ev(std::vector{grey(1, -9), grey(1, -3), grey(1, -2), grey(1, 0), grey(1, 5)}) ==
+        Approx(-2));
+  CHECK(*middle_ev(std::vector{grey(1, -9), grey(1, -3), grey(1, -2), grey(1, 5)}) == Approx(-2.5));
+  // Of a total of 10 what lies between 4 and 6 counts: -4 has 1 of its 5 inside, -1 the next 0.5, 0
+  // the last 0.5.
+  CHECK(*middle_ev(std::vector{grey(4.5, 0), grey(5, -4), grey(0.5, -1)}) ==
+        Approx((1 * -4.0 + 0.5 * -1.0 + 0.5 * 0.0) / 2));
   // One patch is its own level, whatever it weighs.
-  CHECK(*midmean_ev(std::vector{grey(0.1, -2.25)}) == Approx(-2.25));
-  // Nearly a quarter of lamps and of night moves nothing.
-  std::vector<SpherePatch> room(10, grey(1, -3));
-  for (int i = 0; i < 4; ++i) room.push_back(grey(1, i % 2 == 0 ? 9 : -15));
-  CHECK(*midmean_ev(room) == Approx(-3));
+  CHECK(*middle_ev(std::vector{grey(0.1, -2.25)}) == Approx(-2.25));
+  // Four tenths of lamps or of night move nothing.
+  std::vector<SpherePatch> room(6, grey(1, -3));
+  for (int i = 0; i < 4; ++i) room.push_back(grey(1, 9));
+  CHECK(*middle_ev(room) == Approx(-3));
 }
 
 TEST_CASE("luminance weighs by BT.709, and black counts as nothing", "[look]") {
   // ITU-R BT.709-6, 3.2: 0.2126 R + 0.7152 G + 0.0722 B.
   CHECK(luminance_of({1, 1, 1}) == Approx(1));
   CHECK(luminance_of({1, 0, 0}) == Approx(0.2126));
-  CHECK(*midmean_ev(std::vector{SpherePatch{.weight = 1, .light = {0.5, 0, 0}}}) ==
+  CHECK(*middle_ev(std::vector{SpherePatch{.weight = 1, .light = {0.5, 0, 0}}}) ==
         Approx(std::log2(0.5 * 0.2126)));
   const std::vector<SpherePatch> black = {{.weight = 4}, {.weight = 1}};
-  CHECK_FALSE(midmean_ev(black));
+  CHECK_FALSE(middle_ev(black));
   CHECK_FALSE(light_of(black));
-  CHECK(*midmean_ev(std::vector{SpherePatch{.weight = 9}, grey(1, -1)}) == Approx(-1));
+  CHECK(*middle_ev(std::vector{SpherePatch{.weight = 9}, grey(1, -1)}) == Approx(-1));
 }
 
 TEST_CASE("white is where the greys are, not where the colours are", "[look]") {
@@ -124,7 +125,7 @@ TEST_CASE("a panorama is weighed by solid angle, in linear light", "[look]") {
   for (int y = 16; y < 32; ++y) {
     for (auto& sample : light.row<float>(y)) sample = 0;
   }
-  CHECK(*midmean_ev(*patches_of(light)) == Approx(-1));
+  CHECK(*middle_ev(*patches_of(light)) == Approx(-1));
   Image one = panorama_of(0.25, SampleType::f32, Channels::grey);
   one.transfer = Transfer::linear;
   const auto told = light_of(*patches_of(one));

@@ -87,9 +87,9 @@ class Truth {
     demo::FaceFrame frame = demo::face_frame(*sight.shape, sight.face, place);
     frame.point.footprint = 0.01F;
     const demo::Surface surface = demo::surface_at(house_.scene.materials[id], frame.point);
-    const float least = std::min({surface.albedo.r, surface.albedo.g, surface.albedo.b});
-    const float most = std::max({surface.albedo.r, surface.albedo.g, surface.albedo.b});
-    const bool lit = surface.emission.r + surface.emission.g + surface.emission.b > 0;
+    const float least = std::min({surface.albedo.x, surface.albedo.y, surface.albedo.z});
+    const float most = std::max({surface.albedo.x, surface.albedo.y, surface.albedo.z});
+    const bool lit = surface.emission.x + surface.emission.y + surface.emission.z > 0;
     seen.neutral = !lit && !seen.window && most > 0.25F && most < 1.08F * least;
     return seen;
   }
