@@ -71,21 +71,21 @@ TEST_CASE("a further room changes others only where it moves the anchor by a ste
 
 TEST_CASE("rooms of like light get one gain, however the camera exposed them", "[look]") {
   const RunAnchor anchor{.scene_ev = 1};
-  const RoomLight dark = room(0.8, -3), bright = room(1.15, -3), longer = room(0.8, -1);
+  const RoomLight dark = room(0.9, -3), bright = room(1.125, -3), longer = room(0.9, -1);
   const auto gain = [&](const RoomLight& one) {
     return look_of(kByRun, one, anchor, kReachOfLight).gain_ev;
   };
   CHECK(gain(dark) == gain(bright));
   CHECK(gain(dark) - gain(longer) == Approx(2).margin(kStep));
   // A door from one to the other shows the same on both sides: gain less exposure is one.
-  CHECK(shown_ev(dark, anchor) == Approx(kShownLevel_ev - 0.2).margin(kStep));
-  CHECK(shown_ev(bright, anchor) == Approx(kShownLevel_ev + 0.15).margin(kStep));
+  CHECK(shown_ev(dark, anchor) == Approx(kShownLevel_ev - 0.1).margin(kStep));
+  CHECK(shown_ev(bright, anchor) == Approx(kShownLevel_ev + 0.125).margin(kStep));
 }
 
 TEST_CASE("a cellar stays a bit darker and a courtyard a bit brighter, and no more", "[look]") {
   const RunAnchor anchor{.scene_ev = 1};
-  CHECK(shown_ev(room(-4, 2), anchor) == Approx(kShownLevel_ev - 0.2).margin(kStep));
-  CHECK(shown_ev(room(5, -6), anchor) == Approx(kShownLevel_ev + 0.2).margin(kStep));
+  CHECK(shown_ev(room(-4, 2), anchor) == Approx(kShownLevel_ev - 0.15).margin(kStep));
+  CHECK(shown_ev(room(5, -6), anchor) == Approx(kShownLevel_ev + 0.15).margin(kStep));
   LookWish strict = kByRun;
   strict.room_ev = 0;
   CHECK(shown_ev(room(-4, 2), anchor, strict) == Approx(kShownLevel_ev).margin(kStep));

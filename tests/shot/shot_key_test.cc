@@ -179,7 +179,7 @@ TEST_CASE("what is wished where nothing is said stays what it was", "[shot]") {
                               .resolve_motion = true},
                     .tone = {.brighter_ev = 0, .local = 0},
                     .look = {.match = LookMatch::automatic,
-                             .room_ev = 0.2,
+                             .room_ev = 0.15,
                              .cast_ev = 0.05,
                              .warmer_ev = 0,
                              .by_run = std::nullopt},
