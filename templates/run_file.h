@@ -36,10 +36,21 @@ struct RunCube {
   bool operator==(const RunCube&) const = default;
 };
 
+/// How bright and how white display pictures are to be (jobs/look/look.h).
+struct RunDisplayLook {
+  std::optional<std::string> match = {};  ///< "auto", the default, "off", "shot" or "run"
+  std::optional<double> room_ev = {};    ///< of match run: how far a room may be off the middle one
+  std::optional<double> cast_ev = {};    ///< of match run: colour of light that a room may keep
+  std::optional<double> warmer_ev = {};  ///< red against blue, on top of what is found
+
+  bool operator==(const RunDisplayLook&) const = default;
+};
+
 /// How panoramas are to look. Said for the whole run, and of one shot where it is an exception.
 struct RunLook {
   std::optional<int> width_px = {};        ///< absent: native
   std::optional<std::string> seam = {};    ///< "depth", the default, or "plain"
+  RunDisplayLook look = {};                ///< brightness and white of the display pictures
   std::optional<double> brighter_ev = {};  ///< of brackets
   std::optional<double> local = {};  ///< of brackets: large differences of light levelled, 0…1
   std::optional<bool> level = {};    ///< set upright; absent: only where a shot file marks edges

@@ -80,8 +80,19 @@ RunLook read_first_look(const StrictMap& map) {
   return look;
 }
 
+RunDisplayLook read_display_look(const StrictValue& value) {
+  const StrictMap map(value, {kDisplayLookKeys.begin(), kDisplayLookKeys.end()});
+  RunDisplayLook look;
+  if (map.has("match")) look.match = read_word(map.at("match"), {"auto", "off", "shot", "run"});
+  if (map.has("room_ev")) look.room_ev = map.at("room_ev").number();
+  if (map.has("cast_ev")) look.cast_ev = map.at("cast_ev").number();
+  if (map.has("warmer_ev")) look.warmer_ev = map.at("warmer_ev").number();
+  return look;
+}
+
 RunLook read_look(const StrictMap& map) {
   RunLook look = read_first_look(map);
+  if (map.has("look")) look.look = read_display_look(map.at("look"));
   const auto number = [&](std::string_view key, std::optional<double>& to) {
     if (map.has(key)) to = map.at(key).number();
   };

@@ -33,10 +33,20 @@ void put_entry(Entries& entries, std::string_view key, const T& value) {
   entries.push_back(fmt::format("{}: {}", key, value));
 }
 
+std::string display_look_text(const RunDisplayLook& look) {
+  Entries entries;
+  if (look.match) put_entry(entries, "match", *look.match);
+  if (look.room_ev) put_entry(entries, "room_ev", number_text(*look.room_ev));
+  if (look.cast_ev) put_entry(entries, "cast_ev", number_text(*look.cast_ev));
+  if (look.warmer_ev) put_entry(entries, "warmer_ev", number_text(*look.warmer_ev));
+  return fmt::format("{{{}}}", fmt::join(entries, ", "));
+}
+
 void put_look(Entries& entries, const RunLook& look) {
   const auto number = [&](std::string_view key, const std::optional<double>& value) {
     if (value) put_entry(entries, key, number_text(*value));
   };
+  if (look.look != RunDisplayLook{}) put_entry(entries, "look", display_look_text(look.look));
   if (look.width_px) put_entry(entries, "width_px", *look.width_px);
   if (look.seam) put_entry(entries, "seam", *look.seam);
   number("brighter_ev", look.brighter_ev);

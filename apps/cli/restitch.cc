@@ -1,6 +1,7 @@
 #include "jobs/restitch/restitch.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
 #include <filesystem>
 #include <memory>
@@ -16,13 +17,16 @@
 #include "apps/cli/check_run.h"
 #include "apps/cli/file_options.h"
 #include "apps/cli/given_words.h"
+#include "apps/cli/look_options.h"
 #include "apps/cli/program.h"
 #include "apps/cli/restitch_options.h"
 #include "apps/cli/restitch_report.h"
 #include "apps/cli/restitch_slurm.h"
 #include "base/file.h"
+#include "base/readable_text.h"
 #include "base/side_by_side.h"
 #include "jobs/archive/run.h"
+#include "jobs/restitch/run_look.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -145,12 +149,37 @@ int at_once(const RestitchWork& work) {
   return shots_at_once(budget, threads, work.restitch.largest_shot_gib());
 }
 
-Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
+// Before any stitch: what a room's panorama is made by hangs on all the other rooms.
+Result<RunLookReport> decide_look(RestitchWork& work, const Console& console) {
+  const auto keep = work.command.dry_run ? RoomLights::Keep::no : RoomLights::Keep::yes;
+  auto decided = decide_run_look(work.restitch, work.request.out, keep, console.progress());
+  if (!decided) return decided;
+  if (!decided->looks.empty()) {
+    console.say(fmt::format("one look for {} rooms", decided->looks.size()));
+  }
+  for (const auto& [item, lacking_ev] : decided->lacking_ev) {
+    console.say(
+        fmt::format("{}: note: {:.1f} stops too {} for the look of the others: single frames "
+                    "are changed by one stop at most, brackets hold more",
+                    item, std::abs(lacking_ev), lacking_ev > 0 ? "dark" : "bright"));
+  }
+  return decided;
+}
+
+nlohmann::json looks_as_json(const RunLookReport& decided) {
+  nlohmann::json looks = nlohmann::json::object();
+  for (const auto& [item, look] : decided.looks) looks[readable_text(item)] = look_json(look);
+  return looks;
+}
+
+Result<Outcome> carry_out(RestitchWork& work, const Console& console) {
   const RestitchOptions& command = work.command;
   if (!command.dry_run) {
     std::error_code code;
     fs::create_directories(work.request.out, code);
   }
+  const auto decided = decide_look(work, console);
+  if (!decided) return tl::unexpected(decided.error());
   const RunOptions options{.folder = work.request.out,
                            .part = work.part.part,
                            .parts = work.part.parts,
@@ -174,6 +203,7 @@ Result<Outcome> carry_out(const RestitchWork& work, const Console& console) {
   bool well = all_is_well(*report, command.dry_run);
   nlohmann::json answer = as_json(*report, work.restitch, console);
   answer["command"] = "restitch";
+  if (!decided->looks.empty()) answer["looks"] = looks_as_json(*decided);
   answer["part"] = work.part.part;
   answer["parts"] = work.part.parts;
   if (!command.page.empty() && !report->stopped) {
@@ -195,10 +225,10 @@ Result<Outcome> restitch(const RestitchOptions& given, const Console& console) {
   if (!part) return tl::unexpected(part.error());
   auto order = open_run(*request, console.progress());
   if (!order) return tl::unexpected(order.error());
-  const RestitchWork work{.command = given,
-                          .request = *request,
-                          .part = *part,
-                          .restitch = Restitch(std::move(*order))};
+  RestitchWork work{.command = given,
+                    .request = *request,
+                    .part = *part,
+                    .restitch = Restitch(std::move(*order))};
   if (auto error = work.restitch.nothing_to_do()) return fail(std::move(*error));
   if (auto free = page_and_script_are_free(given); !free) return tl::unexpected(free.error());
   if (!given.emit.empty()) return emit(work, console);

@@ -18,13 +18,17 @@ Error not_both(const std::string& run_file, const std::string& option) {
 }
 
 // All that goes into RunRequest, but for --no-level.
-constexpr std::array kSaidByRunFile = {
-    "--out",         "--template",    "--names",          "--width",        "--seam",
-    "--compression", "--jpeg",        "--jpeg-width",     "--jpeg-quality", "--more-jpegs",
-    "--light",       "--exr",         "--faces",          "--tiles",        "--face-px",
-    "--tile-px",     "--brighter-ev", "--local",          "--level",        "--middle-deg",
-    "--compass-deg", "--cover-deg",   "--plate",          "--plate-deg",    "--strip-location",
-    "--pattern",     "--rest-s",      "--frames-per-shot"};
+constexpr std::array kSaidByRunFile = {"--out",         "--template",       "--names",
+                                       "--width",       "--seam",           "--compression",
+                                       "--jpeg",        "--jpeg-width",     "--jpeg-quality",
+                                       "--more-jpegs",  "--light",          "--exr",
+                                       "--faces",       "--tiles",          "--face-px",
+                                       "--tile-px",     "--look",           "--room-ev",
+                                       "--cast-ev",     "--warmer-ev",      "--brighter-ev",
+                                       "--local",       "--level",          "--middle-deg",
+                                       "--compass-deg", "--cover-deg",      "--plate",
+                                       "--plate-deg",   "--strip-location", "--pattern",
+                                       "--rest-s",      "--frames-per-shot"};
 
 // The first of them that is given beside a run file.
 std::optional<Error> given_beside_run_file(const RestitchOptions& options) {
@@ -93,6 +97,7 @@ void add_run_options(CLI::App& command, RestitchOptions& options) {
       ->type_name(value_kind::kNewFolder);
   command.add_flag("--jpeg", options.jpeg, "Also write a JPEG beside each panorama");
   wish.add_to(command);
+  wish.look.add_to_run(command);
   add_tone_options(command, wish.rest.tone);
   command.add_flag("--level", wish.level.level, "Set each panorama upright");
   command.add_flag("--no-level", wish.level.no_level,

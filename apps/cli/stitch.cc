@@ -115,6 +115,7 @@ void add_stitch(Program& program) {
   command.add_flag("--no-gain-match", wish.no_gain_match,
                    "Keep each lens' brightness and colour as it is");
   options->brackets.add_to(command);
+  wish.look.add_to(command);
   add_tone_options(command, wish.rest.tone);
   wish.level.add_to(command, PointsOf::frames);
   add_cover_options(command, wish.rest.cover);

@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "apps/cli/level_options.h"
+#include "apps/cli/look_options.h"
 #include "apps/cli/merge_report.h"
 
 namespace seamwright {
@@ -18,8 +19,8 @@ void tell_merged(const Console& console, const StitchReport& report) {
   for (const MergeReport& merge : report.merges) {
     for (const std::string& line : merge_lines(merge)) console.say(line);
   }
-  if (!report.shown_by) return;
-  const DisplayCurve& curve = *report.shown_by;
+  if (!report.shown_by.curve) return;
+  const DisplayCurve& curve = *report.shown_by.curve;
   console.say(fmt::format("shown with {:+.2f} EV, white at {:+.2f} EV above full code",
                           std::log2(curve.gain), std::log2(curve.brightest / curve.gain)));
 }
@@ -72,6 +73,8 @@ void tell_stitched(const Console& console, const ShotWishes& wishes, const Stitc
                    const StitchReport& report) {
   tell_merged(console, report);
   tell_rendered(console, files, report.render, wishes.gain_match);
+  const auto& look = report.shown_by.look;
+  if (look) console.say("shown with " + look_words(*look));
   tell_level(console, report.levelled);
   if (report.joined_pairs == 0) {
     console.say("no two lenses overlap enough for depth seams: joined as if everything were far");
@@ -101,6 +104,8 @@ nlohmann::json stitched_as_json(const Console& console, const ShotWishes& wishes
       {"notes", console.in_words(report.notes)},
       {"findings", console.in_words(report.findings)},
   };
+  const auto& look = report.shown_by.look;
+  if (look) object["look"] = look_json(*look);
   if (!files.jpeg.empty()) object["jpeg"] = files.jpeg.string();
   if (!files.layers.empty()) object["layers"] = files.layers.string();
   for (const MergeReport& merge : report.merges) object["brackets"].push_back(merge_json(merge));

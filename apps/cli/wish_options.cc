@@ -70,6 +70,7 @@ Result<ShotWishes> WishOptions::wishes() const {
   wishes.keep_location = !strip_location;
   wishes.gain_match = !no_gain_match;
   wishes.touch_knocked = !no_touch;
+  wishes.look = look.wish();
   auto turn = level.wish(PointsOf::frames);
   if (!turn) return tl::unexpected(turn.error());
   wishes.level = std::move(*turn);

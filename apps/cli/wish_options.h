@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 
 #include "apps/cli/level_options.h"
+#include "apps/cli/look_options.h"
 #include "base/result.h"
 #include "jobs/shot/shot_wishes.h"
 
@@ -20,6 +21,7 @@ struct WishOptions {
   bool no_gain_match = false;
   bool no_touch = false;
   LevelOptions level;
+  LookOptions look;
   ShotWishes rest;  ///< what is told by numbers alone
 
   /// Width, seam, compression, the companion JPEG's numbers, --strip-location, --anyway and

@@ -63,6 +63,7 @@ Result<fs::path> seen_from_house(const fs::path& file, const fs::path& house) {
 RunFile usual_run() {
   RunFile run;
   run.out = kOut;
+  run.look.look.match = "run";
   run.look.level = true;
   run.look.cover_deg = 18;
   run.jpegs = {RunJpeg{}};

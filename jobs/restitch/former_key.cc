@@ -18,6 +18,7 @@ ShotWishes without_known(ShotWishes wishes) {
   wishes.jpeg_width_px = usual.jpeg_width_px;
   wishes.level.upright = usual.level.upright;
   wishes.keep_location = usual.keep_location;
+  if (wishes.look.match == LookMatch::off) wishes.look = usual.look;
   return wishes;
 }
 
@@ -26,6 +27,7 @@ ShotWishes without_known(ShotWishes wishes) {
 std::vector<std::string> former_key_texts(const ShotFiles& files, const ShotWishes& wishes,
                                           const GroupingOptions& grouping, bool jpeg) {
   if (!text_of(without_known(wishes)).empty()) return {};
+  if (has_look(wishes.look, files.bracketed())) return {};
   const std::string width =
       wishes.width_px == 0 ? std::string("native") : fmt::format("{}", wishes.width_px);
   std::string text = fmt::format(

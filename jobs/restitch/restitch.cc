@@ -102,15 +102,43 @@ void Restitch::add(const ListedShot& shot) {
     for (const BodyTemplate& body : order_.templates) item.inputs.push_back(body.file);
   }
   if (!wishes.cover.plate.empty()) item.inputs.push_back(wishes.cover.plate);
-  const std::string delivered = text_of(order_.delivery);
-  item.settings = shot_key_text(files, wishes) + (order_.jpeg ? "jpeg=true\n" : "") + delivered;
-  if (delivered.empty()) {
-    item.former_settings = former_key_texts(files, wishes, order_.grouping, order_.jpeg);
-  }
+  put_settings(shot, item);
   add_outputs(shot, item);
   refuse_shared_outputs(item);
   shots_.emplace(item.name, &shot);
   items_.push_back(std::move(item));
+}
+
+void Restitch::put_settings(const ListedShot& shot, ArchiveItem& item) const {
+  const ShotWishes& wishes = wishes_of(shot);
+  const std::string delivered = text_of(order_.delivery);
+  item.settings =
+      shot_key_text(shot.files, wishes) + (order_.jpeg ? "jpeg=true\n" : "") + delivered;
+  item.former_settings.clear();
+  if (delivered.empty()) {
+    item.former_settings = former_key_texts(shot.files, wishes, order_.grouping, order_.jpeg);
+  }
+}
+
+std::vector<UndecidedLook> Restitch::undecided_looks() const {
+  std::vector<UndecidedLook> looks;
+  for (const ArchiveItem& item : items_) {
+    const ListedShot& shot = *shots_.at(item.name);
+    const LookWish& wish = wishes_of(shot).look;
+    if (item.failure || wish.match != LookMatch::run) continue;
+    looks.push_back({.item = &item, .wish = wish, .bracketed = shot.files.bracketed()});
+  }
+  return looks;
+}
+
+void Restitch::set_look(const std::string& item_name, const DisplayLook& look) {
+  const ListedShot& shot = *shots_.at(item_name);
+  ShotWishes wishes = wishes_of(shot);
+  wishes.look.by_run = look;
+  order_.exceptions.insert_or_assign(shot.name, std::move(wishes));
+  const auto item = std::find_if(items_.begin(), items_.end(),
+                                 [&](const ArchiveItem& one) { return one.name == item_name; });
+  put_settings(shot, *item);
 }
 
 // "hall" with a JPEG of 512 px and "hall-512" would take each other's file.

@@ -37,6 +37,13 @@ struct RestitchOrder {
   Delivery delivery = {};
 };
 
+/// A piece whose look is the run's to decide.
+struct UndecidedLook {
+  const ArchiveItem* item = nullptr;
+  LookWish wish;
+  bool bracketed = false;
+};
+
 /// The shots of an order as pieces of an archive run. Work may be asked for from several threads.
 class Restitch {
  public:
@@ -67,9 +74,15 @@ class Restitch {
   [[nodiscard]] Result<Shot> open(const std::string& item_name,
                                   OldTouch old_touch = OldTouch::kept) const;
 
+  /// The pieces that can be begun and whose look is the run's to decide (run_look.h).
+  [[nodiscard]] std::vector<UndecidedLook> undecided_looks() const;
+  /// What the run decided for a piece: part of what its panorama is made by, from now on.
+  void set_look(const std::string& item_name, const DisplayLook& look);
+
  private:
   [[nodiscard]] Result<const BodyTemplate*> template_of(const ListedShot& shot) const;
   [[nodiscard]] const ShotWishes& wishes_of(const ListedShot& shot) const;
+  void put_settings(const ListedShot& shot, ArchiveItem& item) const;
   [[nodiscard]] const BodyTemplate* own_template_of(const ListedShot& shot) const;
   [[nodiscard]] Result<std::string> output_name_of(const ListedShot& shot) const;
   void leave_out_unusable();

@@ -30,9 +30,17 @@ class Beside {
   fs::path folder_;
 };
 
+void apply_display_look(const RunDisplayLook& look, LookWish& wish) {
+  if (look.match) wish.match = meant<LookMatch>(kLookMatchNames, *look.match);
+  if (look.room_ev) wish.room_ev = *look.room_ev;
+  if (look.cast_ev) wish.cast_ev = *look.cast_ev;
+  if (look.warmer_ev) wish.warmer_ev = *look.warmer_ev;
+}
+
 void apply_look(const RunLook& look, const Beside& beside, ShotWishes& wishes) {
   if (look.width_px) wishes.width_px = *look.width_px;
   if (look.seam) wishes.seam = meant<SeamKind>(kSeamNames, *look.seam);
+  apply_display_look(look.look, wishes.look);
   if (look.brighter_ev) wishes.tone.brighter_ev = *look.brighter_ev;
   if (look.local) wishes.tone.local = *look.local;
   if (look.level) wishes.level.upright = *look.level ? Upright::find : Upright::as_marked;

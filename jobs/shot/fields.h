@@ -41,6 +41,25 @@ void visit_fields(T& value, See&& see) {
   see("local", local);
 }
 
+template <ConstOr<DisplayLook> T, class See>
+void visit_fields(T& value, See&& see) {
+  auto& [level_ev, gain_ev, red_ev, blue_ev] = value;
+  see("level_ev", level_ev);
+  see("gain_ev", gain_ev);
+  see("red_ev", red_ev);
+  see("blue_ev", blue_ev);
+}
+
+template <ConstOr<LookWish> T, class See>
+void visit_fields(T& value, See&& see) {
+  auto& [match, room_ev, cast_ev, warmer_ev, by_run] = value;
+  see("match", match);
+  see("room_ev", room_ev);
+  see("cast_ev", cast_ev);
+  see("warmer_ev", warmer_ev);
+  see("by_run", by_run);
+}
+
 template <ConstOr<PicturePoint> T, class See>
 void visit_fields(T& value, See&& see) {
   auto& [lens, px] = value;
@@ -74,7 +93,7 @@ void visit_fields(T& value, See&& see) {
 
 template <ConstOr<ShotWishes> T, class See>
 void visit_fields(T& value, See&& see) {
-  auto& [width_px, kernel, seam, blend_half_width_deg, gain_match, merge, tone, level, cover,
+  auto& [width_px, kernel, seam, blend_half_width_deg, gain_match, merge, tone, look, level, cover,
          compression, jpeg_quality, jpeg_width_px, keep_location, anyway, touch_knocked] = value;
   see("width_px", width_px);
   see("kernel", kernel);
@@ -83,6 +102,7 @@ void visit_fields(T& value, See&& see) {
   see("gain_match", gain_match);
   see("merge", merge);
   see("tone", tone);
+  see("look", look);
   see("level", level);
   see("cover", cover);
   see("compression", compression);

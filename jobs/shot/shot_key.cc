@@ -29,6 +29,9 @@ std::string_view word_of(Upright upright) {
   static_assert(static_cast<int>(Upright::leave) == kNames.size() - 1);
   return kNames[static_cast<std::size_t>(upright)];
 }
+std::string_view word_of(LookMatch match) {
+  return kLookMatchNames[static_cast<std::size_t>(match)];
+}
 std::string_view word_of(FrameLayout layout) {
   constexpr std::array<std::string_view, 3> kNames = {"one_per_file", "side_by_side", "stacked"};
   static_assert(static_cast<int>(FrameLayout::stacked) == kNames.size() - 1);
@@ -89,8 +92,23 @@ std::string changed_fields(const char* path, const T& value) {
   return lines;
 }
 
-// What the display curve of a bracketed shot is named since it was made anew.
+// What the display pictures of bracketed shots are named: those of their brightness alone, as they
+// were made before there was a look, and those of a look.
 constexpr std::string_view kDisplayCurve = "display_curve=2\n";
+constexpr std::string_view kFinished = "display_curve=3\n";
+constexpr std::string_view kFinishedFrames = "frames_finished=1\n";
+
+// Looks that give the same bytes, one for all: only what is used of the wish is left.
+LookWish used_look(LookWish look, bool bracketed) {
+  if (!has_look(look, bracketed)) return {};
+  LookWish used{.match = look.match, .warmer_ev = look.warmer_ev};
+  // What the run decided holds all that was wished.
+  if (look.match == LookMatch::run && look.by_run)
+    return {.match = look.match, .by_run = look.by_run};
+  if (look.match != LookMatch::automatic)
+    used.match = bracketed ? LookMatch::automatic : LookMatch::shot;
+  return used;
+}
 
 }  // namespace
 
@@ -100,8 +118,13 @@ std::string shot_key_text(const ShotFiles& files, const ShotWishes& wishes) {
   std::string text = fmt::format("seamwright {}\n", SEAMWRIGHT_VERSION);
   text += changed_fields("intake", files.intake);
   if (files.grouped) text += changed_fields("brackets", files.grouped->series.lenses);
-  if (files.bracketed()) text += kDisplayCurve;
-  return text + text_of(wishes);
+  const bool bracketed = files.bracketed();
+  const bool finished = has_look(wishes.look, bracketed);
+  if (bracketed) text += finished ? kFinished : kDisplayCurve;
+  if (!bracketed && finished) text += kFinishedFrames;
+  ShotWishes used = wishes;
+  used.look = used_look(wishes.look, bracketed);
+  return text + text_of(used);
 }
 
 }  // namespace seamwright

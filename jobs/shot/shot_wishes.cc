@@ -17,6 +17,7 @@ std::optional<Error> ShotWishes::validate() const {
   if (auto error = level.validate()) return error;
   if (auto error = cover.validate()) return error;
   if (auto error = merge.validate()) return error;
+  if (auto error = look.validate()) return error;
   return render_options().validate();
 }
 

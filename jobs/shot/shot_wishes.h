@@ -17,6 +17,7 @@
 #include "imaging/tiff_writer.h"
 #include "jobs/brackets/merge.h"
 #include "jobs/brackets/tone.h"
+#include "jobs/look/look.h"
 
 namespace seamwright {
 
@@ -39,6 +40,7 @@ struct ShotWishes {
   bool gain_match = true;   ///< else each lens keeps its brightness and colour
   MergeOptions merge = {};  ///< of brackets
   ToneWish tone = {};       ///< of brackets
+  LookWish look = {};       ///< of the picture for displays
   LevelWish level = {};
   CoverWish cover = {};
   TiffCompression compression = TiffCompression::none;

@@ -15,6 +15,7 @@
 #include "compose/render/seam_plan.h"
 #include "imaging/read_image.h"
 #include "jobs/shot/ribbon_pictures.h"
+#include "jobs/shot/shown_picture.h"
 #include "jobs/shot/stitch_findings.h"
 
 namespace seamwright {
@@ -148,16 +149,13 @@ Result<Image> displayed(const Stitch& stitch, const fs::path& light_file, Stitch
   const auto light = read_image(light_file);
   if (!light) return tl::unexpected(light.error());
   const ShotWishes& wishes = stitch.shot.wishes;
-  const Image* const pictures[] = {&*light};
-  const DisplayOptions display = display_options(wishes.tone, pictures);
-  auto shown = for_display(*light, display);
+  auto shown = shown_light(wishes, *light, report.shown_by);
   if (!shown) return shown;
   if (wishes.cover.any()) {
     if (auto done = cover_stand(wishes.cover, *shown, report.findings); !done) {
       return tl::unexpected(done.error());
     }
   }
-  report.shown_by = display.curve;
   return shown;
 }
 
@@ -201,15 +199,27 @@ Result<RenderReport> write_from_light(const Stitch& stitch, StitchReport& report
   return rendered;
 }
 
-// With the stand hidden, in memory: the floor is looked at as a whole.
-Result<RenderReport> write_covered(const Stitch& stitch, StitchReport& report) {
+bool gets_look(const Stitch& stitch) {
+  return frames_have_look(stitch.shot.wishes, stitch.pictures.frames.front().image.type());
+}
+
+// With its look and the stand hidden, in memory: the panorama is looked at as a whole.
+Result<RenderReport> write_worked_on(const Stitch& stitch, StitchReport& report) {
   const auto files = checked_panorama_files(stitch);
   if (!files) return tl::unexpected(files.error());
   const std::vector<Frame>& frames = stitch.pictures.frames;
   auto panorama = render_panorama(stitch.rig, frames, stitch.render, stitch.progress);
   if (!panorama) return tl::unexpected(panorama.error());
-  if (auto done = cover_stand(stitch.shot.wishes.cover, panorama->image, report.findings); !done) {
-    return tl::unexpected(done.error());
+  const ShotWishes& wishes = stitch.shot.wishes;
+  if (gets_look(stitch)) {
+    if (auto done = give_look(wishes, panorama->image, report.shown_by); !done) {
+      return tl::unexpected(done.error());
+    }
+  }
+  if (wishes.cover.any()) {
+    if (auto done = cover_stand(wishes.cover, panorama->image, report.findings); !done) {
+      return tl::unexpected(done.error());
+    }
   }
   const auto done = write_panorama_image(panorama->image, frames, *files, stitch.progress);
   if (!done) return tl::unexpected(done.error());
@@ -218,7 +228,9 @@ Result<RenderReport> write_covered(const Stitch& stitch, StitchReport& report) {
 
 Result<RenderReport> write_pictures(const Stitch& stitch, StitchReport& report) {
   if (stitch.pictures.is_light) return write_from_light(stitch, report);
-  if (stitch.shot.wishes.cover.any()) return write_covered(stitch, report);
+  if (stitch.shot.wishes.cover.any() || gets_look(stitch)) {
+    return write_worked_on(stitch, report);
+  }
   return write_panorama(stitch.rig, stitch.pictures.frames, stitch.render, panorama_files(stitch),
                         stitch.progress);
 }

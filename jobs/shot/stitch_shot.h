@@ -7,6 +7,7 @@
 //   level     the turn that sets the shot upright, put into the rig: no resampling of its own
 //   seams     depth in each overlap, the warp, where the seam runs (compose/render/seam_plan.h)
 //   render    to the file, band by band; light first where there is any, then shown for displays
+//   look      brightness and white of the picture for displays (jobs/look/look.h), in memory
 //   cover     what hides the stand, in memory
 //   layers    for retouching
 
@@ -21,9 +22,9 @@
 #include "compose/finish/levelling.h"
 #include "compose/render/render.h"
 #include "jobs/brackets/merge.h"
-#include "jobs/brackets/tone.h"
 #include "jobs/shot/shot.h"
 #include "jobs/shot/shot_fit.h"
+#include "jobs/shot/shown_picture.h"
 
 namespace seamwright {
 
@@ -42,9 +43,9 @@ struct StitchReport {
   std::optional<int> joined_pairs;  ///< lens pairs joined by depth; none with plain seams
   ShotBrackets brackets;            ///< what was merged; empty where nothing was
   std::vector<MergeReport> merges;
-  std::optional<DisplayCurve> shown_by;  ///< of brackets and linear frames
-  std::vector<std::string> findings;     ///< what a person should look at
-  std::vector<std::string> notes = {};   ///< what a person may want to know
+  ShownBy shown_by;                     ///< the display picture
+  std::vector<std::string> findings;    ///< what a person should look at
+  std::vector<std::string> notes = {};  ///< what a person may want to know
   ShotFit fit = {};
   double fit_s = 0;  ///< what the quick test took
 };

@@ -158,6 +158,8 @@ void fuzz_templates(int rounds, std::uint64_t stream) {
 std::string full_day() {
   RunFile run;
   run.look = {.width_px = 512, .brighter_ev = 0.5, .cover_deg = 18};
+  run.look.look.match = "run";
+  run.look.look.room_ev = 0.5;
   run.shots = {{.name = "hall", .files = {{"a.tif", "b.tif"}, {"c.tif"}}, .quarter_turns = {1, -1}},
                {.place = "archive"}};
   run.shots[0].look = run.look;

@@ -89,6 +89,7 @@ ShotWishes full_wishes() {
   wishes.merge.noise.emplace();
   wishes.level.edges.emplace_back();
   wishes.level.compass_deg = 12.5;
+  wishes.look.by_run.emplace();
   wishes.cover = {.cover_deg = 18, .plate = "folder/plate.png", .plate_deg = 20};
   return wishes;
 }
@@ -128,7 +129,7 @@ TEST_CASE("a change of any wish is a change of the key", "[shot]") {
       CHECK(text_of(changed) != before);
     });
   }
-  CHECK(changes == 65);
+  CHECK(changes == 79);
 }
 
 TEST_CASE("a change of how frames lie or are grouped is a change of the key", "[shot]") {
@@ -177,6 +178,11 @@ TEST_CASE("what is wished where nothing is said stays what it was", "[shot]") {
                               .refine_exposures = true,
                               .resolve_motion = true},
                     .tone = {.brighter_ev = 0, .local = 0},
+                    .look = {.match = LookMatch::automatic,
+                             .room_ev = 0.15,
+                             .cast_ev = 0.05,
+                             .warmer_ev = 0,
+                             .by_run = std::nullopt},
                     .level = {.upright = Upright::as_marked,
                               .edges = {},
                               .middle_deg = 0,
@@ -216,7 +222,10 @@ TEST_CASE("what older programs wrote of a panorama is known, and of no other", "
                              "quality=92 jpeg_width=0 level=false cover=0 strip_location=true "
                              "pattern=(?<shot>.+)_(?<lens>front|back)\\.tif gap_s=2.5 "
                              "frames_per_shot=0 allow_missing=false no_level=true"));
-  CHECK_THAT(former_key_texts(bracketed_files(), {}, grouping, false)[0],
+  // They showed brackets as is done without a look now, and only then.
+  CHECK(former_key_texts(bracketed_files(), {}, grouping, false).empty());
+  const ShotWishes plain{.look = {.match = LookMatch::off}};
+  CHECK_THAT(former_key_texts(bracketed_files(), plain, grouping, false)[0],
              Catch::EndsWith(" display_curve=2"));
   int unknown = 0;
   const int changes =
@@ -224,7 +233,38 @@ TEST_CASE("what older programs wrote of a panorama is known, and of no other", "
         CAPTURE(path);
         const auto texts = former(changed);
         unknown += texts.empty() ? 1 : 0;
-        CHECK(texts != former({}));
+        // Off or not: single frames have no look where nobody asks for one.
+        CHECK((texts != former({})) == (path != ".look.match"));
       });
-  CHECK(unknown == changes - 7);
+  CHECK(unknown == changes - 8);
+}
+
+TEST_CASE("the key holds what the look decided for a shot, and nothing that decided nothing",
+          "[shot]") {
+  const auto key = [](const ShotFiles& files, const LookWish& look) {
+    return shot_key_text(files, {.look = look});
+  };
+  const ShotFiles single, bracketed = bracketed_files();
+  // As before there was a look, for single frames; for brackets only without one.
+  CHECK(key(single, {}) == key(single, {.match = LookMatch::off}));
+  CHECK(key(single, {}).find("look") == std::string::npos);
+  CHECK(key(single, {}) != key(single, {.match = LookMatch::shot}));
+  CHECK_THAT(key(bracketed, {.match = LookMatch::off}), Catch::Contains("display_curve=2\n"));
+  CHECK_THAT(key(bracketed, {}), Catch::Contains("display_curve=3\n"));
+  CHECK(key(bracketed, {}) == key(bracketed, {.match = LookMatch::shot}));
+  CHECK(key(bracketed, {}) == key(bracketed, {.match = LookMatch::shot, .room_ev = 1}));
+  CHECK(key(bracketed, {}) != key(bracketed, {.match = LookMatch::shot, .warmer_ev = 0.1}));
+  for (const ShotFiles& files : {single, bracketed}) {
+    const LookWish decided{.match = LookMatch::run, .by_run = DisplayLook{.gain_ev = 0.5}};
+    LookWish other = decided;
+    other.by_run->gain_ev = 0.50390625;
+    CHECK(key(files, decided) != key(files, other));
+    CHECK(key(files, decided) != key(files, {.match = LookMatch::shot}));
+    // Limits that lead to the same decision are no change.
+    LookWish wider = decided;
+    wider.room_ev = 1;
+    wider.cast_ev = 0.2;
+    wider.warmer_ev = 0.1;
+    CHECK(key(files, decided) == key(files, wider));
+  }
 }

@@ -60,6 +60,9 @@ std::string run_of_all_numbers() {
               .cover_deg = 18,
               .plate = "plate.png",
               .plate_deg = 20};
+  run.look.look.room_ev = 0.25;
+  run.look.look.cast_ev = 0.1;
+  run.look.look.warmer_ev = -0.2;
   run.shots = {{.name = "hall", .files = {{"a.tif"}, {"b.tif"}}, .quarter_turns = {1, -1}}};
   run.shots[0].look = run.look;
   run.out = "b";

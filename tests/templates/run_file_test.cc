@@ -98,6 +98,10 @@ RunFile full_run() {
                .plate_deg = 20,
                .anyway = true,
                .touch = false};
+  hall.look.look.match = "run";
+  hall.look.look.room_ev = 0.25;
+  hall.look.look.cast_ev = 0.1;
+  hall.look.look.warmer_ev = -0.2;
   run.shots = {{.place = "archive"},
                hall,
                {.name = "library", .folder = "frames/101"},
@@ -138,6 +142,10 @@ TEST_CASE("a run file of version 3 reads back as it was written, a line a shot",
            {"{width_px: 2048}", "{width_px: 4096}", "width of another"},
            {"cover_deg: 18", "cover_deg: 51", "outside 0…50"},
            {"layout: stacked", "layout: piled", "layout"},
+           {"look: {match: run", "look: {match: all", "look.match"},
+           {"look: {match: run", "look: {mach: run", "mach"},
+           {"room_ev: 0.25", "room_ev: 3", "outside 0…2"},
+           {"warmer_ev: -0.2", "warmer_ev: -2", "outside -1…1"},
            {"light: exr", "light: png", "light"}}) {
     CAPTURE(from, to);
     const auto wrong = parse_run_file(edited(text, from, to), "r.yaml");
