@@ -58,13 +58,9 @@ bool is_one_line(const std::string& text) {
   return !text.empty() && text.find_first_of("\n\r") == std::string::npos;
 }
 
-// What the kept files of a folder become: `round` 0 is the file as it is.
-std::string changed_seed(Random& random, const test::Seeds& files, const std::string& sound,
-                         int round) {
-  if (round == 0) return sound;
-  const auto other =
-      std::next(files.begin(), random.integer(0, static_cast<int>(files.size()) - 1));
-  return test::mutated_bytes(random, sound, other->second);
+// Any of them.
+const std::string& one_of(Random& random, const std::vector<std::string>& texts) {
+  return texts[static_cast<std::size_t>(random.integer(0, static_cast<int>(texts.size()) - 1))];
 }
 
 TEST_CASE("points on stdin broken on purpose are mapped or refused", "[fuzz]") {
@@ -77,7 +73,9 @@ TEST_CASE("points on stdin broken on purpose are mapped or refused", "[fuzz]") {
   int refused = 0;
   for (const auto& [name, sound] : files) {
     for (int round = 0; round < test::fuzz_rounds(100); ++round) {
-      const std::string text = changed_seed(random, files, sound, round);
+      const auto other =
+          std::next(files.begin(), random.integer(0, static_cast<int>(files.size()) - 1));
+      const std::string text = test::changed_text(random, sound, other->second, round);
       CAPTURE(name, round, text);
       for (const auto direction : {PointDirection::unproject, PointDirection::project}) {
         const StreamsInHand streams(text);
@@ -114,9 +112,7 @@ TEST_CASE("ties on the command line broken on purpose are taken or refused", "[f
   int refused = 0;
   for (int round = 0; round < test::fuzz_rounds(100); ++round) {
     for (const std::string& sound : ties) {
-      const std::string& other =
-          ties[static_cast<std::size_t>(random.integer(0, static_cast<int>(ties.size()) - 1))];
-      const std::string text = round > 0 ? test::mutated_bytes(random, sound, other) : sound;
+      const std::string text = test::changed_text(random, sound, one_of(random, ties), round);
       CAPTURE(round, text);
       const auto tie = parse_tie(text, 2);
       (tie ? taken : refused) += 1;
@@ -142,9 +138,7 @@ TEST_CASE("patterns of names broken on purpose are taken or refused", "[fuzz]") 
   int refused = 0;
   for (int round = 0; round < test::fuzz_rounds(60); ++round) {
     for (const std::string& sound : patterns) {
-      const std::string& other = patterns[static_cast<std::size_t>(
-          random.integer(0, static_cast<int>(patterns.size()) - 1))];
-      const std::string text = round > 0 ? test::mutated_bytes(random, sound, other) : sound;
+      const std::string text = test::changed_text(random, sound, one_of(random, patterns), round);
       CAPTURE(round, text);
       const auto pattern = FramePattern::parse(text);
       (pattern ? taken : refused) += 1;

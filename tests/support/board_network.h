@@ -69,7 +69,7 @@ class BoardNetwork {
 
   /// A first shot in which the first two lenses of `rig`, the surveyors(), see the board.
   void add_survey(const Rig& rig) {
-    constexpr double kExact_px = 1e-3;
+    constexpr double kExact_px = 1e-4;  // beside tenths of px in photographs
     const BoardPose before{Quat::Identity(), Vec3(-0.1, -0.1, 0.5)};
     add_shot(before);
     for (int lens = 0; lens < kSurveyors; ++lens) {
