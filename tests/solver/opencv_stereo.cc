@@ -169,7 +169,7 @@ Quat left_from_right_of(const cv::Matx33d& right_from_left) {
 }  // namespace
 
 void give_up(const std::string& why) {
-  std::fprintf(stderr, "study_stereo_boards: %s\n", why.c_str());
+  std::fprintf(stderr, "study_cameras: %s\n", why.c_str());
   std::exit(1);
 }
 

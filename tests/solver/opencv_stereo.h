@@ -1,7 +1,7 @@
 #pragma once
 
 // OpenCV's sample chessboards, and how cv::stereoCalibrate has their two cameras turned
-// (study_stereo_boards.cc).
+// (study_cameras.cc).
 
 #include <array>
 #include <filesystem>

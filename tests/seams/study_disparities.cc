@@ -1,7 +1,7 @@
 // The matcher of depth seams beside OpenCV's cv::StereoSGBM, on a pair of pictures whose true
 // disparities are known (run by hand):
 //
-//   study_planar_pair LEFT RIGHT TRUTH
+//   study_disparities LEFT RIGHT TRUTH
 //
 // TRUTH: disparities of the left picture in whole px, 0 where they are not known. The pair must be
 // rectified. "Aloe" of Middlebury's 2006 set (Hirschmüller, Scharstein 2007, Evaluation of cost
@@ -52,7 +52,7 @@ struct Pair {
 };
 
 void give_up(const std::string& why) {
-  std::fprintf(stderr, "study_planar_pair: %s\n", why.c_str());
+  std::fprintf(stderr, "study_disparities: %s\n", why.c_str());
   std::exit(1);
 }
 
@@ -345,7 +345,7 @@ bool compare(const Pair& pair) {
 
 int main(int argc, char** argv) {
   if (argc != 4) {
-    std::fputs("usage: study_planar_pair LEFT RIGHT TRUTH\n", stderr);
+    std::fputs("usage: study_disparities LEFT RIGHT TRUTH\n", stderr);
     return 1;
   }
   const Pair full = full_size(argv + 1);

@@ -1,7 +1,7 @@
 // How two cameras are turned against each other, by the adjustment that learns bodies and by
 // cv::stereoCalibrate, from the same corners of a chessboard (run by hand):
 //
-//   study_stereo_boards FOLDER
+//   study_cameras FOLDER
 //
 // FOLDER holds left01.jpg … right14.jpg of OpenCV's samples (Debian's opencv-doc): thirteen pairs
 // of 640 × 480 px, nine by six corners, squares of 25 mm (left_intrinsics.yml beside them). Two
@@ -168,7 +168,7 @@ bool compared(const char* name, const Turn& theirs, const Turn& ours) {
 
 int main(int argc, char** argv) {
   if (argc != 2) {
-    std::fputs("usage: study_stereo_boards FOLDER\n", stderr);
+    std::fputs("usage: study_cameras FOLDER\n", stderr);
     return 1;
   }
   const std::vector<PairCorners> pairs = all_corners(argv[1]);
@@ -179,11 +179,14 @@ int main(int argc, char** argv) {
   fmt::print(
       "| the board | theirs: RMS px | ours: RMS px | ours turned against theirs about x, y, z, "
       "degrees | in all | theirs: 1 sigma | ours: 1 sigma |\n|---|---|---|---|---|---|---|\n");
-  const bool drawn = compared("as drawn; both are told it", turn_by_opencv(pairs, drawn_board()),
-                              ours(pairs, true));
-  const bool found = compared("as it is; ours is told nothing", turn_by_opencv(pairs, as_it_is),
-                              ours(pairs, false));
-  fmt::print("\nwithin one of the larger sigma about every axis: {}, {}\n", drawn ? "yes" : "no",
-             found ? "yes" : "no");
+  const Turn theirs_drawn = turn_by_opencv(pairs, drawn_board());
+  const Turn told_nothing = ours(pairs, false);
+  const bool drawn = compared("as drawn; both are told it", theirs_drawn, ours(pairs, true));
+  const bool found =
+      compared("as it is; ours is told nothing", turn_by_opencv(pairs, as_it_is), told_nothing);
+  // What a board that is not what is drawn on it costs: no part of the verdict.
+  compared("as drawn there; ours is told nothing", theirs_drawn, told_nothing);
+  fmt::print("\nthe first two within one of the larger sigma about every axis: {}, {}\n",
+             drawn ? "yes" : "no", found ? "yes" : "no");
   return drawn && found ? 0 : 1;
 }
