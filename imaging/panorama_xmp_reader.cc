@@ -1,4 +1,6 @@
+#include <cmath>
 #include <exception>
+#include <limits>
 
 #include <exiv2/exiv2.hpp>
 
@@ -36,18 +38,23 @@ std::optional<std::string> text(const Exiv2::XmpData& xmp, const std::string& na
   return at->toString();
 }
 
+// Nothing where it is no number, or none that is finite.
 std::optional<double> number(const Exiv2::XmpData& xmp, const std::string& name) {
   const auto value = text(xmp, name);
   if (!value) return {};
   try {
-    return std::stod(*value);
+    const double found = std::stod(*value);
+    return std::isfinite(found) ? std::optional(found) : std::nullopt;
   } catch (const std::exception&) {
     return {};
   }
 }
 
-int whole(const Exiv2::XmpData& xmp, const std::string& name) {
-  return static_cast<int>(number(xmp, name).value_or(0));
+// Nothing beyond what an int holds, too.
+std::optional<int> whole(const Exiv2::XmpData& xmp, const std::string& name) {
+  const auto found = number(xmp, name);
+  if (!found || std::abs(*found) > std::numeric_limits<int>::max()) return {};
+  return static_cast<int>(*found);
 }
 
 // "2024-05-14T09:00:20…" as EXIF writes it.
@@ -85,19 +92,17 @@ std::optional<MadeFrom> made_from(const Exiv2::XmpData& xmp) {
 
 PanoramaInfo info_of(const Exiv2::XmpData& xmp) {
   PanoramaInfo info;
-  info.full_width_px = whole(xmp, "FullPanoWidthPixels");
-  info.full_height_px = whole(xmp, "FullPanoHeightPixels");
-  info.left_px = whole(xmp, "CroppedAreaLeftPixels");
-  info.top_px = whole(xmp, "CroppedAreaTopPixels");
-  info.width_px = whole(xmp, "CroppedAreaImageWidthPixels");
-  info.height_px = whole(xmp, "CroppedAreaImageHeightPixels");
+  info.full_width_px = whole(xmp, "FullPanoWidthPixels").value_or(0);
+  info.full_height_px = whole(xmp, "FullPanoHeightPixels").value_or(0);
+  info.left_px = whole(xmp, "CroppedAreaLeftPixels").value_or(0);
+  info.top_px = whole(xmp, "CroppedAreaTopPixels").value_or(0);
+  info.width_px = whole(xmp, "CroppedAreaImageWidthPixels").value_or(0);
+  info.height_px = whole(xmp, "CroppedAreaImageHeightPixels").value_or(0);
   info.use_viewer = text(xmp, "UsePanoramaViewer") != "False";
   info.heading_deg = number(xmp, "PoseHeadingDegrees").value_or(0);
   info.pitch_deg = number(xmp, "PosePitchDegrees");
   info.roll_deg = number(xmp, "PoseRollDegrees");
-  if (const auto count = number(xmp, "SourcePhotosCount")) {
-    info.source_photos = static_cast<int>(*count);
-  }
+  info.source_photos = whole(xmp, "SourcePhotosCount");
   info.first_taken_at = exif_date(text(xmp, "FirstPhotoDate"));
   info.last_taken_at = exif_date(text(xmp, "LastPhotoDate"));
   info.made_from = made_from(xmp);

@@ -9,6 +9,7 @@
 #include <cstdlib>
 #include <limits>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "tests/imaging/giants.h"
@@ -94,6 +95,34 @@ inline void put_number(Random& random, std::string& bytes, std::size_t at) {
     }
   }
   return bytes;
+}
+
+/// One to three changes of a text as a hand makes them: a sign that is wrong, missing or too much.
+[[nodiscard]] inline std::string mistyped(Random& random, std::string text) {
+  constexpr std::string_view kSigns = "0123456789+-.,:;eE \t\"'()[]{}#ax_=";
+  for (int edits = random.integer(1, 3); edits > 0 && !text.empty(); --edits) {
+    const auto at = static_cast<std::size_t>(random.integer(0, static_cast<int>(text.size()) - 1));
+    const char sign = kSigns[random.bits() % kSigns.size()];
+    switch (random.integer(0, 2)) {
+      case 0:
+        text[at] = sign;
+        break;
+      case 1:
+        text.erase(at, 1);
+        break;
+      default:
+        text.insert(at, 1, sign);
+        break;
+    }
+  }
+  return text;
+}
+
+/// What a kept text becomes: itself in round 0, then mistyped and broken in turn.
+[[nodiscard]] inline std::string changed_text(Random& random, const std::string& sound,
+                                              const std::string& other, int round) {
+  if (round == 0) return sound;
+  return round % 2 == 1 ? mistyped(random, sound) : mutated_bytes(random, sound, other);
 }
 
 /// The chunks' checksums made right again: without that a PNG reader looks no further.

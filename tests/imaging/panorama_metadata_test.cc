@@ -122,6 +122,32 @@ TEST_CASE("panorama and shooting data arrive in the files", "[imaging][xmp]") {
   }
 }
 
+TEST_CASE("numbers of a foreign packet that no picture can have are left out", "[imaging][xmp]") {
+  const ScratchDir dir;
+  const auto read_with = [&](const std::string& from, const std::string& to) {
+    std::string packet = gpano_xmp(full_info());
+    const auto at = packet.find(from);
+    REQUIRE(at != std::string::npos);
+    packet.replace(at, from.size(), to);
+    std::filesystem::remove(dir / "p.jpg");
+    REQUIRE(write_image(dir / "p.jpg", test::smooth_image(8, 4, Channels::rgb), {.xmp = packet}));
+    const auto info = read_panorama_info(dir / "p.jpg");
+    REQUIRE(info);
+    REQUIRE(*info);
+    return **info;
+  };
+  for (const char* wrong : {"1e300", "-1e300", "nan", "inf", "2147483648", "1e999", "wide", ""}) {
+    CAPTURE(wrong);
+    CHECK(read_with("8534", wrong).full_width_px == 0);
+    CHECK(read_with("4267", "4267").full_height_px == 4267);
+  }
+  for (const char* wrong : {"nan", "-inf", "1e999"}) {
+    CAPTURE(wrong);
+    CHECK(read_with("359.250000", wrong).heading_deg == 0);
+    CHECK_FALSE(read_with("-1.500000", wrong).pitch_deg);
+  }
+}
+
 TEST_CASE("a packet that a JPEG cannot hold is refused", "[imaging][xmp]") {
   const ScratchDir dir;
   const auto written = write_image(dir / "p.jpg", test::smooth_image(8, 8, Channels::rgb),

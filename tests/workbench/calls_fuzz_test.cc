@@ -9,6 +9,7 @@
 
 #include "apps/workbench/edit_json.h"
 #include "apps/workbench/shot_calls.h"
+#include "tests/fuzz/kept_seeds.h"
 #include "tests/fuzz/mutate.h"
 #include "tests/support/scratch_dir.h"
 #include "tests/workbench/small_shot.h"
@@ -46,6 +47,26 @@ std::vector<SoundCall> sound_calls() {
           {&ShotCalls::place_on_sphere, {{"pair", 0}, {"at", {40, 6}}}},
           {&ShotCalls::draw,
            {{"pair", 0}, {"wish", "away"}, {"reach_px", 4}, {"path", {{10, 5}, {12, 5}}}}}};
+}
+
+// The call that a kept body's name begins with.
+Result<json> (ShotCalls::*call_named(const std::string& name))(int, const json&) {
+  if (name.starts_with("move_")) return &ShotCalls::move;
+  if (name.starts_with("draw_")) return &ShotCalls::draw;
+  REQUIRE(name.starts_with("edit_"));
+  return &ShotCalls::edit;
+}
+
+// Those, and the bodies that are kept for this.
+std::vector<SoundCall> all_calls() {
+  std::vector<SoundCall> calls = sound_calls();
+  for (const auto& [name, text] : test::kept_seeds("calls")) {
+    const auto body = parsed(text);
+    CAPTURE(name);
+    REQUIRE(body);
+    calls.push_back({call_named(name), *body});
+  }
+  return calls;
 }
 
 json hostile_value(Random& random) {
@@ -130,11 +151,11 @@ TEST_CASE("calls with other values are answered or refused, and what is kept can
         shot.document.rig_template = TemplateReference{"T.template.yaml", std::string(64, 'a')};
         return shot;
       });
-  const auto sound = sound_calls();
+  const auto sound = all_calls();
   Random random(301);
   int accepted = 0;
   int refused = 0;
-  for (int round = 0; round < test::fuzz_rounds(40); ++round) {
+  for (int round = 0; round < test::fuzz_rounds(22); ++round) {
     for (std::size_t i = 0; i < sound.size(); ++i) {
       // Something to change and to remove.
       if (i == 0) REQUIRE(calls.edit(0, sound[0].body));
@@ -150,7 +171,7 @@ TEST_CASE("calls with other values are answered or refused, and what is kept can
     if (!saved) FAIL(saved.error().line());
     const auto read = read_shot_file(folder / "room.shot.yaml");
     if (!read) FAIL(read.error().line());
-    for (int i = 0; i < 12; ++i) REQUIRE(calls.step(0, "undo"));
+    for (std::size_t i = 0; i <= sound.size(); ++i) REQUIRE(calls.step(0, "undo"));
   }
   CHECK(accepted > 20);
   CHECK(refused > 100);
@@ -159,10 +180,12 @@ TEST_CASE("calls with other values are answered or refused, and what is kept can
 TEST_CASE("texts that are no JSON are refused in one line", "[fuzz]") {
   CAPTURE(test::seed());
   Random random(302);
-  const auto sound = sound_calls();
+  std::vector<std::string> texts;
+  for (const SoundCall& call : sound_calls()) texts.push_back(call.body.dump());
+  for (const auto& [name, text] : test::kept_seeds("calls")) texts.push_back(text);
   int refused = 0;
   for (int round = 0; round < test::fuzz_rounds(40) * 10; ++round) {
-    const std::string text = sound[random.bits() % sound.size()].body.dump();
+    const std::string& text = texts[random.bits() % texts.size()];
     const auto body =
         parsed(test::mutated_bytes(random, text, "[[[[{\"a\":1e999,\"b\":\"\\ud800\"}"));
     if (body) continue;
