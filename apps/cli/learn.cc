@@ -242,7 +242,7 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
     }
   }
   if (!options.report.empty()) {
-    const FirstLook look = first_look(*shots, *outcome);
+    const FirstLook look = first_look(found->shots, *outcome);
     if (auto written = write_learn_page(options.report, *outcome, look); !written) {
       return tl::unexpected(written.error());
     }
