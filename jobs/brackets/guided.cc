@@ -1,10 +1,11 @@
 #include "jobs/brackets/guided.h"
 
 #include <cmath>
+#include <utility>
 
 namespace seamwright {
 
-FloatPlane guided_smooth(const FloatPlane& plane, int radius, double edge_variance) {
+GuidedLines guided_lines(const FloatPlane& plane, int radius, double edge_variance) {
   FloatPlane square = plane;
   for (float& value : square.values) value *= value;
   FloatPlane offset = box_mean(plane, radius);  // the mean, at first
@@ -16,12 +17,15 @@ FloatPlane guided_smooth(const FloatPlane& plane, int radius, double edge_varian
     slope.values[i] = static_cast<float>(a);
     offset.values[i] = static_cast<float>((1 - a) * mean);
   }
-  slope = box_mean(slope, radius);
-  offset = box_mean(offset, radius);
-  for (std::size_t i = 0; i < slope.values.size(); ++i) {
-    offset.values[i] += slope.values[i] * plane.values[i];
+  return {box_mean(slope, radius), box_mean(offset, radius)};
+}
+
+FloatPlane guided_smooth(const FloatPlane& plane, int radius, double edge_variance) {
+  GuidedLines lines = guided_lines(plane, radius, edge_variance);
+  for (std::size_t i = 0; i < plane.values.size(); ++i) {
+    lines.offset.values[i] += lines.slope.values[i] * plane.values[i];
   }
-  return offset;
+  return std::move(lines.offset);
 }
 
 }  // namespace seamwright

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <cstddef>
 
+#include "jobs/brackets/guided.h"
+
 namespace seamwright {
 
 namespace {
@@ -50,20 +52,9 @@ double between(const FloatPlane& plane, double u, double v) {
 
 SmoothBase::SmoothBase(const FloatPlane& small, int radius, double edge_variance) {
   const int margin = 2 * radius;
-  const FloatPlane wide = padded(small, margin);
-  FloatPlane square = wide;
-  for (float& value : square.values) value *= value;
-  FloatPlane offset = box_mean(wide, radius);  // the mean, at first
-  FloatPlane slope = box_mean(square, radius);
-  for (std::size_t i = 0; i < slope.values.size(); ++i) {
-    const auto mean = static_cast<double>(offset.values[i]);
-    const double variance = std::fmax(0.0, static_cast<double>(slope.values[i]) - mean * mean);
-    const double a = variance / (variance + edge_variance);
-    slope.values[i] = static_cast<float>(a);
-    offset.values[i] = static_cast<float>((1 - a) * mean);
-  }
-  slope_ = without_margin(box_mean(slope, radius), margin);
-  offset_ = without_margin(box_mean(offset, radius), margin);
+  const GuidedLines lines = guided_lines(padded(small, margin), radius, edge_variance);
+  slope_ = without_margin(lines.slope, margin);
+  offset_ = without_margin(lines.offset, margin);
 }
 
 double SmoothBase::at(double u, double v, double value) const {
