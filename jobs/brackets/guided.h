@@ -4,8 +4,8 @@
 
 namespace seamwright {
 
-/// What the filter makes of each pixel: slope · value + offset, both already the means over the windows
-/// that hold the pixel.
+/// What the filter makes of each pixel: slope · value + offset, both already the means over the
+/// windows that hold the pixel.
 struct GuidedLines {
   FloatPlane slope;
   FloatPlane offset;
