@@ -3,6 +3,7 @@
 #include <cstddef>
 #include <filesystem>
 #include <string>
+#include <utility>
 
 #include <nlohmann/json_fwd.hpp>
 
@@ -25,7 +26,7 @@ class RestitchTeller {
   };
 
   RestitchTeller(const Console& console, const Restitch& restitch, Options options)
-      : console_(console), restitch_(restitch), options_(options) {}
+      : console_(console), restitch_(restitch), options_(std::move(options)) {}
 
   /// After each shot; false where the person said stop.
   bool tell_one(const ItemOutcome& item, int at, int of);

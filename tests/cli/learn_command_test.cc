@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "base/file.h"
+#include "imaging/metadata.h"
 #include "imaging/write_image.h"
 #include "templates/rig_template.h"
 #include "tests/cli/run.h"
@@ -128,18 +129,17 @@ TEST_CASE("learn joins two stands, maps them and reports") {
   REQUIRE(
       run({"demo", room, "--frame", "600", "--shots", "library_1", "library_2", "--no-panoramas"})
           .exit_code == 0);
-  const auto frame = [&](const std::string& shot, const std::string& side) {
-    return room + "/frames/" + shot + "_" + side + ".tif";
-  };
+  // From the folder, where a stray file costs one line.
+  test::put_file(room + "/frames/hall_1_front.tif", "II*");
   const std::string map_file = (scratch / "map.json").string();
-  const auto learned =
-      run({"learn", "--shot", frame("library_1", "front"), frame("library_1", "back"), "--shot",
-           frame("library_2", "front"), frame("library_2", "back"), "--body", "Lantern <7>",
-           "--out", (scratch / "T.template.yaml").string(), "--map", map_file, "--report",
-           (scratch / "report").string(), "--json"});
+  const auto learned = run({"learn", room + "/frames", "--body", "Lantern <7>", "--out",
+                            (scratch / "T.template.yaml").string(), "--map", map_file, "--report",
+                            (scratch / "report").string(), "--json"});
   INFO(learned.err);
-  REQUIRE(learned.exit_code == 0);
+  REQUIRE(learned.exit_code == 2);
   const auto answer = learned.json();
+  REQUIRE(answer["left_out"].size() == 1);
+  CHECK_THAT(learned.err, Catch::Contains("left out: ") && Catch::Contains("hall_1_front.tif"));
   CHECK(answer["shots"][0]["tracks"].get<int>() + answer["shots"][1]["tracks"].get<int>() > 100);
 
   const auto map = nlohmann::json::parse(test::get_file(map_file));
@@ -163,6 +163,9 @@ TEST_CASE("learn joins two stands, maps them and reports") {
   const auto written = read_template(scratch / "T.template.yaml");
   REQUIRE(written);
   CHECK(written->body == "Lantern <7>");
+  const auto info = read_frame_info(room + "/frames/library_1_front.tif");
+  REQUIRE(info);
+  CHECK(written->files.body_serial == info->body_serial);
   CHECK_THAT(test::get_file((scratch / "report" / "report.html").string()),
              Catch::Contains("Lantern &lt;7&gt;"));
 }
