@@ -93,7 +93,7 @@ struct LookReach {
   double white_ev = 1.5;  ///< of red and of blue against green, together
 };
 inline constexpr LookReach kReachOfLight = {};
-inline constexpr LookReach kReachOfFrames = {.gain_ev = 1, .white_ev = 0.5};
+inline constexpr LookReach kReachOfFrames = {.gain_ev = 1, .white_ev = 0.75};
 
 /// The level at which a middle room is shown, log2 of display luminance: L* 57.
 inline constexpr double kShownLevel_ev = -2;

@@ -10,6 +10,7 @@
 #include "base/parallel.h"
 #include "imaging/icc.h"
 #include "imaging/transfer.h"
+#include "jobs/look/smooth_base.h"
 
 using namespace seamwright;
 
@@ -211,4 +212,32 @@ TEST_CASE("a profile goes on, alpha stays, and grey pictures have no white", "[l
   Image changed = grey;
   REQUIRE(finish_frames(changed, {.level_ev = -2.5, .gain_ev = 0, .red_ev = 0.4, .blue_ev = -0.4}));
   CHECK(std::abs(changed.row<std::uint16_t>(3)[5] - 30000) <= 1);
+}
+
+TEST_CASE("the base goes around: a panorama that is turned has a turned base", "[look]") {
+  constexpr int kColumns = 96;
+  constexpr int kTurn = 37;
+  FloatPlane stops(kColumns, 48);
+  FloatPlane turned(kColumns, 48);
+  for (int y = 0; y < 48; ++y) {
+    for (int x = 0; x < kColumns; ++x) {
+      // A bright half, an edge at the border, a slope, detail.
+      const double value = (x < 40 ? 3 : 0) + 0.01 * x + 0.2 * ((x + y) % 2);
+      stops.row(y)[static_cast<std::size_t>(x)] = static_cast<float>(value);
+      turned.row(y)[static_cast<std::size_t>((x + kTurn) % kColumns)] = static_cast<float>(value);
+    }
+  }
+  const SmoothBase base(stops, 5, 0.36);
+  const SmoothBase turned_base(turned, 5, 0.36);
+  int edges = 0;
+  for (int x = 0; x < kColumns; ++x) {
+    CAPTURE(x);
+    const auto value = static_cast<double>(stops.at(x, 20));
+    const double here = base.at(x + 0.5, 20.5, value);
+    CHECK(turned_base.at((x + kTurn) % kColumns + 0.5, 20.5, value) == Approx(here).margin(1e-4));
+    // Detail goes, the edge stays.
+    CHECK(here == Approx(value).margin(0.35));
+    edges += x > 0 && std::abs(here - base.at(x - 0.5, 20.5, stops.at(x - 1, 20))) > 2 ? 1 : 0;
+  }
+  CHECK(edges == 1);
 }
