@@ -5,6 +5,7 @@
 #include <cstring>
 #include <memory>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -43,6 +44,28 @@ void take_bytes(png_structp png, png_bytep to, std::size_t count) {
   if (std::fread(to, 1, count, source.file.get()) != count) png_error(png, "ends too early");
 }
 
+// Whether every chunk but those of pixels ends within the file (ISO/IEC 15948, 5.3): libpng takes
+// the memory that a profile or a text claims to need before it reads it.
+bool chunks_fit(std::FILE* file) {
+  constexpr std::size_t kHead = 8;  // a length and a name; also of the signature
+  constexpr ::off_t kAround = 12;   // these, and a checksum
+  if (::fseeko(file, 0, SEEK_END) != 0) return false;
+  const ::off_t size = ::ftello(file);
+  bool fit = true;
+  std::array<unsigned char, kHead> head{};
+  for (::off_t at = kHead; fit && at + static_cast<::off_t>(kHead) <= size;) {
+    if (::fseeko(file, at, SEEK_SET) != 0) return false;
+    if (std::fread(head.data(), 1, kHead, file) != kHead) return false;
+    const ::off_t length = png_get_uint_32(head.data());
+    const std::string_view name(reinterpret_cast<const char*>(head.data()) + 4, 4);
+    if (name == "IEND") break;
+    fit = name == "IDAT" || length <= size - at - kAround;
+    at += kAround + length;
+  }
+  std::rewind(file);
+  return fit;
+}
+
 class PngFile {
  public:
   explicit PngFile(CFile file) {
@@ -57,6 +80,10 @@ class PngFile {
 
   // Up to the pixels.
   bool read_info() {
+    if (!chunks_fit(source_.file.get())) {
+      std::snprintf(source_.message.data(), source_.message.size(), "ends too early");
+      return false;
+    }
     if (setjmp(source_.on_failure) != 0) return false;
     png_set_user_limits(png_, kMostSide, kMostSide);
     png_read_info(png_, info_);

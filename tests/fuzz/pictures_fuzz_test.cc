@@ -200,11 +200,11 @@ void fuzz_pictures(int rounds, std::uint64_t stream) {
 }
 
 TEST_CASE("pictures broken on purpose are read or refused", "[fuzz]") {
-  fuzz_pictures(test::fuzz_rounds(55), 103);
+  fuzz_pictures(test::fuzz_rounds(54), 103);
 }
 
 TEST_CASE("many more pictures broken on purpose are read or refused", "[fuzz][long]") {
-  fuzz_pictures(test::fuzz_rounds(380), 104);
+  fuzz_pictures(test::fuzz_rounds(360), 104);
 }
 
 TEST_CASE("bare EXIF blocks broken on purpose are understood as far as they go", "[fuzz]") {

@@ -108,6 +108,31 @@ TEST_CASE("an error about a colour profile names the file", "[imaging][limits]")
   CHECK(asked == 6);
 }
 
+TEST_CASE("a PNG's text that claims more than the file holds takes no memory",
+          "[imaging][limits]") {
+  const ScratchDir dir;
+  const auto path = dir / "frame.png";
+  REQUIRE(write_image(path, test::smooth_image(40, 30, Channels::rgb)));
+  const std::string sound = test::get_file(path);
+  const std::size_t behind_header = 8 + 25;   // signature; IHDR
+  const std::size_t end = sound.size() - 12;  // IEND
+  REQUIRE(sound.substr(end + 4, 4) == "IEND");
+  for (const char* kind : {"tEXt", "zTXt", "iTXt", "iCCP", "eXIf"}) {
+    for (const std::size_t at : {behind_header, end}) {
+      CAPTURE(kind, at);
+      std::string claiming = sound;
+      claiming.insert(at, test::big_endian(1'900'000'000, 4) + kind + "comment");
+      test::put_file(path, claiming);
+      const auto look = test::peak_of([&] { return read_image(path) ? 1 : 0; });
+      CHECK(look.exit_code == 0);
+      CHECK(look.grown_kib < 200 * 1024);
+    }
+  }
+  // What lies behind the end belongs to nobody.
+  test::put_file(path, sound + std::string("\x7F\xFF\xFF\xFFtEXt", 8));
+  CHECK(read_image(path));
+}
+
 // Small sound files of every format, 40 × 30.
 std::vector<std::filesystem::path> small_files(const ScratchDir& dir) {
   const Image picture = test::smooth_image(40, 30, Channels::rgb);
