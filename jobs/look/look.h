@@ -55,7 +55,7 @@ struct DisplayLook {
 /// How a person wishes the look.
 struct LookWish {
   LookMatch match = LookMatch::automatic;
-  double room_ev = 0.15;   ///< brighter or darker than the run's middle room, 0…2 stops
+  double room_ev = 0.15;  ///< brighter or darker than the run's middle room, 0…2 stops
   double cast_ev = 0.05;  ///< of its own colour of light that a room may keep, 0…1 stop
   double warmer_ev = 0;   ///< red against blue, on top of what is found, −1…1 stop
   /// What the run decided, where it was asked (LookMatch::run); the shot's own light else.
