@@ -11,10 +11,9 @@
 //      what stands outside of a window stays as crisp as it was. Halving the range of the base and
 //      keeping detail is Durand & Dorsey's 2002 (ACM Trans. Graphics 21:257–266).
 //   3. Middle tones of the base get contrast: what is brighter than the shown level becomes
-//   brighter
-//      still, what is darker darker, by a smooth step of `contrast_ev` in all over two stops. White
-//      things part from grey ones, and the grain of a plaster stays what it is. Then the display
-//      curve of jobs/brackets/tone.h on x.
+//      brighter still, and what is darker becomes darker, by a smooth step of `contrast_ev` in all
+//      over two stops. White things part from grey ones, and the grain of a plaster stays what it
+//      is. Then x goes through the display curve of jobs/brackets/tone.h.
 //   4. Near white a colour pales, as film does: lamps become light and not yellow paint.
 //
 // Of frames that were made for displays only what is safe, in linear light: the factors, none of
