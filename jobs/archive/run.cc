@@ -20,6 +20,7 @@
 #include "base/side_by_side.h"
 #include "jobs/archive/file_contents.h"
 #include "jobs/archive/folder_lock.h"
+#include "jobs/archive/item_key.h"
 #include "jobs/archive/journal.h"
 #include "jobs/archive/left_behind.h"
 #include "jobs/archive/past_runs.h"
@@ -29,19 +30,6 @@ namespace seamwright {
 namespace fs = std::filesystem;
 
 namespace {
-
-/// What an item is made from, as two hashes.
-struct Key {
-  std::string inputs;
-  std::string settings;
-  std::vector<std::string> former_settings;  ///< the same, as earlier programs told it
-
-  bool operator==(const Key&) const = default;
-  [[nodiscard]] bool has_settings(const std::string& hash) const {
-    return hash == settings ||
-           std::find(former_settings.begin(), former_settings.end(), hash) != former_settings.end();
-  }
-};
 
 class Runner {
  public:
@@ -174,20 +162,6 @@ class Runner {
     stopped_ = true;
   }
 
-  Result<Key> key_of(const ArchiveItem& item) {
-    std::string text;
-    for (const fs::path& input : item.inputs) {
-      const auto hash = contents_.of_input(input);
-      if (!hash) return tl::unexpected(hash.error());
-      text += fmt::format("{} {}\n", *hash, input.filename().string());
-    }
-    Key key{sha256(text), sha256(item.settings), {}};
-    for (const std::string& former : item.former_settings) {
-      key.former_settings.push_back(sha256(former));
-    }
-    return key;
-  }
-
   // An item that is not up to date may still have any of its outputs.
   void keep_outputs(const ArchiveItem& item) {
     for (const fs::path& output : item.outputs) left_behind_.keep(name_of(output));
@@ -244,7 +218,7 @@ class Runner {
   }
 
   // The time it was done from the very same, with these outputs; else why it has to be done.
-  Result<const DoneLine*> find_done(const ArchiveItem& item, const Key& key, std::string& why) {
+  Result<const DoneLine*> find_done(const ArchiveItem& item, const ItemKey& key, std::string& why) {
     const auto known = past_.done.find(item.name);
     why = past_.interrupted.contains(item.name) ? "interrupted" : "new";
     if (known == past_.done.end()) return nullptr;
@@ -270,7 +244,7 @@ class Runner {
       return outcome;
     }
     if (item.failure) return failed(std::move(outcome), *item.failure);
-    auto key = key_of(item);
+    auto key = key_of(item, contents_);
     if (!key) return failed_or_stop(std::move(outcome), key.error());
     const auto done = find_done(item, *key, outcome.why);
     if (!done) return failed_or_stop(std::move(outcome), done.error());
@@ -308,7 +282,7 @@ class Runner {
     for (const auto& [file, hash] : contents_.decayed()) note_written(file, hash);
   }
 
-  Result<ItemOutcome> work_on(const ArchiveItem& item, Key key, ItemOutcome outcome) {
+  Result<ItemOutcome> work_on(const ArchiveItem& item, ItemKey key, ItemOutcome outcome) {
     tell_guard(item);
     const auto begin = std::chrono::steady_clock::now();
     Error last;
@@ -325,7 +299,7 @@ class Runner {
         continue;
       }
       // What it was made from may have been replaced meanwhile: then it is of neither.
-      const auto again = key_of(item);
+      const auto again = key_of(item, contents_);
       if (!again) return failed_or_stop(std::move(outcome), again.error());
       if (*again != key) {
         key = *again;
@@ -351,7 +325,7 @@ class Runner {
     return outputs;
   }
 
-  Result<ItemOutcome> done(const ArchiveItem& item, const Key& key, ItemOutcome outcome) {
+  Result<ItemOutcome> done(const ArchiveItem& item, const ItemKey& key, ItemOutcome outcome) {
     DoneLine line{.name = item.name,
                   .inputs = key.inputs,
                   .settings = key.settings,

@@ -31,6 +31,8 @@ std::string_view name_of(FindingKind kind) {
       return "open_border";
     case FindingKind::wrong_shape:
       return "wrong_shape";
+    case FindingKind::other_body:
+      return "other_body";
     case FindingKind::told_before:
       return "told_before";
   }

@@ -29,6 +29,7 @@ enum class FindingKind {
   seam_misfit,  ///< the pictures do not meet along the seam, joined by depth as they are
   open_border,  ///< a panorama's left and right border do not meet
   wrong_shape,  ///< a panorama that is not 2 : 1, or does not say what it shows
+  other_body,   ///< the frames carry another serial number than the template
   told_before,  ///< by the stitch, and by nothing that was looked at afterwards
 };
 /// "misaligned" and so on, as files and programs read it.
@@ -52,6 +53,7 @@ struct BotherRates {
   double per_cut_subject = 8;
   double per_unlike_place = 4;  ///< on the seam, where the lenses do not show the same
   double per_unseen_share = 4;  ///< of the ring
+  double other_serial = 2;      ///< the pictures may fit all the same
   double told_before = 1;       ///< of which only the words are known
   double useless = 100;         ///< unreadable, mirrored, wrong shape
 };

@@ -70,6 +70,7 @@ class Checker {
       say_refused(*fit);
       return {};
     }
+    if (!fit->other_serial.empty()) say_other_serial(*fit);
     const RingCheck& ring = check_.ring;
     if (!ring.readable) {
       say_unreadable();
@@ -100,6 +101,14 @@ class Checker {
          .bother_px = options_.rates.useless,
          .words = fit.words,
          .remedy = fit.remedy});
+  }
+
+  void say_other_serial(const ShotFit& fit) {
+    add({.kind = FindingKind::other_body,
+         .size = 1,
+         .bother_px = options_.rates.other_serial,
+         .words = fit.other_serial,
+         .remedy = std::string(kOtherSerialRemedy)});
   }
 
   void say_misaligned(const RingPlace& worst) {

@@ -106,6 +106,22 @@ TEST_CASE("a good shot has no findings, each defect has its own", "[check]") {
   CHECK((checked->found.score_px() > 0) == (defect != Defect::none));
 }
 
+TEST_CASE("another serial number than the template's is told", "[check]") {
+  RigTemplate body = house().body;
+  std::vector<Frame> frames = house().library;
+  body.files.body_serial = "0117";
+  for (Frame& frame : frames) frame.info.body_serial = "0117";
+  const auto same = check_shot("same", body, frames, {.level = false});
+  REQUIRE(same);
+  CHECK_FALSE(has(same->found, FindingKind::other_body));
+  for (Frame& frame : frames) frame.info.body_serial = "0218";
+  const auto other = check_shot("other", body, frames, {.level = false});
+  REQUIRE(other);
+  REQUIRE(has(other->found, FindingKind::other_body));
+  CHECK_THAT(other->found.findings.front().words, Catch::Contains("0218"));
+  CHECK_FALSE(has(other->found, FindingKind::misaligned));
+}
+
 TEST_CASE("a leaning shot is not called tilted once its upright edges are marked", "[check]") {
   const Quat lean = quat_from_rotation_vector(rad_from_deg(5) * Vec3(0.6, 0, 0.8));
   RigTemplate leaning = house().body;
