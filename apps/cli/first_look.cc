@@ -7,9 +7,9 @@
 #include "compose/render/flat_look.h"
 #include "compose/render/render.h"
 #include "imaging/convert.h"
-#include "imaging/orient.h"
 #include "imaging/transfer.h"
 #include "imaging/write_image.h"
+#include "jobs/learning/shot_to_learn.h"
 
 namespace seamwright {
 
@@ -30,17 +30,6 @@ std::string look_along(const Rig& rig, std::span<const Frame> frames, const Gain
   return picture ? jpeg_of(*picture) : std::string();
 }
 
-// As learning saw them.
-std::vector<Frame> frames_of(const LearnShot& shot, bool mirrored) {
-  std::vector<Frame> frames;
-  auto images = shot.load();
-  if (!images) return frames;
-  for (Image& image : *images) {
-    frames.push_back({mirrored ? mirror_left_right(image) : std::move(image), {}});
-  }
-  return frames;
-}
-
 }  // namespace
 
 FirstLook first_look(const std::vector<LearnShot>& shots, const LearnOutcome& outcome) {
@@ -50,7 +39,7 @@ FirstLook first_look(const std::vector<LearnShot>& shots, const LearnOutcome& ou
   const auto shot = std::find_if(shots.begin(), shots.end(),
                                  [&](const LearnShot& one) { return one.name == counted->name; });
   if (shot == shots.end()) return {};
-  const std::vector<Frame> frames = frames_of(*shot, outcome.rig_template.mirrored);
+  const std::vector<Frame> frames = frames_as_learned(*shot, outcome.rig_template.mirrored);
   if (frames.empty()) return {};
   const Image& first = frames.front().image;
   const Rig rig = outcome.rig_template.rig().scaled_to(first.width(), first.height());

@@ -14,6 +14,7 @@
 #include "apps/report/learn_page.h"
 #include "base/file.h"
 #include "base/readable_text.h"
+#include "jobs/check/lying_frames.h"
 #include "jobs/learning/shot_to_learn.h"
 #include "jobs/restitch/open_run.h"
 #include "jobs/shot/body_files.h"
@@ -213,6 +214,11 @@ Result<ShotsToLearn> open_shots(const LearnCommandOptions& options, int lens_cou
   return found;
 }
 
+constexpr std::string_view kLyingFrames =
+    "the rooms' upright edges run level: the frames lie on their side; learn again with --turns "
+    "and "
+    "the quarter turns that set each upright (the first look of --report shows them)";
+
 Result<Outcome> learn(const LearnCommandOptions& options, const Console& console) {
   if (auto error = check_lengths(options)) return fail(std::move(*error));
   if (options.shots.empty() && options.places.empty()) {
@@ -233,6 +239,7 @@ Result<Outcome> learn(const LearnCommandOptions& options, const Console& console
   auto outcome = learn_template(found->shots, learn_options, console.progress());
   if (!outcome) return tl::unexpected(outcome.error());
   outcome->rig_template.files = found->body;
+  if (frames_lie_on_side(found->shots, *outcome)) outcome->notes.emplace_back(kLyingFrames);
   if (auto written = write_template(options.out, outcome->rig_template); !written) {
     return tl::unexpected(written.error());
   }

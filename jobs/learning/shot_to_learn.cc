@@ -24,4 +24,14 @@ Result<LearnShot> shot_to_learn(ShotFiles files) {
   return shot;
 }
 
+std::vector<Frame> frames_as_learned(const LearnShot& shot, bool mirrored) {
+  std::vector<Frame> frames;
+  auto images = shot.load();
+  if (!images) return frames;
+  for (Image& image : *images) {
+    frames.push_back({mirrored ? mirror_left_right(image) : std::move(image), {}});
+  }
+  return frames;
+}
+
 }  // namespace seamwright

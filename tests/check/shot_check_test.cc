@@ -10,6 +10,7 @@
 #include "apps/demo/demo.h"
 #include "compose/finish/level.h"
 #include "imaging/read_image.h"
+#include "jobs/check/lying_frames.h"
 #include "solver/seam_error.h"
 #include "tests/check/defects.h"
 #include "tests/support/scratch_dir.h"
@@ -120,6 +121,29 @@ TEST_CASE("another serial number than the template's is told", "[check]") {
   REQUIRE(has(other->found, FindingKind::other_body));
   CHECK_THAT(other->found.findings.front().words, Catch::Contains("0218"));
   CHECK_FALSE(has(other->found, FindingKind::misaligned));
+}
+
+TEST_CASE("frames that lie on their side are told by what stands upright in them", "[check]") {
+  LearnOutcome outcome;
+  outcome.rig_template = house().body;
+  outcome.shots = {{.name = "library"}, {.name = "hall"}, {.name = "bad", .left_out = "too dark"}};
+  std::vector<LearnShot> shots;
+  for (const auto& [name, frames] : {std::pair("bad", &house().library),
+                                     {"library", &house().library},
+                                     {"hall", &house().hall}}) {
+    shots.push_back({.name = name,
+                     .load = [frames]() -> Result<std::vector<Image>> {
+                       std::vector<Image> images;
+                       for (const Frame& frame : *frames) images.push_back(frame.image);
+                       return images;
+                     },
+                     .sources = {}});
+  }
+  CHECK_FALSE(frames_lie_on_side(shots, outcome));
+  const Quat quarter(Eigen::AngleAxisd(kPi / 2, Vec3::UnitZ()));
+  outcome.rig_template.solution.rig = turned(house().body.rig(), quarter);
+  CHECK(frames_lie_on_side(shots, outcome));
+  CHECK_FALSE(frames_lie_on_side({}, outcome));
 }
 
 TEST_CASE("a leaning shot is not called tilted once its upright edges are marked", "[check]") {
