@@ -18,7 +18,7 @@ namespace seamwright::test {
 /// At how many instants a program is struck; SEAMWRIGHT_KILLS for longer studies.
 inline int strikes() {
   const char* given = std::getenv("SEAMWRIGHT_KILLS");
-  return given != nullptr ? std::atoi(given) : 20;
+  return given != nullptr ? std::atoi(given) : 10;
 }
 
 /// Starts the program and sends the signal after some time; true where it was still at work. The
