@@ -10,6 +10,8 @@ namespace seamwright {
 namespace {
 
 constexpr int kShotsAsked = 3;
+// Stands are set up so well. A wider cone would more often hold the level edges of a room as well.
+constexpr VerticalOptions kNearly{.largest_tilt_deg = 6};
 
 bool counted(const LearnShot& shot, const LearnOutcome& outcome) {
   return std::any_of(outcome.shots.begin(), outcome.shots.end(), [&](const ShotOutcome& one) {
@@ -30,11 +32,11 @@ bool frames_lie_on_side(std::span<const LearnShot> shots, const LearnOutcome& ou
     ++asked;
     const Image& first = frames.front().image;
     const Rig rig = outcome.rig_template.rig().scaled_to(first.width(), first.height());
-    if (find_vertical(rig, frames)) {
-      ++upright;
-    } else if (find_vertical(turned(rig, quarter), frames)) {
-      ++lying;
-    }
+    // A room that is looked at squarely has level edges there as well, and tells nothing.
+    const bool as_is = find_vertical(rig, frames, kNearly).has_value();
+    const bool on_side = find_vertical(turned(rig, quarter), frames, kNearly).has_value();
+    upright += as_is && !on_side ? 1 : 0;
+    lying += on_side && !as_is ? 1 : 0;
   }
   return lying > upright;
 }

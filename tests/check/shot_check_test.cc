@@ -126,7 +126,11 @@ TEST_CASE("another serial number than the template's is told", "[check]") {
 TEST_CASE("frames that lie on their side are told by what stands upright in them", "[check]") {
   LearnOutcome outcome;
   outcome.rig_template = house().body;
-  outcome.shots = {{.name = "library"}, {.name = "hall"}, {.name = "bad", .left_out = "too dark"}};
+  outcome.shots.resize(3);
+  outcome.shots[0].name = "library";
+  outcome.shots[1].name = "hall";
+  outcome.shots[2].name = "bad";
+  outcome.shots[2].left_out = "too dark";
   std::vector<LearnShot> shots;
   for (const auto& [name, frames] : {std::pair("bad", &house().library),
                                      {"library", &house().library},
