@@ -5,10 +5,10 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/Eigenvalues>
-#include <ceres/tiny_solver.h>
 
 #include "solver/robust.h"
 #include "solver/sight.h"
+#include "solver/tiny_solver.h"
 
 namespace seamwright {
 

@@ -4,9 +4,9 @@
 #include <cmath>
 
 #include <Eigen/Cholesky>
-#include <ceres/tiny_solver.h>
 
 #include "solver/robust.h"
+#include "solver/tiny_solver.h"
 
 namespace seamwright {
 
