@@ -1,6 +1,7 @@
 #pragma once
 
-// ceres::TinySolver. GCC 12 takes members that its Init() sets for uninitialised where it inlines it.
+// ceres::TinySolver. GCC 12 takes members that its Init() sets for uninitialised where it inlines
+// it.
 
 #if defined(__GNUC__) && !defined(__clang__)
 #pragma GCC diagnostic push
