@@ -149,7 +149,7 @@ Result<AllChecked> check_all(const CheckCommand& command, const CheckRunOptions&
 }
 
 Result<Outcome> check(const CheckCommand& command, const Console& console) {
-  CheckRunOptions options{.picture = !command.page.empty()};
+  CheckRunOptions options{.pictures = !command.page.empty()};
   options.check.level = !command.no_level;
   options.check.seams = command.seams;
   auto checked = check_all(command, options, console);

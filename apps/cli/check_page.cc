@@ -26,8 +26,6 @@ using report::paragraph;
 constexpr std::string_view kOwnStyle = R"css(
 .found { display: grid; grid-template-columns: minmax(0, 20rem) 1fr; gap: 1rem 1.5rem; margin: 1rem 0; }
 .found img { width: 100%; height: auto; display: block; border-radius: .3rem; }
-.found ul { margin: .2rem 0; padding-left: 1.2rem; }
-.found.bare { grid-template-columns: 1fr; }
 @media (max-width: 40rem) { .found { grid-template-columns: 1fr; } }
 )css";
 
@@ -44,13 +42,6 @@ FlatView view_along(const Vec3& ahead) {
   view.half_width = std::tan(0.5 * rad_from_deg(kField_deg));
   view.size_px = kPicture_px;
   return view;
-}
-
-const Finding* first_with_place(const ShotFindings& found) {
-  for (const Finding& finding : found.findings) {
-    if (finding.place) return &finding;
-  }
-  return nullptr;
 }
 
 std::string summary(const std::vector<Checked>& all) {
@@ -109,43 +100,55 @@ std::string ring_charts(const Checked& one) {
   return charts;
 }
 
-std::string reasons(const Checked& one) {
-  std::string list;
-  if (!one.failure.empty()) list += fmt::format("<li>{}</li>\n", escaped(one.failure));
-  for (const Finding& finding : one.found.findings) {
-    list += fmt::format("<li><strong>{}.</strong> {}.</li>\n", escaped(sentence(finding.words)),
-                        escaped(sentence(finding.remedy)));
-  }
-  std::string body = "<div>\n<ul>\n" + list + "</ul>\n" + ring_charts(one) + "</div>\n";
-  const Finding* shown = first_with_place(one.found);
-  if (one.picture.empty() || shown == nullptr) {
-    return "<div class=\"found bare\">\n" + body + "</div>\n";
-  }
+/// A finding, beside the picture of its place where there is one.
+std::string reason(const Finding& finding, const std::string& picture) {
+  const std::string words =
+      fmt::format("<p><strong>{}.</strong> {}.</p>\n", escaped(sentence(finding.words)),
+                  escaped(sentence(finding.remedy)));
+  if (picture.empty() || !finding.place) return words;
   const std::string told =
       fmt::format("Longitude {:.0f}°, latitude {:.0f}°, {:.0f}° wide, stitched plainly",
-                  deg_from_rad(shown->place->longitude_rad),
-                  deg_from_rad(shown->place->latitude_rad), kField_deg);
+                  deg_from_rad(finding.place->longitude_rad),
+                  deg_from_rad(finding.place->latitude_rad), kField_deg);
   return fmt::format(
       "<div class=\"found\">\n<figure><img alt=\"{}\" src=\"data:image/jpeg;base64,{}\"/>"
-      "<figcaption>{}</figcaption></figure>\n{}</div>\n",
-      told, base64(one.picture), told, body);
+      "<figcaption>{}</figcaption></figure>\n<div>{}</div></div>\n",
+      told, base64(picture), told, words);
+}
+
+std::string reasons(const Checked& one) {
+  std::string body;
+  if (!one.failure.empty()) body += paragraph(escaped(one.failure));
+  for (std::size_t i = 0; i < one.found.findings.size(); ++i) {
+    body += reason(one.found.findings[i], i < one.pictures.size() ? one.pictures[i] : "");
+  }
+  return body + ring_charts(one);
 }
 
 }  // namespace
 
-std::string picture_of_worst(const Rig& rig, std::span<const Frame> frames,
-                             const ShotFindings& found) {
-  const Finding* shown = first_with_place(found);
-  if (shown == nullptr) return {};
+std::vector<std::string> pictures_of_places(const Rig& rig, std::span<const Frame> frames,
+                                            const ShotFindings& found) {
+  constexpr int kQuality = 85;
+  constexpr int kMostPictures = 4;
+  std::vector<std::string> pictures(found.findings.size());
+  const auto has_place = [](const Finding& finding) { return finding.place.has_value(); };
+  if (std::none_of(found.findings.begin(), found.findings.end(), has_place)) return pictures;
   RenderOptions render;
   render.width_px = std::min(
       kPanorama_px, native_width(rig.scaled_to(frames[0].image.width(), frames[0].image.height())));
   const auto panorama = render_panorama(rig, frames, render);
-  if (!panorama) return {};
+  if (!panorama) return pictures;
   const WrappedPanorama wrapped(panorama->image);
-  constexpr int kQuality = 85;
-  const Image view = render_flat_view(wrapped, view_along(shown->place->direction()));
-  return jpeg_bytes(to_type(view, SampleType::u8), kQuality);
+  int taken = 0;
+  for (std::size_t i = 0; i < pictures.size() && taken < kMostPictures; ++i) {
+    const Finding& finding = found.findings[i];
+    if (!finding.place) continue;
+    const Image view = render_flat_view(wrapped, view_along(finding.place->direction()));
+    pictures[i] = jpeg_bytes(to_type(view, SampleType::u8), kQuality);
+    ++taken;
+  }
+  return pictures;
 }
 
 std::string check_page(const std::vector<Checked>& all) {

@@ -12,10 +12,12 @@
 
 namespace seamwright {
 
-/// The worst place of a shot as a plain stitch shows it, 30° wide: the bytes of a JPEG. Empty where
-/// no finding has a place, or it cannot be shown.
-[[nodiscard]] std::string picture_of_worst(const Rig& rig, std::span<const Frame> frames,
-                                           const ShotFindings& found);
+/// The places of a shot's findings as a plain stitch shows them, 30° wide: the bytes of a JPEG for
+/// each finding, in their order. Empty where one has no place, it cannot be shown, or four worse
+/// ones are shown already.
+[[nodiscard]] std::vector<std::string> pictures_of_places(const Rig& rig,
+                                                          std::span<const Frame> frames,
+                                                          const ShotFindings& found);
 
 /// What was checked as one page to read, in this order: no script, nothing fetched, pictures
 /// inside. The same input gives the same bytes.

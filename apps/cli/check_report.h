@@ -15,8 +15,8 @@ namespace seamwright {
 struct Checked {
   ShotFindings found;
   std::optional<ShotCheck> shot = {};
-  std::string failure = {};  ///< why it could not be checked, one line; else empty
-  std::string picture = {};  ///< of its worst place, the bytes of a JPEG
+  std::string failure = {};                ///< why it could not be checked, one line; else empty
+  std::vector<std::string> pictures = {};  ///< one a finding (check_page.h), or none at all
 };
 
 /// Checked, and without a finding.

@@ -17,8 +17,9 @@ Result<Checked> checked_shot(const std::string& name, const Shot& shot,
   auto checked = check_shot(name, shot, *pictures, options.check, console.progress());
   if (!checked) return tl::unexpected(checked.error());
   Checked result{.found = checked->found};
-  if (options.picture) {
-    result.picture = picture_of_worst(pictures->rig, pictures->frames, result.found);
+  add_told(options.told, result.found);
+  if (options.pictures) {
+    result.pictures = pictures_of_places(pictures->rig, pictures->frames, result.found);
   }
   result.shot = std::move(*checked);
   return result;

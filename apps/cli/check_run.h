@@ -1,6 +1,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "apps/cli/check_report.h"
 #include "apps/cli/console.h"
@@ -13,7 +14,8 @@ namespace seamwright {
 /// How one shot or panorama is checked.
 struct CheckRunOptions {
   ShotCheckOptions check = {};
-  bool picture = false;  ///< take one of the worst place
+  bool pictures = false;               ///< take them of the places of findings
+  std::vector<std::string> told = {};  ///< what the stitch said of the shot, if that is known
 };
 
 /// An opened shot, or why it could not be opened. What cannot be read is told in the answer and is

@@ -115,7 +115,7 @@ Result<Outcome> emit(const RestitchWork& work, const Console& console) {
 Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport& report,
                                        const Console& console) {
   const RestitchOptions& command = work.command;
-  CheckRunOptions options{.picture = true};
+  CheckRunOptions options{.pictures = true};
   options.check.as_stitched = true;
   options.check.level = work.request.wishes.level.upright != Upright::find;
   options.check.seams = work.request.wishes.seam == SeamKind::depth;
@@ -127,10 +127,10 @@ Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport
       all.push_back({.found = {.name = item.name, .findings = {}}, .failure = item.why});
       continue;
     }
+    options.told = console.in_words(item.findings);
     auto checked = check_opened(work.restitch.name_of(item.name), work.restitch.open(item.name),
                                 options, console);
     if (!checked) return tl::unexpected(checked.error());
-    add_told(console.in_words(item.findings), checked->found);
     all.push_back(std::move(*checked));
   }
   rank(all);

@@ -49,9 +49,25 @@ Result<Shot> open(const StitchCommand& command, const Console& console) {
                    console.progress());
 }
 
+// How light is shown, asked of frames that were made for displays.
+Result<void> check_tone(const Shot& shot, const Console& console) {
+  const ToneWish& tone = shot.wishes.tone;
+  const char* asked = tone.brighter_ev != 0 ? "brighter_ev" : tone.local != 0 ? "local" : nullptr;
+  if (asked == nullptr || shot.files.bracketed() || has_look(shot.wishes.look, false)) return {};
+  const auto pictures = read_pictures(shot, Exposures::all, console.progress());
+  if (!pictures) return tl::unexpected(pictures.error());
+  if (pictures->is_light) return {};
+  return fail({.kind = ErrorKind::user_input,
+               .where = {},
+               .field = asked,
+               .what = "changes nothing: these frames were made for displays, and stay as they are",
+               .remedy = "leave it out, or give 'look' shot"});
+}
+
 Result<Outcome> stitch(const StitchCommand& command, const Console& console) {
   const auto shot = open(command, console);
   if (!shot) return tl::unexpected(shot.error());
+  if (auto fits = check_tone(*shot, console); !fits) return tl::unexpected(fits.error());
   const auto report = stitch_shot(*shot, command.files, console.progress());
   if (!report) return fail(command.wish.level.in_words(report.error()));
   tell_stitched(console, shot->wishes, command.files, *report);

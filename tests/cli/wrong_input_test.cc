@@ -215,6 +215,11 @@ TEST_CASE("a knock is touched, told and recorded", "[wrong]") {
              "finding: the body was knocked",
              2,
              true});
+  // check tells it with a picture of the place.
+  const std::string page = house.at("page.html");
+  CHECK(test::run({"check", "--template", knocked, front, back, "--page", page}).exit_code == 2);
+  CHECK_THAT(test::get_file(page),
+             Catch::Contains("The lenses sit") && Catch::Contains("<figure><img alt=\"Longitude"));
   // The panorama says what was moved, and is nearly that of the right template.
   const std::string mended = house.at("mended.tif"), right = house.at("right.tif");
   const auto stitch = [&](const std::string& body, const std::string& out) {
@@ -288,6 +293,9 @@ TEST_CASE("files that cannot be a shot are refused by name", "[wrong]") {
   check_row({"a template that is not there",
              {"--template", house.at("none.yaml"), front, back},
              "none.yaml"});
+  check_row({"`--brighter-ev` for single frames without a look",
+             {"--template", body, front, back, "--brighter-ev", "1"},
+             "--brighter-ev: changes nothing: these frames were made for displays"});
   check_row({"`--light` without brackets",
              {"--template", body, front, back, "--light", house.at("l.tif")},
              "--light: there is no light to keep"});
