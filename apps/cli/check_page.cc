@@ -102,7 +102,7 @@ std::string ring_charts(const Checked& one) {
 
 /// A finding, beside the picture of its place where there is one.
 std::string reason(const Finding& finding, const std::string& picture) {
-  const std::string words =
+  std::string words =
       fmt::format("<p><strong>{}.</strong> {}.</p>\n", escaped(sentence(finding.words)),
                   escaped(sentence(finding.remedy)));
   if (picture.empty() || !finding.place) return words;
