@@ -71,5 +71,7 @@ struct PanoramaInfo {
 /// Initial views are not read. Fails only when the file cannot be read.
 [[nodiscard]] Result<std::optional<PanoramaInfo>> read_panorama_info(
     const std::filesystem::path& path);
+/// Whether it says there that it is a panorama; a file that cannot be read says nothing.
+[[nodiscard]] bool says_panorama(const std::filesystem::path& path);
 
 }  // namespace seamwright

@@ -127,4 +127,9 @@ Result<std::optional<PanoramaInfo>> read_panorama_info(const std::filesystem::pa
   }
 }
 
+bool says_panorama(const std::filesystem::path& path) {
+  const auto sphere = read_panorama_info(path);
+  return sphere && *sphere;
+}
+
 }  // namespace seamwright

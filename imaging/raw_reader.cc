@@ -1,7 +1,6 @@
 #include "imaging/raw_reader.h"
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <cstring>
 #include <memory>
@@ -9,6 +8,7 @@
 #include <fmt/format.h>
 #include <libraw/libraw.h>
 
+#include "base/lower_suffix.h"
 #include "imaging/convert.h"
 #include "imaging/icc.h"
 #include "imaging/picture_error.h"
@@ -20,13 +20,6 @@ namespace {
 // LibRaw keeps the mosaic, four words a pixel while it fills it, and the finished picture.
 constexpr int kDecoderBytes = 2 + 8 + 6;
 constexpr int kSampleBytes = 6;
-
-std::string lower_suffix(const std::filesystem::path& path) {
-  std::string suffix = path.extension().string();
-  std::transform(suffix.begin(), suffix.end(), suffix.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return suffix;
-}
 
 bool is_picture_suffix(const std::string& suffix) {
   return suffix == ".tif" || suffix == ".tiff" || suffix == ".png" || suffix == ".jpg" ||

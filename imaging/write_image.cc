@@ -1,8 +1,8 @@
 #include "imaging/write_image.h"
 
 #include <algorithm>
-#include <cctype>
 
+#include "base/lower_suffix.h"
 #include "imaging/codecs.h"
 #include "imaging/convert.h"
 #include "imaging/icc.h"
@@ -10,13 +10,6 @@
 
 namespace seamwright {
 namespace {
-
-std::string lower_suffix(const std::filesystem::path& path) {
-  std::string suffix = path.extension().string();
-  std::transform(suffix.begin(), suffix.end(), suffix.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return suffix;
-}
 
 Result<void> write_tiff(const std::filesystem::path& path, const Image& image,
                         const WriteOptions& options) {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <utility>
 
+#include <fmt/format.h>
+
 #include "apps/cli/base64.h"
 #include "compose/render/flat_look.h"
 #include "compose/render/render.h"
@@ -47,6 +49,13 @@ FirstLook first_look(const std::vector<LearnShot>& shots, const LearnOutcome& ou
   const auto panorama = render_panorama(rig, frames, {.width_px = kPanorama_px});
   if (!transfer || !panorama) return {};
   FirstLook look{.shot = shot->name, .panorama = jpeg_of(panorama->image)};
+  look.if_mirrored =
+      fmt::format("learn again {} --mirrored", outcome.rig_template.mirrored ? "without" : "with");
+  look.if_not_upright = fmt::format(
+      "learn again with --turns and the quarter turns, clockwise, that set each lens' frame "
+      "upright, "
+      "such as --turns {}",
+      fmt::join(std::vector<int>(frames.size(), 1), " "));
   const GainMatch gains = match_gains(rig, frames, *transfer);
   for (std::size_t lens = 0; lens < frames.size(); ++lens) {
     look.lenses.push_back(look_along(rig, frames, gains, lens));

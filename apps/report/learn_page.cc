@@ -192,15 +192,12 @@ std::string picture(const std::string& jpeg, const std::string& told) {
 }
 
 // What no number tells, and what to do about it.
-std::string first_look_section(const FirstLook& look, bool mirrored) {
+std::string first_look_section(const FirstLook& look) {
   if (look.panorama.empty()) return {};
   std::string body = fmt::format(
-      "<p><strong>Does writing read the right way round?</strong> If not, learn again {} "
-      "<code>--mirrored</code>. <strong>Is the room upright?</strong> If not, learn again with "
-      "<code>--turns</code> and the quarter turns, clockwise, that set each lens' frame upright, "
-      "such "
-      "as <code>--turns{}</code>.</p>\n",
-      mirrored ? "without" : "with", look.lenses.size() == 2 ? " 1 1" : " 1 1 1 1");
+      "<p><strong>Does writing read the right way round?</strong> If not, {}. <strong>Is the room "
+      "upright?</strong> If not, {}.</p>\n",
+      escaped(look.if_mirrored), escaped(look.if_not_upright));
   body += picture(look.panorama, look.shot + ", stitched plainly with this template");
   std::string lenses;
   for (std::size_t lens = 0; lens < look.lenses.size(); ++lens) {
@@ -225,7 +222,7 @@ std::string how_to_read() {
 
 std::string learn_page(const LearnOutcome& outcome, const FirstLook& look) {
   std::string body = headline(outcome);
-  body += first_look_section(look, outcome.rig_template.mirrored);
+  body += first_look_section(look);
   body += advice(outcome);
   const std::string seam = report::seam_figures(outcome);
   body += section("How sure the seam is, and how far things were",

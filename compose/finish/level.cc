@@ -117,15 +117,21 @@ Rig turned(const Rig& rig, const Quat& turned_from_rig) {
   return result;
 }
 
-Result<Vertical> find_vertical(const Rig& rig, std::span<const Frame> frames,
-                               const VerticalOptions& options) {
+Result<std::vector<EdgePlane>> find_edges(const Rig& rig, std::span<const Frame> frames) {
   std::vector<Image> pictures;
   for (const Frame& frame : frames) pictures.push_back(frame.image);
-  if (pictures.empty()) return find_vertical(std::span<const EdgePlane>{}, options);
+  if (pictures.empty()) return std::vector<EdgePlane>{};
   const Rig sized = rig.scaled_to(pictures[0].width(), pictures[0].height());
   const auto lines = find_plumb_lines(pictures, sized, 0, line_options());
   if (!lines) return tl::unexpected(lines.error());
-  return find_vertical(edge_planes(sized, *lines), options);
+  return edge_planes(sized, *lines);
+}
+
+Result<Vertical> find_vertical(const Rig& rig, std::span<const Frame> frames,
+                               const VerticalOptions& options) {
+  const auto edges = find_edges(rig, frames);
+  if (!edges) return tl::unexpected(edges.error());
+  return find_vertical(*edges, options);
 }
 
 Result<Vertical> find_vertical(const Image& panorama, const VerticalOptions& options) {

@@ -4,6 +4,7 @@
 
 #include <optional>
 #include <span>
+#include <vector>
 
 #include "base/progress.h"
 #include "base/result.h"
@@ -19,6 +20,11 @@ namespace seamwright {
 
 /// The same body in turned axes: what is rendered from it is turned with no resampling of its own.
 [[nodiscard]] Rig turned(const Rig& rig, const Quat& turned_from_rig);
+
+/// Straight edges of one shot's frames, as planes in the rig's axes; the rig's lenses must be
+/// solved, not nominal.
+[[nodiscard]] Result<std::vector<EdgePlane>> find_edges(const Rig& rig,
+                                                        std::span<const Frame> frames);
 
 /// Upright edges of one shot's frames; the rig's lenses must be solved, not nominal.
 [[nodiscard]] Result<Vertical> find_vertical(const Rig& rig, std::span<const Frame> frames,

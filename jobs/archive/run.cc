@@ -387,6 +387,13 @@ int RunReport::count(ItemState state) const {
       items.begin(), items.end(), [&](const ItemOutcome& item) { return item.state == state; }));
 }
 
+std::string free_item_name(const std::string& name,
+                           const std::function<bool(const std::string&)>& taken) {
+  std::string free = name;
+  for (int i = 2; taken(free); ++i) free = fmt::format("{} ({})", name, i);
+  return free;
+}
+
 bool in_part(const std::string& name, int part, int parts) {
   if (parts <= 1) return true;
   std::uint32_t hash = 0;

@@ -86,6 +86,10 @@ using ItemWork = std::function<Result<std::vector<std::string>>(const ArchiveIte
 /// Told after each item, `at` of them by then, one at a time; false stops the run.
 using ItemTold = std::function<bool(const ItemOutcome& item, int at, int of)>;
 
+/// `name`, or "name (2)" and so on: the first that no item has.
+[[nodiscard]] std::string free_item_name(const std::string& name,
+                                         const std::function<bool(const std::string&)>& taken);
+
 /// Whether an item belongs to a part.
 [[nodiscard]] bool in_part(const std::string& name, int part, int parts);
 

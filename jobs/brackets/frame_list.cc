@@ -2,13 +2,13 @@
 
 #include <algorithm>
 #include <array>
-#include <cctype>
 #include <set>
 #include <string_view>
 #include <system_error>
 
 #include <fmt/format.h>
 
+#include "base/lower_suffix.h"
 #include "imaging/metadata.h"
 #include "imaging/raw_reader.h"
 #include "imaging/read_image.h"
@@ -21,9 +21,7 @@ namespace {
 bool has_picture_suffix(const fs::path& path) {
   constexpr std::array<std::string_view, 6> kSuffixes = {".tif", ".tiff", ".png",
                                                          ".jpg", ".jpeg", ".dng"};
-  std::string suffix = path.extension().string();
-  std::transform(suffix.begin(), suffix.end(), suffix.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  const std::string suffix = lower_suffix(path);
   return std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end();
 }
 

@@ -5,8 +5,7 @@
 #include <cmath>
 #include <vector>
 
-#include <fmt/format.h>
-
+#include "base/out_of_range.h"
 #include "base/parallel.h"
 #include "imaging/icc.h"
 #include "imaging/transfer.h"
@@ -17,15 +16,6 @@ namespace seamwright {
 namespace {
 
 constexpr double kMiddleGrey = 0.22;
-
-std::optional<Error> outside(const char* field, double value, double least, double most) {
-  if (value >= least && value <= most) return std::nullopt;
-  return Error{.kind = ErrorKind::user_input,
-               .where = {},
-               .field = field,
-               .what = fmt::format("{} is outside {}…{}", value, least, most),
-               .remedy = "give a value within"};
-}
 
 // bend · asinh((brightest − straight_to) / bend) = 1 − straight_to, for brightest above 1.
 double bend_of(const DisplayCurve& curve) {
@@ -126,14 +116,14 @@ FloatPlane levelling(const Image& light, const DisplayOptions& options) {
 }  // namespace
 
 std::optional<Error> DisplayCurve::validate() const {
-  if (auto error = outside("gain", gain, 1e-6, 1e6)) return error;
-  if (auto error = outside("brightest", brightest, 1e-3, 1e9)) return error;
-  return outside("straight_to", straight_to, 0.01, 0.9);
+  if (auto error = out_of_range("gain", gain, 1e-6, 1e6)) return error;
+  if (auto error = out_of_range("brightest", brightest, 1e-3, 1e9)) return error;
+  return out_of_range("straight_to", straight_to, 0.01, 0.9);
 }
 
 std::optional<Error> DisplayOptions::validate() const {
   if (auto error = curve.validate()) return error;
-  return outside("local", local, 0, 1);
+  return out_of_range("local", local, 0, 1);
 }
 
 DisplayMap::DisplayMap(const DisplayCurve& curve)

@@ -151,8 +151,7 @@ Result<std::vector<fs::path>> sound_frames(Import& work, const KnownShots& known
               static_cast<double>(i) / static_cast<double>(work.pictures.size()))) {
       return fail(stopped_while("looking at the pictures"));
     }
-    const auto sphere = read_panorama_info(file);
-    if (sphere && *sphere) continue;
+    if (says_panorama(file)) continue;
     if (!can_stand_in_run_file(work.pictures[i].in_run)) {
       work.report.odd.push_back({file.string(), "its name cannot stand in a run file: rename it"});
       continue;

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "base/folder_of.h"
 #include "imaging/read_image.h"
 #include "jobs/restitch/open_run.h"
 #include "jobs/shot/shot_key.h"
@@ -23,20 +24,13 @@ Error many_error(std::string where, std::string field, std::string what, std::st
           .remedy = std::move(remedy)};
 }
 
-ListedShot failed_panorama(const std::string& name, Error error) {
-  ListedShot failed;
-  failed.name = name;
-  failed.failure = std::move(error);
-  return failed;
-}
-
 ListedShot panorama_of(const ArchiveItem& item) {
-  if (item.failure) return failed_panorama(item.name, *item.failure);
+  if (item.failure) return failed_shot(item.name, *item.failure);
   const fs::path& file = item.outputs.front();
   std::error_code code;
   if (!fs::exists(file, code)) {
-    return failed_panorama(item.name, many_error(file.string(), {}, "is not stitched yet",
-                                                 "stitch the run first, with 'restitch'"));
+    return failed_shot(item.name, many_error(file.string(), {}, "is not stitched yet",
+                                             "stitch the run first, with 'restitch'"));
   }
   ListedShot panorama;
   panorama.name = file.stem().string();
@@ -56,8 +50,7 @@ Result<std::vector<ListedShot>> panoramas_of_run(const fs::path& run_file,
 
 bool lies_in(const fs::path& file, const fs::path& folder) {
   std::error_code code;
-  const fs::path parent = file.has_parent_path() ? file.parent_path() : fs::path(".");
-  return fs::equivalent(parent, folder, code);
+  return fs::equivalent(folder_of(file), folder, code);
 }
 
 // Everything of a wish that decides bytes and is no file. The list of its members is complete: one
@@ -94,7 +87,7 @@ Result<PanoramaList> list_panoramas_and_runs(const std::vector<fs::path>& inputs
       return tl::unexpected(panoramas.error());
     }
     if (!panoramas) {
-      list.panoramas.push_back(failed_panorama(input.string(), panoramas.error()));
+      list.panoramas.push_back(failed_shot(input.string(), panoramas.error()));
       continue;
     }
     list.panoramas.insert(list.panoramas.end(), std::make_move_iterator(panoramas->begin()),
@@ -195,11 +188,9 @@ void FinishMany::add(const ListedShot& panorama) {
 // Named as it is, but not as another one.
 void FinishMany::add_left_out(const ListedShot& panorama) {
   ArchiveItem item;
-  item.name = panorama.name;
+  item.name = free_item_name(
+      panorama.name, [this](const std::string& name) { return panorama_of_.contains(name); });
   item.failure = panorama.failure;
-  for (int i = 2; panorama_of_.contains(item.name); ++i) {
-    item.name = fmt::format("{} ({})", panorama.name, i);
-  }
   panorama_of_.emplace(item.name, fs::path());
   items_.push_back(std::move(item));
 }

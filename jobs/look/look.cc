@@ -4,7 +4,7 @@
 #include <cmath>
 #include <vector>
 
-#include <fmt/format.h>
+#include "base/out_of_range.h"
 
 namespace seamwright {
 
@@ -26,15 +26,6 @@ double middle_of(std::vector<double> values) {
   std::sort(values.begin(), values.end());
   const std::size_t half = values.size() / 2;
   return values.size() % 2 == 1 ? values[half] : 0.5 * (values[half - 1] + values[half]);
-}
-
-std::optional<Error> look_out_of(const char* field, double value, double least, double most) {
-  if (value >= least && value <= most) return std::nullopt;
-  return Error{.kind = ErrorKind::user_input,
-               .where = {},
-               .field = field,
-               .what = fmt::format("{} is outside {}…{}", value, least, most),
-               .remedy = "give a value within"};
 }
 
 /// On the plane of log2 red and blue over green.
@@ -67,9 +58,9 @@ double shown_deviation_ev(const LookWish& wish, const RoomLight& room, const Run
 }  // namespace
 
 std::optional<Error> LookWish::validate() const {
-  if (auto error = look_out_of("room_ev", room_ev, 0, 2)) return error;
-  if (auto error = look_out_of("cast_ev", cast_ev, 0, 1)) return error;
-  return look_out_of("warmer_ev", warmer_ev, -1, 1);
+  if (auto error = out_of_range("room_ev", room_ev, 0, 2)) return error;
+  if (auto error = out_of_range("cast_ev", cast_ev, 0, 1)) return error;
+  return out_of_range("warmer_ev", warmer_ev, -1, 1);
 }
 
 bool has_look(const LookWish& wish, bool bracketed) {

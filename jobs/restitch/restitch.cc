@@ -79,11 +79,9 @@ void Restitch::leave_out_unusable() {
 // Named as it is, for it is never written, but not as another one.
 void Restitch::add_left_out(const ListedShot& shot) {
   ArchiveItem item;
-  item.name = shot.name;
+  item.name =
+      free_item_name(shot.name, [this](const std::string& name) { return shots_.contains(name); });
   item.failure = shot.failure;
-  for (int i = 2; shots_.contains(item.name); ++i) {
-    item.name = fmt::format("{} ({})", shot.name, i);
-  }
   shots_.emplace(item.name, &shot);
   items_.push_back(std::move(item));
 }
@@ -122,23 +120,22 @@ void Restitch::put_settings(const ListedShot& shot, ArchiveItem& item) const {
 
 std::vector<UndecidedLook> Restitch::undecided_looks() const {
   std::vector<UndecidedLook> looks;
-  for (const ArchiveItem& item : items_) {
-    const ListedShot& shot = *shots_.at(item.name);
+  for (std::size_t at = 0; at < items_.size(); ++at) {
+    const ListedShot& shot = *shots_.at(items_[at].name);
     const LookWish& wish = wishes_of(shot).look;
-    if (item.failure || wish.match != LookMatch::run) continue;
-    looks.push_back({.item = &item, .wish = wish, .bracketed = shot.files.bracketed()});
+    if (items_[at].failure || wish.match != LookMatch::run) continue;
+    looks.push_back({.at = at, .wish = wish, .bracketed = shot.files.bracketed()});
   }
   return looks;
 }
 
-void Restitch::set_look(const std::string& item_name, const DisplayLook& look) {
-  const ListedShot& shot = *shots_.at(item_name);
+void Restitch::set_look(std::size_t at, const DisplayLook& look) {
+  ArchiveItem& item = items_[at];
+  const ListedShot& shot = *shots_.at(item.name);
   ShotWishes wishes = wishes_of(shot);
   wishes.look.by_run = look;
   order_.exceptions.insert_or_assign(shot.name, std::move(wishes));
-  const auto item = std::find_if(items_.begin(), items_.end(),
-                                 [&](const ArchiveItem& one) { return one.name == item_name; });
-  put_settings(shot, *item);
+  put_settings(shot, item);
 }
 
 // "hall" with a JPEG of 512 px and "hall-512" would take each other's file.

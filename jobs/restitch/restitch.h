@@ -39,7 +39,7 @@ struct RestitchOrder {
 
 /// A piece whose look is the run's to decide.
 struct UndecidedLook {
-  const ArchiveItem* item = nullptr;
+  std::size_t at = 0;  ///< in Restitch::items()
   LookWish wish;
   bool bracketed = false;
 };
@@ -76,8 +76,9 @@ class Restitch {
 
   /// The pieces that can be begun and whose look is the run's to decide (run_look.h).
   [[nodiscard]] std::vector<UndecidedLook> undecided_looks() const;
-  /// What the run decided for a piece: part of what its panorama is made by, from now on.
-  void set_look(const std::string& item_name, const DisplayLook& look);
+  /// What the run decided for a piece of items(): part of what its panorama is made by, from now
+  /// on.
+  void set_look(std::size_t at, const DisplayLook& look);
 
  private:
   [[nodiscard]] Result<const BodyTemplate*> template_of(const ListedShot& shot) const;

@@ -40,20 +40,21 @@ Result<RunLookReport> decide_run_look(Restitch& restitch, const std::filesystem:
               static_cast<double>(i) / static_cast<double>(undecided.size()))) {
       return fail(stopped_while("looking at the light"));
     }
-    const auto light = told_by(restitch, *undecided[i].item, known);
+    const ArchiveItem& item = restitch.items()[undecided[i].at];
+    const auto light = told_by(restitch, item, known);
     if (!light) continue;
-    report.rooms.emplace(undecided[i].item->name, *light);
+    report.rooms.emplace(item.name, *light);
     rooms.push_back(*light);
   }
   report.anchor = anchor_of(rooms);
   for (const UndecidedLook& one : undecided) {
-    const auto room = report.rooms.find(one.item->name);
+    const auto room = report.rooms.find(restitch.items()[one.at].name);
     if (room == report.rooms.end()) continue;
     const LookReach& reach = one.bracketed ? kReachOfLight : kReachOfFrames;
     const DisplayLook look = look_of(one.wish, room->second, report.anchor, reach);
     const double wanted_ev = look_of(one.wish, room->second, report.anchor, {}).gain_ev;
     if (wanted_ev != look.gain_ev) report.lacking_ev[room->first] = wanted_ev - look.gain_ev;
-    restitch.set_look(room->first, look);
+    restitch.set_look(one.at, look);
     report.looks.emplace(room->first, look);
   }
   return report;

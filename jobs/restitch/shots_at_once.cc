@@ -41,17 +41,16 @@ std::optional<Error> RunBudget::validate() const {
 }
 
 double memory_gib_of(const ShotFiles& files, const ShotWishes& wishes, bool whole) {
-  double frames_px = 0, widest_px = 0;
-  for (const auto& picture : files.pictures()) {
-    const auto header = read_image_header(picture);
-    if (!header) continue;
-    frames_px += static_cast<double>(header->width) * header->height;
-    widest_px = std::max(widest_px, static_cast<double>(header->width));
-  }
-  if (frames_px == 0) return 0;
-  const double width_px = wishes.width_px > 0 ? wishes.width_px : kWidthPerFramePx * widest_px;
-  const double panorama_px =
-      whole || wishes.cover.any() || files.bracketed() ? 0.5 * width_px * width_px : 0;
+  // The pictures of a shot are of one size.
+  const auto pictures = files.pictures();
+  if (pictures.empty()) return 0;
+  const auto header = read_image_header(pictures.front());
+  if (!header) return 0;
+  const double frames_px = static_cast<double>(pictures.size()) * header->width * header->height;
+  const double width_px = wishes.width_px > 0 ? wishes.width_px : kWidthPerFramePx * header->width;
+  const bool worked_on =
+      whole || wishes.cover.any() || files.bracketed() || has_look(wishes.look, files.bracketed());
+  const double panorama_px = worked_on ? 0.5 * width_px * width_px : 0;
   return (kBytesAtLeast + kBytesPerFramePx * frames_px + kBytesPerPanoramaPx * panorama_px) / kGib;
 }
 

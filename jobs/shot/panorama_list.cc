@@ -8,6 +8,7 @@
 #include <system_error>
 
 #include "base/file_guard.h"
+#include "base/lower_suffix.h"
 #include "imaging/metadata.h"
 #include "jobs/brackets/frame_list.h"
 
@@ -16,16 +17,9 @@ namespace fs = std::filesystem;
 
 namespace {
 
-std::string suffix_of(const fs::path& file) {
-  std::string ending = file.extension().string();
-  std::transform(ending.begin(), ending.end(), ending.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return ending;
-}
-
 // TIFF holds the most, JPEG the least.
 int rank_of(const fs::path& file) {
-  const std::string ending = suffix_of(file);
+  const std::string ending = lower_suffix(file);
   if (ending == ".tif" || ending == ".tiff") return 0;
   return ending == ".jpg" || ending == ".jpeg" ? 2 : 1;
 }
@@ -42,23 +36,16 @@ std::string base_of_companion(const fs::path& file) {
   return width || word == "light" ? stem.substr(0, cut) : std::string();
 }
 
-ListedShot failed_place(const fs::path& place, Error error) {
-  ListedShot shot;
-  shot.name = place.string();
-  shot.failure = std::move(error);
-  return shot;
-}
-
 class Lister {
  public:
   void look_into(const fs::path& place) {
     std::error_code code;
     if (!fs::exists(place, code)) {
-      list_.panoramas.push_back(failed_place(place, {.kind = ErrorKind::user_input,
-                                                     .where = place.string(),
-                                                     .field = {},
-                                                     .what = "no such file or folder",
-                                                     .remedy = "check the path"}));
+      list_.panoramas.push_back(failed_shot(place.string(), {.kind = ErrorKind::user_input,
+                                                             .where = place.string(),
+                                                             .field = {},
+                                                             .what = "no such file or folder",
+                                                             .remedy = "check the path"}));
     } else if (fs::is_directory(place, code)) {
       look_into_folder(place);
     } else {
@@ -82,11 +69,10 @@ class Lister {
 
   void look_into_folder(const fs::path& folder) {
     const auto pictures = pictures_in(folder);
-    if (!pictures) return list_.panoramas.push_back(failed_place(folder, pictures.error()));
+    if (!pictures) return list_.panoramas.push_back(failed_shot(folder.string(), pictures.error()));
     std::map<std::string, std::vector<fs::path>> by_stem;
     for (const fs::path& picture : *pictures) {
-      const auto sphere = read_panorama_info(picture);
-      if (sphere && *sphere) {
+      if (says_panorama(picture)) {
         by_stem[picture.stem().string()].push_back(picture);
       } else {
         ++list_.others;
@@ -94,11 +80,11 @@ class Lister {
     }
     if (by_stem.empty()) {
       return list_.panoramas.push_back(
-          failed_place(folder, {.kind = ErrorKind::user_input,
-                                .where = folder.string(),
-                                .field = {},
-                                .what = "holds no picture that says it is a panorama",
-                                .remedy = "name the files one by one"}));
+          failed_shot(folder.string(), {.kind = ErrorKind::user_input,
+                                        .where = folder.string(),
+                                        .field = {},
+                                        .what = "holds no picture that says it is a panorama",
+                                        .remedy = "name the files one by one"}));
     }
     for (auto& [stem, files] : by_stem) {
       std::stable_sort(files.begin(), files.end(), [](const fs::path& a, const fs::path& b) {

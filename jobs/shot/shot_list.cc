@@ -26,18 +26,6 @@ namespace {
 
 constexpr auto npos = std::string::npos;
 
-bool says_panorama(const fs::path& picture) {
-  const auto sphere = read_panorama_info(picture);
-  return sphere && *sphere;
-}
-
-ListedShot failed_shot(const std::string& name, const Error& error) {
-  ListedShot shot;
-  shot.name = name;
-  shot.failure = error;
-  return shot;
-}
-
 /// Files of the places: those named, and what lies in folders; each once.
 class Found {
  public:
@@ -314,6 +302,13 @@ std::string ListedShot::stem() const {
   std::replace_if(
       stem.begin(), stem.end(), [](char c) { return c == '/' || c == '\\' || c == ':'; }, '_');
   return stem;
+}
+
+ListedShot failed_shot(const std::string& name, const Error& error) {
+  ListedShot shot;
+  shot.name = name;
+  shot.failure = error;
+  return shot;
 }
 
 Result<std::vector<ListedShot>> list_shots(const std::vector<fs::path>& files_and_folders,

@@ -24,6 +24,9 @@ struct ListedShot {
   [[nodiscard]] std::string stem() const;
 };
 
+/// One that is of no use, and why.
+[[nodiscard]] ListedShot failed_shot(const std::string& name, const Error& error);
+
 /// What files and folders hold: shot files by themselves; pictures that say they are panoramas; all
 /// other pictures grouped into shots as brackets are (jobs/brackets/grouping.h), or by their names
 /// where EXIF does not tell their lens or time (named_frames.h) and `grouping` says nothing either.

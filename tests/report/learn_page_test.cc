@@ -57,7 +57,11 @@ LearnOutcome synthetic_outcome() {
 TEST_CASE("the page asks what no number tells, by pictures of the first shot", "[report]") {
   const LearnOutcome outcome = synthetic_outcome();
   CHECK_THAT(learn_page(outcome), !Contains("Look first"));
-  const FirstLook look{.shot = "hall & stairs", .panorama = "UEFOTw==", .lenses = {"T05F", "VFdP"}};
+  const FirstLook look{.shot = "hall & stairs",
+                       .panorama = "UEFOTw==",
+                       .lenses = {"T05F", "VFdP"},
+                       .if_mirrored = "learn again with --mirrored",
+                       .if_not_upright = "learn again with --turns 1 1"};
   const std::string page = learn_page(outcome, look);
   CHECK_THAT(page, Contains("Does writing read the right way round?") &&
                        Contains("Is the room upright?") && Contains("--mirrored") &&
