@@ -20,8 +20,9 @@ Result<DisplayLook> look_for(const LookWish& wish, const Image& picture, const L
 
 }  // namespace
 
-Result<Image> shown_light(const ShotWishes& wishes, const Image& light, ShownBy& shown_by) {
-  if (!has_look(wishes.look, true)) {
+Result<Image> shown_light(const ShotWishes& wishes, bool bracketed, const Image& light,
+                          ShownBy& shown_by) {
+  if (!has_look(wishes.look, bracketed)) {
     const Image* const pictures[] = {&light};
     const DisplayOptions display = display_options(wishes.tone, pictures);
     shown_by.curve = display.curve;

@@ -18,9 +18,10 @@ struct ShownBy {
   std::optional<DisplayLook> look = {};
 };
 
-/// A panorama of merged brackets by its look, or by its brightness alone.
-[[nodiscard]] Result<Image> shown_light(const ShotWishes& wishes, const Image& light,
-                                        ShownBy& shown_by);
+/// A panorama of light by its look, or by its brightness alone. `bracketed`: the light was merged;
+/// else the frames were linear, and have a look only where one is asked for, as single frames do.
+[[nodiscard]] Result<Image> shown_light(const ShotWishes& wishes, bool bracketed,
+                                        const Image& light, ShownBy& shown_by);
 
 /// Whether a panorama of frames that were made for displays is changed. Float frames are light, and
 /// stay it.

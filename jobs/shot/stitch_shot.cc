@@ -149,7 +149,7 @@ Result<Image> displayed(const Stitch& stitch, const fs::path& light_file, Stitch
   const auto light = read_image(light_file);
   if (!light) return tl::unexpected(light.error());
   const ShotWishes& wishes = stitch.shot.wishes;
-  auto shown = shown_light(wishes, *light, report.shown_by);
+  auto shown = shown_light(wishes, stitch.shot.files.bracketed(), *light, report.shown_by);
   if (!shown) return shown;
   if (wishes.cover.any()) {
     if (auto done = cover_stand(wishes.cover, *shown, report.findings); !done) {

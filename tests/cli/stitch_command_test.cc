@@ -503,6 +503,11 @@ TEST_CASE("frames of linear light are shown through the display curve, and their
   // A picture for displays in 16 bits, whose colours the sRGB curve codes …
   CHECK(shown.type() == SampleType::u16);
   CHECK_FALSE(TransferCurve::of(shown)->is_linear());
+  // By its brightness alone where no look is asked for: off or not is one key for single frames.
+  stitch(front, back, "off.tif", {"--look", "off"});
+  stitch(front, back, "look.tif", {"--look", "shot"});
+  CHECK(test::pixels_of(shot.at("off.tif")) == test::pixels_of(shot.at("shown.tif")));
+  CHECK(test::pixels_of(shot.at("look.tif")) != test::pixels_of(shot.at("shown.tif")));
   // … and the light as it was: that of the same frames coded.
   REQUIRE(light->type() == SampleType::f32);
   double worst = 0;
