@@ -1,9 +1,27 @@
 #include "apps/cli/merge_report.h"
 
+#include <string_view>
+
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
 namespace seamwright {
+
+namespace {
+
+std::string_view noise_origin(NoiseSource source) {
+  switch (source) {
+    case NoiseSource::given:
+      return "as given";
+    case NoiseSource::fitted:
+      return "as measured";
+    case NoiseSource::one_frame:
+      return "as one frame shows it";
+  }
+  return "";
+}
+
+}  // namespace
 
 std::vector<std::string> merge_lines(const MergeReport& report) {
   std::vector<std::string> lines;
@@ -21,8 +39,7 @@ std::vector<std::string> merge_lines(const MergeReport& report) {
   }
   const NoiseModel& noise = report.noise;
   lines.push_back(fmt::format("  noise {}: variance {:.3g} x signal + {:.3g} (green)",
-                              report.noise_is_fitted ? "as measured" : "as assumed", noise.shot[1],
-                              noise.read[1]));
+                              noise_origin(report.noise_source), noise.shot[1], noise.read[1]));
   lines.push_back(report.moved_regions == 0
                       ? std::string("  nothing moved")
                       : fmt::format("  {} regions ({:.2f} % of the picture) moved; each shows one "
@@ -49,7 +66,7 @@ nlohmann::json merge_json(const MergeReport& report) {
   return {{"exposures", exposures},
           {"reference", report.reference},
           {"noise", {{"shot", report.noise.shot}, {"read", report.noise.read}}},
-          {"noise_is_fitted", report.noise_is_fitted},
+          {"noise_is_fitted", report.noise_source == NoiseSource::fitted},
           {"moved_regions", report.moved_regions},
           {"moved_share", report.moved_share},
           {"clipped_share", report.clipped_share}};

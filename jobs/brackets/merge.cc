@@ -83,7 +83,12 @@ class Merge {
   Result<MergedFrame> run(std::vector<Frame>& frames, const std::vector<double>& exposures) {
     if (auto ok = take(frames, exposures); !ok) return tl::unexpected(ok.error());
     if (auto ok = check_clipping(); !ok) return tl::unexpected(ok.error());
-    if (options_.noise) report_.noise = *options_.noise;
+    if (options_.noise) {
+      report_.noise = *options_.noise;
+      report_.noise_source = NoiseSource::given;
+    } else {
+      report_.noise = noise_of_frame(exposed_[reference()], options_.clip_level);
+    }
     if (options_.align && !align()) return fail(stopped());
     measure_noise();
     if (options_.refine_exposures) {
@@ -207,7 +212,7 @@ class Merge {
     const auto fitted = fit_noise(exposed_, options_.clip_level);
     if (!fitted) return;
     report_.noise = *fitted;
-    report_.noise_is_fitted = true;
+    report_.noise_source = NoiseSource::fitted;
   }
 
   // Outwards from the reference, whose exposure is believed.

@@ -16,7 +16,7 @@ struct MergeOptions {
   /// Signal from which on a pixel counts as clipped, full code 1.0; 0.5…1. Lower it for files whose
   /// white lies below full code.
   double clip_level = 0.99;
-  /// Noise of the frames; fitted from them where it is not given.
+  /// Noise of the frames; measured in them where it is not given.
   std::optional<NoiseModel> noise = {};
   /// Exposure (as in `exposures`) at which full code becomes 1.0 in the result. The same for all
   /// lenses of a shot, so that they share one scale. 0: that of the reference.
@@ -39,11 +39,17 @@ struct MergedExposure {
   double clipped_share = 0;                ///< of its pixels
 };
 
+enum class NoiseSource {
+  given,      ///< MergeOptions::noise
+  fitted,     ///< from what differs between the frames
+  one_frame,  ///< the frames were too few, or show too little, to be compared: from the reference
+};
+
 struct MergeReport {
   int reference = 0;  ///< index into `exposures`: whose moment, place and brightness are kept
   std::vector<MergedExposure> exposures;  ///< rising
   NoiseModel noise;
-  bool noise_is_fitted = false;
+  NoiseSource noise_source = NoiseSource::one_frame;
   int moved_regions = 0;
   double moved_share = 0;    ///< of the picture
   double clipped_share = 0;  ///< clipped even in the shortest frame

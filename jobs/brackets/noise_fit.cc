@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <vector>
 
 #include "base/parallel.h"
@@ -18,6 +19,11 @@ constexpr int kLevels = 16 * kLevelsPerStop;
 // Median of a chi-squared variable over its mean, 63 degrees of freedom (Wilson and Hilferty 1931:
 // (1 − 2 / 9n)³).
 constexpr double kMedianOfVariance = 0.98945;
+// Lower quartile over the mean of what the mask's 36 places in a block give. Neighbours share
+// pixels, so that they are worth 9.5 degrees of freedom (the same formula, at −0.6745 σ).
+constexpr double kQuartileOfMask = 0.666;
+// Never none at all: weights are its inverse.
+constexpr double kLeastRead = 1e-10;
 
 /// One block of one channel: level in the signal of the longer frame, and the variance of
 /// short − ratio · long.
@@ -80,13 +86,17 @@ std::vector<Block> blocks_of_row(const Exposed& shorter, const Exposed& longer, 
   return blocks;
 }
 
-std::vector<Point> points_of_pair(const Exposed& shorter, const Exposed& longer,
-                                  std::size_t channel, double clip_level) {
-  const int rows = shorter.image.height() / kBlock;
+struct Level {
+  double signal = 0;    // mean
+  double variance = 0;  // the quantile asked for
+};
+
+// `blocks_of` gives the blocks of a row of them.
+template <class BlocksOf>
+std::vector<Level> levels_of(const Image& image, double quantile, const BlocksOf& blocks_of) {
+  const int rows = image.height() / kBlock;
   BlockRows found(static_cast<std::size_t>(rows));
-  parallel_for(0, rows, [&](int row) {
-    found[static_cast<std::size_t>(row)] = blocks_of_row(shorter, longer, row, channel, clip_level);
-  });
+  parallel_for(0, rows, [&](int row) { found[static_cast<std::size_t>(row)] = blocks_of(row); });
   std::array<std::vector<Block>, kLevels> levels;
   for (const auto& row : found) {
     for (const Block& block : row) {
@@ -95,20 +105,71 @@ std::vector<Point> points_of_pair(const Exposed& shorter, const Exposed& longer,
       if (level >= 0 && level < kLevels) levels[static_cast<std::size_t>(level)].push_back(block);
     }
   }
-  const double ratio = shorter.exposure / longer.exposure;
-  std::vector<Point> points;
+  std::vector<Level> told;
   for (auto& blocks : levels) {
     if (blocks.size() < kFewestBlocks) continue;
-    const auto middle = blocks.begin() + static_cast<std::ptrdiff_t>(blocks.size() / 2);
-    double level = 0;
-    for (const Block& block : blocks) level += block.level / static_cast<double>(blocks.size());
-    std::nth_element(blocks.begin(), middle, blocks.end(),
+    const auto at =
+        blocks.begin() + static_cast<std::ptrdiff_t>(quantile * static_cast<double>(blocks.size()));
+    double signal = 0;
+    for (const Block& block : blocks) signal += block.level / static_cast<double>(blocks.size());
+    std::nth_element(blocks.begin(), at, blocks.end(),
                      [](const Block& a, const Block& b) { return a.variance < b.variance; });
-    points.push_back({.shot_factor = level * ratio * (1 + ratio),
+    told.push_back({signal, at->variance});
+  }
+  return told;
+}
+
+std::vector<Point> points_of_pair(const Exposed& shorter, const Exposed& longer,
+                                  std::size_t channel, double clip_level) {
+  const double ratio = shorter.exposure / longer.exposure;
+  std::vector<Point> points;
+  for (const Level& level : levels_of(shorter.image, 0.5, [&](int row) {
+         return blocks_of_row(shorter, longer, row, channel, clip_level);
+       })) {
+    points.push_back({.shot_factor = level.signal * ratio * (1 + ratio),
                       .read_factor = 1 + ratio * ratio,
-                      .variance = middle->variance / kMedianOfVariance});
+                      .variance = level.variance / kMedianOfVariance});
   }
   return points;
+}
+
+// The same of one frame alone, by the mask.
+std::vector<Block> masked_blocks_of_row(const Exposed& frame, int block_row, std::size_t channel,
+                                        double clip_level) {
+  const Image& image = frame.image;
+  const auto step = static_cast<std::size_t>(image.channel_count());
+  std::vector<std::vector<float>> rows(kBlock, light_row(image));
+  for (int y = 0; y < kBlock; ++y) {
+    decode_light(image, frame.curve, block_row * kBlock + y, rows[static_cast<std::size_t>(y)]);
+  }
+  std::vector<Block> blocks;
+  for (std::size_t left = 0; left + kBlock <= static_cast<std::size_t>(image.width());
+       left += kBlock) {
+    const auto at = [&](std::size_t x, std::size_t y) {
+      return static_cast<double>(rows[y][(left + x) * step + channel]);
+    };
+    Block block;
+    double darkest = 1;
+    double brightest = 0;
+    for (std::size_t y = 0; y < kBlock; ++y) {
+      for (std::size_t x = 0; x < kBlock; ++x) {
+        block.level += at(x, y) / (kBlock * kBlock);
+        darkest = std::min(darkest, at(x, y));
+        brightest = std::max(brightest, at(x, y));
+        if (x + 2 >= kBlock || y + 2 >= kBlock) continue;
+        const auto bend = [&](std::size_t row) {
+          return at(x, row) - 2 * at(x + 1, row) + at(x + 2, row);
+        };
+        const double masked = bend(y) - 2 * bend(y + 1) + bend(y + 2);
+        constexpr double kSquaresOfMask = 36;
+        constexpr double kPlaces = (kBlock - 2) * (kBlock - 2);
+        block.variance += masked * masked / (kSquaresOfMask * kPlaces);
+      }
+    }
+    // A pixel that reached white or black has lost its noise.
+    if (brightest < clip_level && darkest > 0) blocks.push_back(block);
+  }
+  return blocks;
 }
 
 struct Line {
@@ -130,9 +191,36 @@ Line fit_line(const std::vector<Point>& points) {
   }
   const double determinant = ss * rr - sr * sr;
   Line line{.shot = (rr * s1 - sr * r1) / determinant, .read = (ss * r1 - sr * s1) / determinant};
-  if (!(determinant > 0) || line.read < 0) line = {.shot = s1 / ss, .read = 0};
+  if (points.size() < 2 || !(determinant > 0) || line.read < 0) line = {.shot = s1 / ss, .read = 0};
   if (line.shot < 0) line = {.shot = 0, .read = r1 / rr};
   return line;
+}
+
+// A code's step at black and at white, as light: their squares' twelfths.
+Line noise_of_codes(const Exposed& frame, int channel) {
+  const SampleType type = frame.image.type();
+  const float step = type == SampleType::u8    ? 1.0F / 255
+                     : type == SampleType::u16 ? 1.0F / 65535
+                                               : std::numeric_limits<float>::epsilon();
+  const auto light = [&](float code) {
+    return static_cast<double>(frame.curve.to_linear(code, channel));
+  };
+  const double dark = std::pow(light(step) - light(0), 2) / 12;
+  const double bright = std::pow(light(1) - light(1 - step), 2) / 12;
+  return {.shot = std::max(0.0, bright - dark), .read = dark};
+}
+
+void set_channel(NoiseModel& model, std::size_t channel, const Line& line) {
+  model.shot[channel] = line.shot;
+  model.read[channel] = std::max(line.read, kLeastRead);
+}
+
+// Grey stands for all.
+void fill_up(NoiseModel& model, std::size_t colours) {
+  for (std::size_t channel = colours; channel < 3; ++channel) {
+    model.shot[channel] = model.shot[0];
+    model.read[channel] = model.read[0];
+  }
 }
 
 }  // namespace
@@ -151,16 +239,30 @@ std::optional<NoiseModel> fit_noise(std::span<const Exposed> frames, double clip
     }
     constexpr std::size_t kFewestPoints = 3;
     if (points.size() < kFewestPoints) return std::nullopt;
-    const Line line = fit_line(points);
-    // Never none at all: weights are its inverse.
-    constexpr double kLeastRead = 1e-10;
-    model.shot[channel] = line.shot;
-    model.read[channel] = std::max(line.read, kLeastRead);
+    set_channel(model, channel, fit_line(points));
   }
-  for (std::size_t channel = colours; channel < 3; ++channel) {
-    model.shot[channel] = model.shot[0];
-    model.read[channel] = model.read[0];
+  fill_up(model, colours);
+  return model;
+}
+
+NoiseModel noise_of_frame(const Exposed& frame, double clip_level) {
+  NoiseModel model;
+  const std::size_t colours = colour_count(frame.image);
+  for (std::size_t channel = 0; channel < colours; ++channel) {
+    constexpr double kLowerQuartile = 0.25;
+    std::vector<Point> points;
+    for (const Level& level : levels_of(frame.image, kLowerQuartile, [&](int row) {
+           return masked_blocks_of_row(frame, row, channel, clip_level);
+         })) {
+      const double variance = level.variance / kQuartileOfMask;
+      if (variance > 0) points.push_back({level.signal, 1, variance});
+    }
+    const Line codes = noise_of_codes(frame, static_cast<int>(channel));
+    Line line = points.empty() ? codes : fit_line(points);
+    line.read = std::max(line.read, codes.read);
+    set_channel(model, channel, line);
   }
+  fill_up(model, colours);
   return model;
 }
 

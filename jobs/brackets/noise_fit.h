@@ -19,4 +19,12 @@ namespace seamwright {
 [[nodiscard]] std::optional<NoiseModel> fit_noise(std::span<const Exposed> frames,
                                                   double clip_level);
 
+/// The noise that one frame shows by itself, for who has nothing to compare it with: blocks of 8 ×
+/// 8 pixels through a mask that is blind to whatever is linear along rows or columns (Immerkær
+/// 1996, "Fast noise variance estimation"). Texture can only raise a block's variance, so the lower
+/// quartile over the blocks of one level counts, and a frame without smooth parts comes out too
+/// noisy. Frames of fewer than 30 blocks, and those without any noise, are as rough as their codes:
+/// a step has a twelfth of its square.
+[[nodiscard]] NoiseModel noise_of_frame(const Exposed& frame, double clip_level);
+
 }  // namespace seamwright

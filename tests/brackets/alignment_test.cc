@@ -4,6 +4,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "jobs/brackets/noise_fit.h"
 #include "tests/brackets/synthetic_brackets.h"
 
 using namespace seamwright;
@@ -39,8 +40,9 @@ TEST_CASE("A stand that moved is found to a twentieth of a pixel across three st
                            .shift_u_px = random.uniform(-6, 6),
                            .shift_v_px = random.uniform(-6, 6),
                            .turn_rad = random.uniform(-0.01, 0.01)};
+    const Exposed reference = expose(still, random);
     const auto found =
-        measure_motion(expose(still, random), expose(moved, random), NoiseModel{}, 0.99);
+        measure_motion(reference, expose(moved, random), noise_of_frame(reference, 0.99), 0.99);
     CAPTURE(moved.shift_u_px, moved.shift_v_px, moved.turn_rad);
     REQUIRE(found);
     const double off = std::hypot(found->motion.shift_u_px - moved.shift_u_px,
@@ -62,7 +64,7 @@ TEST_CASE("Nothing is found where a picture tells nothing of one direction") {
   Exposed a{test::photograph(200, 160, stripes, {}, random).image, TransferCurve::linear(), 1};
   Exposed b{test::photograph(200, 160, stripes, {.exposure = 0.5}, random).image,
             TransferCurve::linear(), 0.5};
-  CHECK_FALSE(measure_motion(a, b, NoiseModel{}, 0.99));
+  CHECK_FALSE(measure_motion(a, b, noise_of_frame(a, 0.99), 0.99));
 }
 
 TEST_CASE("A moved frame lands on the reference, its clipped pixels wholly white") {

@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 
 #include "jobs/brackets/merge.h"
+#include "jobs/brackets/noise_fit.h"
 #include "tests/brackets/wedge.h"
 
 using namespace seamwright;
@@ -19,7 +20,7 @@ TEST_CASE("A merge is linear over 14 stops and as quiet as can be") {
   REQUIRE(merged);
   const MergeReport& report = merged->report;
   CHECK(report.reference == 1);
-  CHECK(report.noise_is_fitted);
+  CHECK(report.noise_source == NoiseSource::fitted);
   CHECK(report.exposures[0].measured_ev == Approx(-2.93).margin(0.003));
   CHECK(report.exposures[2].measured_ev == Approx(2.06).margin(0.003));
   CHECK(report.moved_regions == 0);
@@ -52,8 +53,42 @@ TEST_CASE("Noise that is given is used as it is") {
   noise.read.fill(2e-7);
   const auto merged = merge_brackets(series.frames, series.nominal, {.noise = noise});
   REQUIRE(merged);
-  CHECK_FALSE(merged->report.noise_is_fitted);
+  CHECK(merged->report.noise_source == NoiseSource::given);
   CHECK(merged->report.noise.shot == noise.shot);
+}
+
+TEST_CASE("One frame alone shows the noise of its sensor, whichever that is") {
+  CAPTURE(seed());
+  const bool linear = GENERATE(true, false);
+  CAPTURE(linear);
+  test::Random random(21);
+  // Rounded shades from 0.03 to 0.6, as walls have them.
+  const auto shades = [](double u, double v, int) {
+    return 0.3 + 0.15 * std::sin(0.02 * u) + 0.12 * std::sin(0.03 * v);
+  };
+  for (const double full_well_e : {4000.0, 15000.0, 60000.0}) {
+    CAPTURE(full_well_e);
+    const test::Photograph how{.full_well_e = full_well_e, .read_noise_e = 8, .linear = linear};
+    const Frame frame = test::photograph(480, 320, shades, how, random);
+    const NoiseModel found =
+        noise_of_frame({frame.image, TransferCurve::of(frame.image).value(), 1}, 0.99);
+    for (const double signal : {0.1, 0.3, 0.5}) {
+      CAPTURE(signal);
+      CHECK(found.variance(signal, 1) / test::signal_variance(signal, how) ==
+            Approx(1).margin(0.1));
+    }
+  }
+}
+
+TEST_CASE("A drawn frame is as rough as its codes") {
+  Image flat(64, 64, Channels::rgb, SampleType::u8);
+  for (int y = 0; y < 64; ++y) {
+    for (std::uint8_t& code : flat.row<std::uint8_t>(y)) code = 128;
+  }
+  const NoiseModel found = noise_of_frame({flat, TransferCurve::linear(), 1}, 0.99);
+  const double step = 1.0 / (255 * 255 * 12);
+  CHECK(found.variance(0, 0) == Approx(step));
+  CHECK(found.variance(1, 2) == Approx(step));
 }
 
 TEST_CASE("A lamp that every exposure clips is a note, a window a finding") {
