@@ -10,6 +10,7 @@
 #include "solver/adjust.h"
 #include "solver/inliers.h"
 #include "solver/ring_directions.h"
+#include "solver/shared_error.h"
 #include "solver/symmetric.h"
 #include "solver/tie_fit.h"
 #include "solver/touch_evidence.h"
@@ -21,10 +22,6 @@ namespace {
 
 // With this many automatic ties a single manual one can be told wrong.
 constexpr std::size_t kConsensusTies = 12;
-// Automatic ties are not as many independent measurements as they are ties: neighbours share the
-// errors of their patch and what the lens model leaves. In the demo's rooms the tilt that 400 of
-// them give is off by 0.02 degrees where independent noise would leave 0.006.
-constexpr double kAutomaticWorth = 40;
 
 // Terms that the template knows the spread of, and every rotation that may flex.
 SharedTerms terms_of(const TermCovariance& covariance, int lens_count) {
@@ -182,12 +179,29 @@ class Toucher {
       counted.push_back(chi2[i]);
     }
     const double spread = std::max(1.0, std::sqrt(median(counted) / median_chi2_per_freedom(1)));
-    const double shared = std::max(1.0, static_cast<double>(counted.size()) / kAutomaticWorth);
     for (std::size_t i = 0; i < ties_.size(); ++i) {
       if (automatic[i] == 0) continue;
       use_[i] = chi2[i] <= std::pow(options_.reject_sigmas * spread, 2) ? 1 : 0;
+      automatic[i] = use_[i];
+    }
+    const double shared = shared_by_automatic(fit.rig, automatic, spread);
+    for (std::size_t i = 0; i < ties_.size(); ++i) {
+      if (is_manual(i)) continue;
       for (TieSight& sight : ties_[i].sights) sight.covariance_px2 *= spread * spread * shared;
     }
+  }
+
+  // They are not as many independent measurements as they are ties.
+  double shared_by_automatic(const Rig& rig, const std::vector<char>& take, double spread) const {
+    std::vector<RingResidual> residuals;
+    for (std::size_t i = 0; i < ties_.size(); ++i) {
+      if (take[i] == 0) continue;
+      const auto met = meet_tie(rig, ties_[i], depth_);
+      if (!met) continue;
+      const double sigmas = std::copysign(met->before.sigmas / spread, met->before.across_px);
+      residuals.push_back({met->lens_a, met->lens_b, met->psi_rad, sigmas});
+    }
+    return design_effect(residuals, static_cast<int>(ladder_.rotations.size()));
   }
 
   int most_wrong(std::size_t manual, std::size_t automatic) const {
