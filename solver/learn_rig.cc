@@ -104,6 +104,20 @@ void recentre(AdjustResult& fit, std::span<const Tie> ties) {
   }
 }
 
+// What is known of a stand's inverse height. Where all heights between two are as likely, its mean
+// and variance are those of 1/h.
+DepthPrior inverse_height(const LearnRigOptions& options) {
+  if (options.stand_height_m) {
+    const double inverse_per_m = 1 / *options.stand_height_m;
+    return {inverse_per_m, options.stand_height_share * inverse_per_m, 1};
+  }
+  const double least_m = options.least_stand_height_m;
+  const double most_m = options.most_stand_height_m;
+  const double mean_per_m = std::log(most_m / least_m) / (most_m - least_m);
+  const double variance = 1 / (least_m * most_m) - mean_per_m * mean_per_m;
+  return {mean_per_m, std::sqrt(variance), 1};
+}
+
 // The floor below the stand, for ties within 35° of straight down.
 std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties,
                                      const Loners& loners, const LearnRigOptions& options) {
@@ -116,8 +130,9 @@ std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties,
     if (!loners.has(ties[i])) continue;
     const TiePoint point = locate_tie(rig, ties[i], false);
     if (!point.usable || point.direction.y() < kLeastDown) continue;
-    priors[i] = {point.direction.y() / options.stand_height_m,
-                 options.stand_height_share / options.stand_height_m, 1};
+    // A point of the floor is the farther the less straight down it is.
+    priors[i] = inverse_height(options);
+    priors[i].mean_per_m *= point.direction.y();
     ++count;
   }
   // The height is one unknown a stand, not one a tie.

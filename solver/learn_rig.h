@@ -20,6 +20,7 @@
 // each shot, are; and how much the body flexes from shot to shot. Terms that the data do not
 // support end at their nominal values, but how unsure they are stays in the covariance.
 
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -41,10 +42,12 @@ struct LearnRigOptions {
   double depth_lean_per_m = 0.1;
   /// Bodies stand upright, so the ring's lowest part looks at a floor; this is what tells a tilt
   /// between back-to-back lenses from a room deeper above than below. Height of the pupils above
-  /// it, m: eye height (common practice), unless somebody measured it. Counts for shots that all
-  /// stand alone.
-  double stand_height_m = 1.5;
-  double stand_height_share = 0.075;  ///< 1σ of it
+  /// it, m, where somebody measured it; otherwise it may be anything that a stand or a hand can
+  /// reach. Counts for shots that all stand alone.
+  std::optional<double> stand_height_m{};
+  double stand_height_share = 0.075;  ///< 1σ of a measured one: floors are not level
+  double least_stand_height_m = 0.5;  ///< of one that nobody measured
+  double most_stand_height_m = 3;     ///< likewise
   bool stands_on_floor = true;        ///< false for bodies that hang or fly
   /// Softness of "not behind infinity", for shots that all stand alone.
   double depth_floor_sigma_per_m = 0.005;

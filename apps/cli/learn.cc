@@ -32,8 +32,8 @@ struct LearnCommandOptions {
   std::string from;
   std::string starter = LearnOptions{}.starter;
   std::string body;
-  double baseline_mm = 0;  // 0: the starter's or the template's own
-  double stand_height_m = LearnRigOptions{}.stand_height_m;
+  double baseline_mm = 0;                // 0: the starter's or the template's own
+  std::optional<double> stand_height_m;  // empty: nobody measured it
   std::string out;
   std::string map;
   std::string report;  // folder; empty: none
@@ -65,11 +65,11 @@ std::optional<Error> check_lengths(const LearnCommandOptions& options) {
                  .what = fmt::format("{} is not a distance between lenses", options.baseline_mm),
                  .remedy = "give the distance between the lenses' entrance pupils in millimetres"};
   }
-  if (!(options.stand_height_m > 0 && options.stand_height_m < 100)) {
+  if (options.stand_height_m && !(*options.stand_height_m > 0 && *options.stand_height_m < 100)) {
     return Error{.kind = ErrorKind::user_input,
                  .where = {},
                  .field = "--stand-height",
-                 .what = fmt::format("{} is not a height above the floor", options.stand_height_m),
+                 .what = fmt::format("{} is not a height above the floor", *options.stand_height_m),
                  .remedy = "give the height of the lenses above the floor in metres"};
   }
   return std::nullopt;
@@ -305,11 +305,9 @@ void add_learn(Program& program) {
   command.add_option("--baseline-mm", options->baseline_mm,
                      "Distance of the first two entrance pupils, the scale of all depths; "
                      "otherwise the start's own (27 for two-back-to-back)");
-  command
-      .add_option("--stand-height", options->stand_height_m,
-                  "Height of the lenses above the floor in metres; counts for shots that all stand "
-                  "alone")
-      ->capture_default_str();
+  command.add_option("--stand-height", options->stand_height_m,
+                     "Height of the lenses above the floor in metres, measured; counts for shots "
+                     "that all stand alone. Without it anything from 0.5 to 3 is thought possible");
   command
       .add_option("--map", options->map,
                   "Also write where the shots stood, *.json: positions, headings, sigmas")
