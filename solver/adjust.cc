@@ -293,8 +293,9 @@ class Adjustment final : public ceres::EvaluationCallback {
     result.pose_covariance.assign(sizes.size(), PoseCovariance::Zero());
     ceres::CRSMatrix jacobian;
     problem_.Evaluate({}, nullptr, nullptr, nullptr, &jacobian);
-    const Eigen::MatrixXd all = symmetric_inverse(normal_of(jacobian));
+    Eigen::MatrixXd all = symmetric_inverse(normal_of(jacobian));
     if (all.size() == 0) return;
+    if (options_.with_shared_noise) all = with_shared_noise(all, result);
     for (const Unknowns::Block& block : unknowns_.blocks()) {
       if (block.shot == Unknowns::kShared) {
         result.covariance = all.topLeftCorner(block.size, block.size);
@@ -313,6 +314,17 @@ class Adjustment final : public ceres::EvaluationCallback {
       const int pose = block.begin + block.flex;
       result.pose_covariance[s] = all.block<6, 6>(pose, pose);
     }
+  }
+
+  Eigen::MatrixXd with_shared_noise(const Eigen::MatrixXd& covariance, AdjustResult& result) const {
+    std::vector<std::vector<int>> places;
+    for (const AdjustmentParts::Part& part : parts_.parts()) {
+      places.push_back(unknowns_.places_of(part.columns));
+    }
+    const CellRows rows = joined(parts_.cell_rows(unknowns_.rig(), unknowns_.shots()), places,
+                                 static_cast<int>(covariance.rows()));
+    result.shared_noise = estimate_shared_noise(rows, covariance);
+    return widened(covariance, rows, result.shared_noise);
   }
 
   static Eigen::MatrixXd normal_of(const ceres::CRSMatrix& jacobian) {

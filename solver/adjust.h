@@ -16,7 +16,7 @@
 //                                                        sights of each; and what is believed of
 //                                                        its depth, within φ for shots that stand
 //                                                        alone (tie_rows.h):
-//       depth = 2(ρ+c)/λ + (min(0, ρ)/σ_0)² + w log(1 + ((ρ−m)/s)²)
+//       depth = 2(ρ+c)/λ + (min(0, ρ−ρ_0)/σ_0)² + w log(1 + ((ρ−m)/s)²)
 //                                                        leaning far, none negative, as far as is
 //                                                        known
 //   + Σ φ((distance of a plumb line's point from its great circle / σ)²)
@@ -59,15 +59,18 @@ struct AdjustOptions {
   int max_iterations = 50;
   double cost_tolerance = 1e-10;  ///< stop when a step lowers the cost by less than this share
   double robust_scale = 3.0;  ///< Cauchy scale in sigmas of a sight, √n times that of n; 0: none
-  bool with_covariance = true;                 ///< false leaves all that tells certainty empty
+  bool with_covariance = true;  ///< false leaves all that tells certainty empty
+  /// Noise that sights share widens the covariance (cell_noise.h).
+  bool with_shared_noise = false;
   bool free_flex = false;                      ///< per-shot rotation of every lens but the first
   double flex_sigma_rad = rad_from_deg(0.05);  ///< prior spread of flex, per axis
   /// λ of an exponential prior on ρ, 1/m: leans every tie away by the same force; 0 for none.
   /// Only ties of shots that stand alone lean: a network knows its depths.
   double depth_lean_per_m = 0;
   std::vector<DepthPrior> depth_priors{};  ///< one per tie, or empty
-  /// σ_0: how far below zero ρ may fall, 1/m; 0 for no bound.
+  /// σ_0: how far below ρ_0 a depth may fall, 1/m; 0 for no bound.
   double depth_floor_sigma_per_m = 0;
+  double depth_floor_per_m = 0;  ///< ρ_0: the farthest that anything can be
   /// ρ below this is what a tie marked `far` means (10 m), with this as its spread.
   double far_sigma_per_m = 0.05;
   /// Straight edges, each a great circle of its lens (plumb_sight.h). Must outlive the solve.
@@ -83,6 +86,13 @@ struct SharedPrior {
 enum class StopReason { converged, iteration_limit, no_descent, cancelled };
 [[nodiscard]] std::string_view stop_reason_text(StopReason reason);
 
+/// Shifts that the sights of one part of a lens' field share (cell_noise.h), px of the frame, 1σ of
+/// each coordinate.
+struct SharedNoise {
+  double in_a_shot_px = 0;     ///< drawn anew for every shot
+  double in_all_shots_px = 0;  ///< the same in all
+};
+
 using PoseCovariance = Eigen::Matrix<double, 6, 6>;
 
 struct AdjustResult {
@@ -97,6 +107,7 @@ struct AdjustResult {
   /// Marginal covariance of the shared terms at the solution, columns × columns; empty when the
   /// normal equations are singular, or it was not asked for.
   Eigen::MatrixXd covariance;
+  SharedNoise shared_noise;  ///< zero unless it was asked for
   /// Posterior variance of every lens' flex about each axis, [shot][lens], rad²; empty if fixed.
   std::vector<std::vector<Vec3>> flex_variance;
   /// Per shot: rotation vector (rad), then position (m), in the network's world; zero for shots

@@ -150,12 +150,8 @@ void AdjustmentParts::evaluate(Part& part, const Asked& asked) {
 
 // A trial starts from what was accepted; what is accepted was tried before, but for the first.
 void AdjustmentParts::add_tie(std::size_t i, const Part& part, const Asked& asked, Stack& stack) {
-  const Tie& tie = ties_[i];
-  std::vector<SightPlace> places;
-  places.reserve(tie.sights.size());
-  for (const TieSight& sight : tie.sights) places.push_back(asked.places.of(asked.rig, tie, sight));
-  const double scale = options_.robust_scale * std::sqrt(static_cast<double>(tie.sights.size()));
-  const SeenTie seen{tie, prepared_[i].depth, places, prepared_[i].white, scale};
+  const std::vector<SightPlace> places = places_of(ties_[i], asked.rig, asked.places);
+  const SeenTie seen = seen_tie(i, places);
   if (!asked.with_jacobian || !asked.tried) {
     tried_points_[i] = points_[i];
     tried_costs_[i] = settle(seen, tried_points_[i], {.enough = enough_});
@@ -164,6 +160,74 @@ void AdjustmentParts::add_tie(std::size_t i, const Part& part, const Asked& aske
   if (!asked.with_jacobian) return;
   points_[i] = tried_points_[i];
   stack.add(rows_of(seen, points_[i], part.columns));
+}
+
+std::vector<CellRows> AdjustmentParts::cell_rows(const Rig& rig, ShotStates shots) const {
+  const SightPlaces places(rig, shots);
+  std::vector<CellRows> all(parts_.size());
+  parallel_for(0, static_cast<int>(parts_.size()), [&](int i) {
+    const auto p = static_cast<std::size_t>(i);
+    all[p] = cell_rows(parts_[p], rig, places);
+  });
+  return all;
+}
+
+CellRows AdjustmentParts::cell_rows(const Part& part, const Rig& rig,
+                                    const SightPlaces& places) const {
+  const auto cell_of = [&](const Tie& tie, const TieSight& sight) {
+    const Lens& lens = rig.lenses[static_cast<std::size_t>(sight.lens)].lens;
+    return Cell{tie.shot_of(sight), sight.lens, part_of_field(lens, sight.px)};
+  };
+  std::map<Cell, int> columns;
+  for (const std::size_t i : part.ties) {
+    for (const TieSight& sight : ties_[i].sights) columns[cell_of(ties_[i], sight)] = 0;
+  }
+  CellRows rows;
+  for (auto& [cell, column] : columns) {
+    column = static_cast<int>(2 * rows.cells.size());
+    rows.cells.push_back(cell);
+  }
+  const Eigen::Index count = part.columns.count;
+  rows.cross = Eigen::MatrixXd::Zero(count, static_cast<Eigen::Index>(2 * columns.size()));
+  rows.score = Eigen::VectorXd::Zero(rows.cross.cols());
+  for (const std::size_t i : part.ties) {
+    const Tie& tie = ties_[i];
+    const std::vector<SightPlace> at = places_of(tie, rig, places);
+    const Rows all = rows_with_shifts(seen_tie(i, at), points_[i], part.columns);
+    const Eigen::Index more = all.cols() - count - 1;
+    std::vector<int> to;
+    for (const TieSight& sight : tie.sights) {
+      to.push_back(columns.at(cell_of(tie, sight)));
+      to.push_back(to.back() + 1);
+    }
+    const Eigen::MatrixXd shifts = all.rightCols(more);
+    const Eigen::MatrixXd cross = all.leftCols(count).transpose() * shifts;
+    const Eigen::VectorXd score = shifts.transpose() * all.col(count);
+    const Eigen::MatrixXd own = shifts.transpose() * shifts;
+    for (Eigen::Index k = 0; k < more; ++k) {
+      const int column = to[static_cast<std::size_t>(k)];
+      rows.cross.col(column) += cross.col(k);
+      rows.score[column] += score[k];
+      for (Eigen::Index j = 0; j < more; ++j) {
+        rows.own.emplace_back(to[static_cast<std::size_t>(j)], column, own(j, k));
+      }
+    }
+  }
+  return rows;
+}
+
+std::vector<SightPlace> AdjustmentParts::places_of(const Tie& tie, const Rig& rig,
+                                                   const SightPlaces& places) {
+  std::vector<SightPlace> at;
+  at.reserve(tie.sights.size());
+  for (const TieSight& sight : tie.sights) at.push_back(places.of(rig, tie, sight));
+  return at;
+}
+
+SeenTie AdjustmentParts::seen_tie(std::size_t i, std::span<const SightPlace> at) const {
+  const double scale =
+      options_.robust_scale * std::sqrt(static_cast<double>(ties_[i].sights.size()));
+  return {ties_[i], prepared_[i].depth, at, prepared_[i].white, scale};
 }
 
 void AdjustmentParts::add_line(std::size_t i, const Part& part, const Asked& asked, Stack& stack) {

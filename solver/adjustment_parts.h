@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "solver/adjust.h"
+#include "solver/cell_noise.h"
 #include "solver/plumb_sight.h"
 #include "solver/rows.h"
 #include "solver/tie_rows.h"
@@ -37,6 +38,9 @@ class AdjustmentParts {
   void evaluate(const Rig& rig, ShotStates shots, bool with_jacobian, bool tried);
 
   [[nodiscard]] const std::vector<Part>& parts() const { return parts_; }
+  /// One a part, without lines: what shifts of cells do, at the rig and shots of the last
+  /// evaluation with derivatives.
+  [[nodiscard]] std::vector<CellRows> cell_rows(const Rig& rig, ShotStates shots) const;
   /// Of the last evaluation with derivatives.
   [[nodiscard]] const std::vector<TiePoint>& points() const { return points_; }
   [[nodiscard]] const std::vector<Vec3>& line_normals() const { return normals_; }
@@ -56,9 +60,14 @@ class AdjustmentParts {
   class Stack;
 
   void add_part(const Part& part);
+  [[nodiscard]] static std::vector<SightPlace> places_of(const Tie& tie, const Rig& rig,
+                                                         const SightPlaces& places);
+  [[nodiscard]] SeenTie seen_tie(std::size_t i, std::span<const SightPlace> at) const;
   void evaluate(Part& part, const Asked& asked);
   void add_tie(std::size_t i, const Part& part, const Asked& asked, Stack& stack);
   void add_line(std::size_t i, const Part& part, const Asked& asked, Stack& stack);
+  [[nodiscard]] CellRows cell_rows(const Part& part, const Rig& rig,
+                                   const SightPlaces& places) const;
 
   std::span<const Tie> ties_;
   const AdjustOptions& options_;

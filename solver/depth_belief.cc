@@ -35,6 +35,7 @@ DepthBelief::DepthBelief(const AdjustOptions& options, const Tie& tie, std::size
     : alone_(alone) {
   if (alone && !options.depth_priors.empty()) known_ = options.depth_priors[index];
   if (alone && options.depth_lean_per_m > 0) lean_ = 1 / options.depth_lean_per_m;
+  floor_ = options.depth_floor_per_m;
   floor_information_ = information_of(options.depth_floor_sigma_per_m);
   if (tie.range == TieRange::far) far_information_ = information_of(options.far_sigma_per_m);
   count_ = (lean_ > 0 ? 1 : 0) + (floor_information_ + far_information_ > 0 ? 1 : 0) +
@@ -46,11 +47,12 @@ DepthBelief::Rows DepthBelief::rows_at(double inverse_depth) const {
   std::size_t next = 0;
   if (lean_ > 0) rows[next++] = lean_row(lean_, inverse_depth);
   if (floor_information_ + far_information_ > 0) {
-    // The floor's slope has no kink, but its curvature jumps at 0, where ties that would stand
-    // behind infinity begin. They are about to meet it: without it their step would be far too
-    // long.
-    const double held = std::sqrt(far_information_ + (inverse_depth <= 0 ? floor_information_ : 0));
-    rows[next++] = {held * inverse_depth, held};
+    // The floor's slope has no kink, but its curvature jumps where ties that would stand behind it
+    // begin. They are about to meet it: without it their step would be far too long.
+    const double floor = inverse_depth <= floor_ ? floor_information_ : 0;
+    const double held = std::sqrt(far_information_ + floor);
+    const double at = held > 0 ? floor * floor_ / (held * held) : 0;
+    rows[next++] = {held * (inverse_depth - at), held};
   }
   if (known_.weight > 0) rows[next++] = known_row(known_, inverse_depth);
   return rows;

@@ -5,7 +5,8 @@
 //
 //     lean      √(2(ρ + c)/λ)            its square leans ρ away from the body by the same force
 //                                        everywhere; c is some metres⁻¹ behind infinity
-//     spread    ρ / σ                    σ that of a tie marked far, and of the floor where ρ ≤ 0
+//     spread    ρ / σ                    σ that of a tie marked far, and of the floor ρ_0 where
+//                                        ρ ≤ ρ_0: then of ρ − ρ_0, weighed together
 //     known     √(w log(1 + off²))       off = (ρ − m)/s, with the sign of off
 
 #include <array>
@@ -37,8 +38,9 @@ class DepthBelief {
 
  private:
   DepthPrior known_;
-  double lean_ = 0;               // 1/λ
-  double floor_information_ = 0;  // 1/σ² below zero
+  double lean_ = 0;  // 1/λ
+  double floor_ = 0;
+  double floor_information_ = 0;  // 1/σ² below the floor
   double far_information_ = 0;
   int count_ = 0;
   bool alone_ = false;

@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
+#include "base/median.h"
 #include "solver/inliers.h"
 #include "solver/learned_noise.h"
 #include "solver/solution_quality.h"
@@ -62,6 +64,7 @@ std::vector<AdjustOptions> rounds_of(const LearnRigOptions& options, double ties
   second.robust_scale = 10;
   AdjustOptions last = round;
   last.cost_tolerance = 1e-9;
+  last.with_shared_noise = true;
   round.with_covariance = ties_per_shot == 0;  // of flex, which is asked for in networks
   round.cost_tolerance = 1e-5;  // of some thousand sigmas squared: no tie is judged otherwise
   return {first, first, second, round, round, last};
@@ -181,7 +184,7 @@ class RigLearner {
       const bool going_on =
           round == 0 ? solve_early(adjusting) : solve(prior_, result_.terms, adjusting);
       if (!going_on) return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
-      if (round + 1 == rounds.size()) return finished(adjusting);
+      if (round + 1 == rounds.size()) return finished(adjusting, loners);
       if (looks_for_a_place(rounds[round])) continue;
       judge();
       if (auto error = check_support(lens_count, ties_, inlier_, options_.minimum_ties)) {
@@ -227,6 +230,35 @@ class RigLearner {
       if (!is_late(all.slot_of(c))) columns.push_back(c);
     }
     return solve(restricted(prior_, columns), early, adjusting);
+  }
+
+  // How far the farthest things are that a ring saw, nobody can tell: its depths are counted from
+  // them. As a scene is about as far from infinity as it is deep, the least deep shot says how
+  // much is open. By what that much would move the terms, they are unsure.
+  bool widen_by_depth(const AdjustOptions& adjusting, const Loners& loners) {
+    std::vector<std::vector<double>> depths(loners.alone.size());
+    for (std::size_t i = 0; i < ties_.size(); ++i) {
+      if (inlier_[i] == 0 || !loners.has(ties_[i]) || !fit_.points[i].usable) continue;
+      depths[static_cast<std::size_t>(ties_[i].shot)].push_back(
+          std::abs(fit_.points[i].inverse_depth));
+    }
+    AdjustOptions nearer = adjusting;
+    nearer.depth_floor_per_m = std::numeric_limits<double>::infinity();
+    for (std::vector<double>& shot : depths) {
+      if (!shot.empty()) {
+        nearer.depth_floor_per_m = std::min(nearer.depth_floor_per_m, median(std::move(shot)));
+      }
+    }
+    if (!std::isfinite(nearer.depth_floor_per_m)) return true;
+    nearer.cost_tolerance = 1e-5;
+    nearer.with_covariance = false;
+    nearer.flex_sigma_rad = flex_sigma_rad_;
+    nearer.lines = lines_.used();
+    const AdjustResult moved =
+        adjust(fit_.rig, ties_, fit_.shots, result_.terms, prior_, nearer, inlier_, progress_);
+    const Eigen::VectorXd open = result_.terms.difference(moved.rig, fit_.rig);
+    fit_.covariance += open * open.transpose();
+    return moved.stop != StopReason::cancelled;
   }
 
   // Terms that the data do not support go to their nominal values, and the rest is solved again.
@@ -282,7 +314,7 @@ class RigLearner {
     flex_sigma_rad_ = learned_flex_sigma(fit_, flex_sigma_rad_);
   }
 
-  Result<LearnRigResult> finished(const AdjustOptions& adjusting) {
+  Result<LearnRigResult> finished(const AdjustOptions& adjusting, const Loners& loners) {
     if (fit_.covariance.size() == 0) {
       return fail({.kind = ErrorKind::numeric,
                    .where = {},
@@ -290,7 +322,7 @@ class RigLearner {
                    .what = "leave the terms undetermined",
                    .remedy = "add shots with ties all around the ring"});
     }
-    if (!drop_unsupported(adjusting)) {
+    if (!widen_by_depth(adjusting, loners) || !drop_unsupported(adjusting)) {
       return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
     }
     // What the last solve could not use has no place to be judged at.

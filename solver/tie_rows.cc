@@ -133,25 +133,11 @@ double settle_rows(const SeenTie& seen, TiePoint& point, const SettleOptions& op
   }
 }
 
-}  // namespace
-
-double settle(const SeenTie& seen, TiePoint& point, const SettleOptions& options) {
-  // Most ties are pairs: their rows have a size that is known before.
-  switch (seen.rows()) {
-    case 4:
-      return settle_rows<4>(seen, point, options);
-    case 5:
-      return settle_rows<5>(seen, point, options);
-    case 6:
-      return settle_rows<6>(seen, point, options);
-    default:
-      return settle_rows<Eigen::Dynamic>(seen, point, options);
-  }
-}
-
-Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& columns) {
+// `more` columns stand behind the residual's; sight j shifts the two from 2j on where they exist.
+Rows all_rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& columns,
+                 Eigen::Index more) {
   const Eigen::Index height = seen.rows();
-  Rows rows = Rows::Zero(height, columns.count + 1);
+  Rows rows = Rows::Zero(height, columns.count + 1 + more);
   Eigen::MatrixX3d by_point = Eigen::MatrixX3d::Zero(height, 3);
   const Eigen::Matrix<double, 3, 2> tangent = tangent_basis(point.direction);
   Eigen::Index row = 0;
@@ -169,6 +155,7 @@ Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& colum
     if (there.flex >= 0 && sight.lens > 0) {
       of_sight.middleCols<3>(there.flex + 3 * (sight.lens - 1)) = linear.by_flex;
     }
+    if (more > 0) of_sight.middleCols<2>(columns.count + 1 + row) = -seen.white[j];
     if (!seen.places[j].between) continue;
     const ShotColumns own = columns.of(seen.tie.shot);
     if (own.pose >= 0) of_sight.middleCols<6>(own.pose) = linear.by_own_pose;
@@ -186,6 +173,30 @@ Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& colum
   rows.topRows(lost) *= weight;
   by_point.topRows(lost) *= weight;
   return taken_out(std::move(by_point), std::move(rows));
+}
+
+}  // namespace
+
+double settle(const SeenTie& seen, TiePoint& point, const SettleOptions& options) {
+  // Most ties are pairs: their rows have a size that is known before.
+  switch (seen.rows()) {
+    case 4:
+      return settle_rows<4>(seen, point, options);
+    case 5:
+      return settle_rows<5>(seen, point, options);
+    case 6:
+      return settle_rows<6>(seen, point, options);
+    default:
+      return settle_rows<Eigen::Dynamic>(seen, point, options);
+  }
+}
+
+Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& columns) {
+  return all_rows_of(seen, point, columns, 0);
+}
+
+Rows rows_with_shifts(const SeenTie& seen, const TiePoint& point, const ColumnPlan& columns) {
+  return all_rows_of(seen, point, columns, static_cast<Eigen::Index>(2 * seen.tie.sights.size()));
 }
 
 }  // namespace seamwright

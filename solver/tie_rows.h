@@ -50,4 +50,9 @@ double settle(const SeenTie& seen, TiePoint& point, const SettleOptions& options
 /// have its weight: Jᵀr is the gradient, and their squares are less than the cost.
 [[nodiscard]] Rows rows_of(const SeenTie& seen, const TiePoint& point, const ColumnPlan& columns);
 
+/// The same with two more columns a sight behind the residual: what a shift of the sight by one px
+/// of u, and of v, does to the rows.
+[[nodiscard]] Rows rows_with_shifts(const SeenTie& seen, const TiePoint& point,
+                                    const ColumnPlan& columns);
+
 }  // namespace seamwright

@@ -54,6 +54,21 @@ Unknowns::Unknowns(const Rig& start, std::vector<ShotState> shots, const SharedT
   }
 }
 
+std::vector<int> Unknowns::places_of(const ColumnPlan& columns) const {
+  std::vector<int> places(static_cast<std::size_t>(columns.count));
+  for (const Block& block : blocks_) {
+    int first = 0;
+    if (block.shot != kShared) {
+      const ShotColumns shot = columns.of(block.shot);
+      first = shot.flex >= 0 ? shot.flex : shot.pose;
+      if (first < 0) continue;
+    }
+    for (int k = 0; k < block.size; ++k)
+      places[static_cast<std::size_t>(first + k)] = block.begin + k;
+  }
+  return places;
+}
+
 void Unknowns::step(const Block& block, const double* x, const double* step, double* moved) const {
   if (block.shot == kShared) return step_shared(x, step, moved);
   const int turns = block.size == block.flex ? block.size : block.flex + 3;

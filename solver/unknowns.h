@@ -45,6 +45,9 @@ class Unknowns {
   /// Writes where a step leads from x.
   void step(const Block& block, const double* x, const double* step, double* moved) const;
 
+  /// Where the columns of a plan stand among all unknowns.
+  [[nodiscard]] std::vector<int> places_of(const ColumnPlan& columns) const;
+
   [[nodiscard]] Rig rig() const;
   [[nodiscard]] std::vector<ShotState> shots() const;
 
