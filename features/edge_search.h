@@ -15,11 +15,11 @@ struct RibbonPair {
 };
 
 struct EdgeSearchOptions {
-  int pad_px = 0;                ///< of the strips
-  double across_rad = 0;         ///< gate |ψ_b − ψ_a| sin η
-  double along_slack_rad = 0;    ///< beyond the disparity range
-  double clear_of_ties_px = 16;  ///< edges nearer than this to a known match add nothing
-  int max_edges = 250;           ///< sought, strongest first
+  int pad_px = 0;                 ///< of the strips
+  double sideways_rad = 0;        ///< gate |ψ_b − ψ_a| sin η
+  double parallax_slack_rad = 0;  ///< beyond the disparity range
+  double clear_of_ties_px = 16;   ///< edges nearer than this to a known match add nothing
+  int max_edges = 250;            ///< sought, strongest first
 };
 
 /// Matches on edges that run along η (within about 30°) where there are no matches yet: they fix

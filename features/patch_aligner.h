@@ -44,8 +44,8 @@ class PatchMap {
 struct PatchPrior {
   // Spread of the affine difference's terms: rows of E, across then along. On a ribbon depth slopes
   // shear and stretch along only; across, the rig's small errors are all there is.
-  double across_affine = 0.01;
-  double along_affine = 0.06;
+  double sideways_affine = 0.01;
+  double parallax_affine = 0.06;
   bool a_stays = false;  ///< only the patch of lens b moves
 };
 

@@ -23,9 +23,9 @@ namespace seamwright {
 
 struct TieOptions {
   /// How far a match may lie across the ribbon: the rig's error there. Wide on a cold start.
-  double across_gate_rad = rad_from_deg(0.7);
+  double sideways_gate_rad = rad_from_deg(0.7);
   /// Allowed beyond the disparity range on either side, for the rig's error along.
-  double along_slack_rad = rad_from_deg(0.7);
+  double parallax_slack_rad = rad_from_deg(0.7);
   double nearest_m = 0.3;                 ///< nearest object, metres (metric rigs)
   double nearest_baselines = 10;          ///< the same for rigs without a scale
   double margin_rad = rad_from_deg(0.3);  ///< kept free at the rim of the fields of view
@@ -57,10 +57,10 @@ struct TieDetail {
   int lens_b = 1;
   double psi_rad = 0;  ///< where it is on the pair's ribbon
   double eta_rad = 0;
-  double across_rad = 0;  ///< (ψ_b − ψ_a) sin η: misalignment under the given rig
-  double along_rad = 0;   ///< η_a − η_b: disparity under the given rig
-  double ncc = 0;         ///< correlation of the aligned patches; 0 when not refined
-  bool edge = false;      ///< from an edge: constrains across itself only
+  double sideways_rad = 0;  ///< (ψ_b − ψ_a) sin η: misalignment under the given rig
+  double parallax_rad = 0;  ///< η_a − η_b: disparity under the given rig
+  double ncc = 0;           ///< correlation of the aligned patches; 0 when not refined
+  bool edge = false;        ///< from an edge: constrains across itself only
 };
 
 /// How one lens pair went.

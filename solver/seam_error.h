@@ -15,8 +15,8 @@ namespace seamwright {
 
 struct SeamSample {
   RibbonAngles at;
-  double along_px = 0;
-  double across_px = 0;
+  double parallax_px = 0;
+  double sideways_px = 0;
 };
 
 struct SeamSampling {
@@ -29,8 +29,8 @@ struct SeamSampling {
 /// Root mean square and largest absolute value over samples, px. Of nothing there is none: an
 /// error, since 0 px would pass for a perfect seam.
 struct SeamSummary {
-  double along_rms_px = 0;
-  double across_rms_px = 0;
+  double parallax_rms_px = 0;
+  double sideways_rms_px = 0;
   double rms_px = 0;  ///< √(along² + across²)
   double max_px = 0;
 };

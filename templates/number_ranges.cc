@@ -47,8 +47,8 @@ constexpr std::array kRanges = {
     NumberRange{"quality.max_px", "px", 0, 1e6},
     NumberRange{"quality.inlier_share", "", 0, 1},
     NumberRange{"quality.residual_spread", "", 0, 1e6},
-    NumberRange{"quality.expected_seam_along_px", "px", 0, 1e9},
-    NumberRange{"quality.expected_seam_across_px", "px", 0, 1e9},
+    NumberRange{"quality.expected_seam_parallax_px", "px", 0, 1e9},
+    NumberRange{"quality.expected_seam_sideways_px", "px", 0, 1e9},
     NumberRange{"quality.flex_sigma_deg", "degrees", 0, 180},
     // Shot.
     NumberRange{"brackets.ev", "stops", -30, 30},

@@ -27,7 +27,7 @@ constexpr const char* kFile = "report.html";
 constexpr double kSeenFrom_px = 1;
 
 double expected_seam_px(const SolutionQuality& quality) {
-  return std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px);
+  return std::hypot(quality.expected_seam_parallax_px, quality.expected_seam_sideways_px);
 }
 
 // The size alone; what to think of it is the reader's.
@@ -52,9 +52,10 @@ std::string headline(const LearnOutcome& outcome) {
   out += fmt::format("<div class=\"summary{}\">\n", seam_px <= kSeenFrom_px ? "" : " noted");
   out += fmt::format("<p><strong>{}</strong></p>\n", seam_size(seam_px));
   out += fmt::format(
-      "<p>Expected at the seam, far away, one standard deviation: {:.2f} px along and {:.2f} px "
+      "<p>Expected at the seam, far away, one standard deviation: {:.2f} px in parallax and {:.2f} "
+      "px "
       "across.</p>\n</div>\n",
-      quality.expected_seam_along_px, quality.expected_seam_across_px);
+      quality.expected_seam_parallax_px, quality.expected_seam_sideways_px);
   out += "<ul class=\"facts\">\n";
   const auto fact = [&](const std::string& value, const std::string& what) {
     out += fmt::format("<li><b>{}</b> {}</li>\n", escaped(value), escaped(what));

@@ -57,8 +57,8 @@ class MatchSearch {
   const LensView& b_;
   RibbonGrid grid_;
   MatchOptions options_;
-  int across_px_;
-  int along_most_px_;
+  int sideways_px_;
+  int parallax_most_px_;
   int pad_px_;
   Strip strip_a_;
   Strip strip_b_;

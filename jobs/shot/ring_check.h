@@ -27,8 +27,8 @@ struct RingPlace {
   int lens_b = 1;
   double psi_rad = 0;
   Vec3 direction = Vec3::UnitX();  ///< rig frame
-  double along_px = 0;             ///< misalignment at infinity
-  double across_px = 0;
+  double parallax_px = 0;          ///< misalignment at infinity
+  double sideways_px = 0;
   double sigma_px = 0;  ///< 1σ of √(along² + across²)
 
   [[nodiscard]] double px() const;

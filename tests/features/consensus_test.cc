@@ -55,7 +55,7 @@ int agreements(const std::vector<bool>& claimed, const std::vector<bool>& right,
 
 ConsensusOptions wide() {
   ConsensusOptions options;
-  options.along_slack_rad = rad_from_deg(1);
+  options.parallax_slack_rad = rad_from_deg(1);
   return options;
 }
 
@@ -132,7 +132,7 @@ TEST_CASE("near objects are not outliers", "[consensus]") {
   // … but what lies behind infinity, or nearer than the nearest object, is.
   ConsensusOptions strict;
   strict.nearest_m = 2;
-  strict.along_slack_rad = rad_from_deg(0.1);
+  strict.parallax_slack_rad = rad_from_deg(0.1);
   strict.largest_focal_change = 0;
   strict.largest_rotation_rad = rad_from_deg(0.2);
   const ConsensusResult fewer = consensus_of_pair(far.ties, rig, 0, 1, strict);

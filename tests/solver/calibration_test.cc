@@ -91,9 +91,9 @@ class SeamRatios {
     const auto expected = expected_seam_error(solution.rig, learnt.terms,
                                               solution.covariance.values, 0, 1, directions);
     for (std::size_t k = 0; k < misaligned.size(); ++k) {
-      if (expected[k].along_px == 0) continue;  // at the very edge of what the estimate sees
-      add(misaligned[k].along_px / expected[k].along_px);
-      add(misaligned[k].across_px / expected[k].across_px);
+      if (expected[k].parallax_px == 0) continue;  // at the very edge of what the estimate sees
+      add(misaligned[k].parallax_px / expected[k].parallax_px);
+      add(misaligned[k].sideways_px / expected[k].sideways_px);
     }
   }
   [[nodiscard]] double normalised() const { return squares_ / count_; }
@@ -270,8 +270,8 @@ TEST_CASE("claimed error bars hold where rings see rooms alone") {
     ++solved;
     const SeamSummary off = *summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
     const SolutionQuality& claimed = learnt->solution.quality;
-    along_squares += std::pow(off.along_rms_px / claimed.expected_seam_along_px, 2);
-    across_squares += std::pow(off.across_rms_px / claimed.expected_seam_across_px, 2);
+    along_squares += std::pow(off.parallax_rms_px / claimed.expected_seam_parallax_px, 2);
+    across_squares += std::pow(off.sideways_rms_px / claimed.expected_seam_sideways_px, 2);
   }
   REQUIRE(solved >= 0.9 * kRoomBodies);
   const double along = along_squares / solved;

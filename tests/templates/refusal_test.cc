@@ -51,8 +51,8 @@ quality:
   max_px: 0.9
   inlier_share: 0.97
   residual_spread: 1.01
-  expected_seam_along_px: 0.4
-  expected_seam_across_px: 0.1
+  expected_seam_parallax_px: 0.4
+  expected_seam_sideways_px: 0.1
   flex_sigma_deg: 0.01
 learned_from:
   - {file: "hall_front.tif", sha256: "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"}
