@@ -104,9 +104,9 @@ const Posed& posed_six() {
 // The seam must be as good as the solution says that it is.
 bool holds_its_word(const RigSolution& solution, const Rig& body) {
   const SeamSummary seam = summarise(seam_misalignment(solution.rig, body, 0, 1)).value();
-  return seam.along_rms_px <= 3 * solution.quality.expected_seam_along_px &&
-         seam.across_rms_px <= 3 * solution.quality.expected_seam_across_px &&
-         solution.quality.expected_seam_along_px < 1;
+  return seam.parallax_rms_px <= 3 * solution.quality.expected_seam_parallax_px &&
+         seam.sideways_rms_px <= 3 * solution.quality.expected_seam_sideways_px &&
+         solution.quality.expected_seam_parallax_px < 1;
 }
 
 void learn(benchmark::State& state, const Posed& posed) {

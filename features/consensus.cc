@@ -17,7 +17,7 @@ namespace {
 
 constexpr int kSample = 3;            // ties of one hypothesis: 6 measurements, 4 unknowns
 constexpr std::size_t kScored = 300;  // ties that hypotheses are scored on
-constexpr double kAlongSigma = rad_from_deg(1.0);     // above the lower envelope: depth
+constexpr double kParallaxSigma = rad_from_deg(1.0);  // above the lower envelope: depth
 constexpr double kEnvelopeSigma = rad_from_deg(0.1);  // below it: behind infinity
 constexpr double kCentreSigma_px = 6;                 // principal points are known this well
 
@@ -32,7 +32,7 @@ struct Sighting {
 };
 
 // The correction sought. The centre of lens b only serves to judge ties: it absorbs what a wrong
-// principal point of either lens does to the across parts.
+// principal point of either lens does to the sideways parts.
 struct Correction {
   Quat turn = Quat::Identity();
   double log_focal = 0;
@@ -40,8 +40,8 @@ struct Correction {
 };
 
 struct Parts {
-  double across = 0;  // (ψ_b − ψ_a) sin η
-  double along = 0;   // η_a − η_b
+  double sideways = 0;  // (ψ_b − ψ_a) sin η
+  double parallax = 0;  // η_a − η_b
 };
 
 std::optional<Vec3> focal_slope(const MountedLens& mounted, const Vec3& in_rig) {
@@ -109,10 +109,10 @@ class PairModel {
             a.eta_rad - b.eta_rad};
   }
 
-  [[nodiscard]] bool along_possible(const Sighting& s, const Parts& parts) const {
-    const double slack = options_.along_slack_rad;
-    return parts.along >= -slack &&
-           parts.along <= range_.nearest_seen_from_a(axes_.angles(s.a).eta_rad) + slack;
+  [[nodiscard]] bool parallax_possible(const Sighting& s, const Parts& parts) const {
+    const double slack = options_.parallax_slack_rad;
+    return parts.parallax >= -slack &&
+           parts.parallax <= range_.nearest_seen_from_a(axes_.angles(s.a).eta_rad) + slack;
   }
 
   [[nodiscard]] bool within_bounds(const Correction& c) const {
@@ -137,8 +137,8 @@ Correction stepped(const Correction& c, const Step& step) {
 }
 
 struct Weighting {
-  double across_sigma = rad_from_deg(0.1);
-  bool robust = false;       // Cauchy across
+  double sideways_sigma = rad_from_deg(0.1);
+  bool robust = false;       // Cauchy sideways
   bool centre_free = false;  // let the principal point move
 };
 
@@ -172,28 +172,29 @@ class Fit {
   void add(const Sighting& tie, const Correction& at, const Weighting& weighting,
            StepNormal& normal, Step& gradient) const {
     const Parts here = model_.parts(tie, at);
-    Step across;
-    Step along;
+    Step sideways;
+    Step parallax;
     const int used = weighting.centre_free ? 6 : 4;
     for (int i = 0; i < 6; ++i) {
       if (i >= used) {
-        across[i] = along[i] = 0;
+        sideways[i] = parallax[i] = 0;
         continue;
       }
       const double h = i < 4 ? 1e-6 : 1e-3;
       const Parts beside = model_.parts(tie, stepped(at, h * Step::Unit(i)));
-      across[i] = (beside.across - here.across) / h;
-      along[i] = (beside.along - here.along) / h;
+      sideways[i] = (beside.sideways - here.sideways) / h;
+      parallax[i] = (beside.parallax - here.parallax) / h;
     }
-    double across_weight = 1 / square(weighting.across_sigma);
-    if (weighting.robust) across_weight /= 1 + square(here.across / weighting.across_sigma);
-    const double along_sigma = here.along < 0 ? kEnvelopeSigma : kAlongSigma;
-    // Cauchy along too: a few false matches must not drag the envelope.
-    const double along_weight =
-        1 / square(along_sigma) / (1 + square(here.along / (3 * along_sigma)));
-    normal +=
-        across_weight * across * across.transpose() + along_weight * along * along.transpose();
-    gradient += across_weight * here.across * across + along_weight * here.along * along;
+    double sideways_weight = 1 / square(weighting.sideways_sigma);
+    if (weighting.robust) sideways_weight /= 1 + square(here.sideways / weighting.sideways_sigma);
+    const double parallax_sigma = here.parallax < 0 ? kEnvelopeSigma : kParallaxSigma;
+    // Cauchy in parallax too: a few false matches must not drag the envelope.
+    const double parallax_weight =
+        1 / square(parallax_sigma) / (1 + square(here.parallax / (3 * parallax_sigma)));
+    normal += sideways_weight * sideways * sideways.transpose() +
+              parallax_weight * parallax * parallax.transpose();
+    gradient +=
+        sideways_weight * here.sideways * sideways + parallax_weight * here.parallax * parallax;
   }
 
   const PairModel& model_;
@@ -226,22 +227,22 @@ class Search {
   }
 
   [[nodiscard]] std::vector<const Sighting*> consistent(const Correction& c,
-                                                        double across_limit) const {
+                                                        double sideways_limit) const {
     std::vector<const Sighting*> ties;
     for (const Sighting& s : sightings_) {
       const Parts parts = model_.parts(s, c);
-      if (std::abs(parts.across) <= across_limit && model_.along_possible(s, parts)) {
+      if (std::abs(parts.sideways) <= sideways_limit && model_.parallax_possible(s, parts)) {
         ties.push_back(&s);
       }
     }
     return ties;
   }
 
-  [[nodiscard]] double across_mad(const std::vector<const Sighting*>& ties,
-                                  const Correction& c) const {
+  [[nodiscard]] double sideways_mad(const std::vector<const Sighting*>& ties,
+                                    const Correction& c) const {
     std::vector<double> size;
     size.reserve(ties.size());
-    for (const Sighting* s : ties) size.push_back(std::abs(model_.parts(*s, c).across));
+    for (const Sighting* s : ties) size.push_back(std::abs(model_.parts(*s, c).sideways));
     return 1.4826 * median(size);
   }
 
@@ -250,8 +251,8 @@ class Search {
     double points = 0;
     for (const Sighting* s : scored_) {
       const Parts parts = model_.parts(*s, c);
-      const double q = parts.across / options_.across_tolerance_rad;
-      if (q * q < 1 && model_.along_possible(*s, parts)) points += 1 - q * q;
+      const double q = parts.sideways / options_.sideways_tolerance_rad;
+      if (q * q < 1 && model_.parallax_possible(*s, parts)) points += 1 - q * q;
     }
     return points;
   }
@@ -273,10 +274,10 @@ class Search {
   [[nodiscard]] Correction polished(Correction c) const {
     for (int i = 0; i < 12; ++i) {
       const bool late = i >= 4;
-      const double limit = (late ? 1.5 : 1.0) * options_.across_tolerance_rad;
+      const double limit = (late ? 1.5 : 1.0) * options_.sideways_tolerance_rad;
       const auto ties = consistent(c, limit);
       if (ties.size() < kSample) break;
-      const Weighting weighting{std::max(across_mad(ties, c), 1e-5), true, late};
+      const Weighting weighting{std::max(sideways_mad(ties, c), 1e-5), true, late};
       const auto next = fit_.step(ties, c, weighting);
       if (!next || !model_.within_bounds(*next)) break;
       c = *next;
@@ -310,13 +311,13 @@ ConsensusResult consensus_of_pair(std::span<const Tie> ties, const Rig& rig, int
   const PairModel model(rig, lens_a, lens_b, options);
   const Search search(sightings, model, options);
   const Correction found = search.best();
-  const auto near = search.consistent(found, 1.5 * options.across_tolerance_rad);
+  const auto near = search.consistent(found, 1.5 * options.sideways_tolerance_rad);
   const double limit =
-      std::max(options.reject_mads * search.across_mad(near, found), options.least_reject_rad);
+      std::max(options.reject_mads * search.sideways_mad(near, found), options.least_reject_rad);
   const auto inliers = search.consistent(found, limit);
   for (const Sighting* s : inliers) result.inlier[s->tie] = true;
   result.inliers = static_cast<int>(inliers.size());
-  result.across_mad_rad = search.across_mad(inliers, found);
+  result.sideways_mad_rad = search.sideways_mad(inliers, found);
   result.correction = found.turn;
   result.focal_scale = std::exp(found.log_focal);
   return result;

@@ -87,14 +87,14 @@ class EdgeSearch {
   }
 
   [[nodiscard]] Vec2 on_grid(int x, int y) const { return {x + 0.5 - options_.pad_px, y + 0.5}; }
-  [[nodiscard]] double across_px(const Vec2& from, const Vec2& to) const {
+  [[nodiscard]] double sideways_px(const Vec2& from, const Vec2& to) const {
     const double dx = to.x() - from.x();
     return grid_.closed ? std::remainder(dx, static_cast<double>(grid_.width_px)) : dx;
   }
 
   [[nodiscard]] bool near_known(const Vec2& at) const {
     return std::any_of(known_.begin(), known_.end(), [&](const RibbonPair& pair) {
-      return std::hypot(across_px(at, pair.at_a), pair.at_a.y() - at.y()) <
+      return std::hypot(sideways_px(at, pair.at_a), pair.at_a.y() - at.y()) <
              options_.clear_of_ties_px;
     });
   }
@@ -151,11 +151,11 @@ class EdgeSearch {
     std::vector<double> around;
     const double reach = kNeighbourhood_rad * grid_.px_per_rad;
     for (const RibbonPair& pair : known_) {
-      if (std::abs(across_px(at, pair.at_a)) < reach) {
+      if (std::abs(sideways_px(at, pair.at_a)) < reach) {
         around.push_back(pair.at_a.y() - pair.at_b.y());
       }
     }
-    const double slack = options_.along_slack_rad * grid_.px_per_rad;
+    const double slack = options_.parallax_slack_rad * grid_.px_per_rad;
     if (around.size() < kFewNeighbours) {
       const double eta = grid_.eta_begin_rad + at.y() / grid_.px_per_rad;
       return {0, -slack, range_.nearest_seen_from_a(eta) * grid_.px_per_rad + slack};
@@ -220,7 +220,7 @@ class EdgeSearch {
     if (wanted.empty()) return trials;
     const double eta = grid_.eta_begin_rad + (seed.y + 0.5) / grid_.px_per_rad;
     const int half_width = static_cast<int>(
-        std::ceil(options_.across_rad * grid_.px_per_rad / std::max(std::sin(eta), 0.1)));
+        std::ceil(options_.sideways_rad * grid_.px_per_rad / std::max(std::sin(eta), 0.1)));
     const int first_y =
         std::max(seed.y - static_cast<int>(std::ceil(disparities.most_px)), kHalf_px);
     const int last_y = std::min(seed.y - static_cast<int>(std::floor(disparities.least_px)),

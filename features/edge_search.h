@@ -15,15 +15,15 @@ struct RibbonPair {
 };
 
 struct EdgeSearchOptions {
-  int pad_px = 0;                ///< of the strips
-  double across_rad = 0;         ///< gate |ψ_b − ψ_a| sin η
-  double along_slack_rad = 0;    ///< beyond the disparity range
-  double clear_of_ties_px = 16;  ///< edges nearer than this to a known match add nothing
-  int max_edges = 250;           ///< sought, strongest first
+  int pad_px = 0;                 ///< of the strips
+  double sideways_rad = 0;        ///< gate |ψ_b − ψ_a| sin η
+  double parallax_slack_rad = 0;  ///< beyond the disparity range
+  double clear_of_ties_px = 16;   ///< edges nearer than this to a known match add nothing
+  int max_edges = 250;            ///< sought, strongest first
 };
 
 /// Matches on edges that run along η (within about 30°) where there are no matches yet: they fix
-/// the across part, which plain walls otherwise leave open. Each is found by correlating a patch
+/// the sideways part, which plain walls otherwise leave open. Each is found by correlating a patch
 /// over the gate; it must be distinct against every place beside the edge, and its place along the
 /// edge follows the disparity of the known matches around. Positions are good to about a pixel
 /// across the edge.

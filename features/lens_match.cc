@@ -43,8 +43,8 @@ class Gate {
     if (cosine < widest_) return false;
     const RelativePose still{Quat::Identity(), Vec3::Zero()};  // one shot: no motion
     const RayPair pair{a, b};
-    const auto across = epipolar_residual(still, pair);
-    if (across && std::abs(*across) > options_.across_rad) return false;
+    const auto sideways = epipolar_residual(still, pair);
+    if (sideways && std::abs(*sideways) > options_.sideways_rad) return false;
     if (cosine > slack_) return true;
     const auto depths = ray_depths(still, pair);
     return depths && depths->a > 0 && depths->b > 0;

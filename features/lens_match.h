@@ -7,10 +7,10 @@
 namespace seamwright {
 
 struct LensMatchOptions {
-  double across_rad = rad_from_deg(1);  ///< from the epipolar plane of the two pupils
-  double slack_rad = rad_from_deg(1);   ///< of rays that should meet at infinity
-  double nearest_m = 0.3;               ///< nearest object, metres (metric rigs)
-  double nearest_baselines = 10;        ///< the same for rigs without a scale
+  double sideways_rad = rad_from_deg(1);  ///< from the epipolar plane of the two pupils
+  double slack_rad = rad_from_deg(1);     ///< of rays that should meet at infinity
+  double nearest_m = 0.3;                 ///< nearest object, metres (metric rigs)
+  double nearest_baselines = 10;          ///< the same for rigs without a scale
   double max_ratio = 0.8;
 };
 

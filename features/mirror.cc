@@ -56,9 +56,9 @@ Result<MirrorScore> score(std::span<const Image> frames, const Rig& rig, TieOpti
   for (const TieDetail& detail : set->details) {
     if (detail.edge) continue;
     ++score.ties;
-    sum += detail.across_rad * detail.across_rad;
+    sum += detail.sideways_rad * detail.sideways_rad;
   }
-  if (score.ties > 0) score.across_rms_px = std::sqrt(sum / score.ties) * rig.peak_px_per_rad();
+  if (score.ties > 0) score.sideways_rms_px = std::sqrt(sum / score.ties) * rig.peak_px_per_rad();
   return score;
 }
 
@@ -67,14 +67,14 @@ MirrorVerdict verdict_of(const MirrorReport& report) {
   const int flipped = report.flipped.ties;
   if (as_is > kClearShare * flipped + 8) return MirrorVerdict::as_is;
   if (flipped > kClearShare * as_is + 8) return MirrorVerdict::mirrored;
-  const double better = std::min(report.as_is.across_rms_px, report.flipped.across_rms_px);
+  const double better = std::min(report.as_is.sideways_rms_px, report.flipped.sideways_rms_px);
   if (as_is < 8 || flipped < 8 || report.asymmetry_px < 2 * better) {
     return MirrorVerdict::undecided;
   }
-  if (report.flipped.across_rms_px > kClearRms * report.as_is.across_rms_px) {
+  if (report.flipped.sideways_rms_px > kClearRms * report.as_is.sideways_rms_px) {
     return MirrorVerdict::as_is;
   }
-  if (report.as_is.across_rms_px > kClearRms * report.flipped.across_rms_px) {
+  if (report.as_is.sideways_rms_px > kClearRms * report.flipped.sideways_rms_px) {
     return MirrorVerdict::mirrored;
   }
   return MirrorVerdict::undecided;

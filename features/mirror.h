@@ -24,8 +24,8 @@ namespace seamwright {
 enum class MirrorVerdict { as_is, mirrored, undecided };
 
 struct MirrorScore {
-  int ties = 0;              ///< consistent with the rig as it stands
-  double across_rms_px = 0;  ///< their misalignment, native px
+  int ties = 0;                ///< consistent with the rig as it stands
+  double sideways_rms_px = 0;  ///< their misalignment, native px
 };
 
 struct MirrorReport {

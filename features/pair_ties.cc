@@ -23,7 +23,7 @@ constexpr double kKeySigma_px = 0.5;   // of a key point that was not refined
 constexpr double kRefinedReject_rad = rad_from_deg(0.06);
 constexpr int kRefinedPerKept = 2;  // matches that are refined for every tie that may be kept
 constexpr int kLeastWindow = 11;    // of refinement, samples
-constexpr double kEdgeSigmas = 3;   // an edge may lie this far off across
+constexpr double kEdgeSigmas = 3;   // an edge may lie this far off sideways
 
 // px per radian along the radius where the overlap is.
 double radial_px_per_rad(const Lens& lens) {
@@ -87,8 +87,8 @@ class PairFinder {
     const std::vector<StripKey> keys_b = find_keys(strip_b, pad());
     found_.report.detected[0] = static_cast<int>(keys_a.size());
     found_.report.detected[1] = static_cast<int>(keys_b.size());
-    const MatchGate gate{.across_rad = options_.across_gate_rad,
-                         .along_slack_rad = options_.along_slack_rad,
+    const MatchGate gate{.sideways_rad = options_.sideways_gate_rad,
+                         .parallax_slack_rad = options_.parallax_slack_rad,
                          .max_ratio = options_.max_ratio};
     std::vector<RibbonMatch> matches;
     for (const KeyMatch& match : match_keys(keys_a, keys_b, grid_, range_, gate)) {
@@ -114,12 +114,12 @@ class PairFinder {
     ConsensusOptions options = options_.consensus;
     options.nearest_m = options_.nearest_m;
     options.nearest_baselines = options_.nearest_baselines;
-    options.along_slack_rad = std::min(options_.along_slack_rad, options.along_slack_rad);
+    options.parallax_slack_rad = std::min(options_.parallax_slack_rad, options.parallax_slack_rad);
     options.least_reject_rad = least_reject_rad;
     options.largest_rotation_rad =
-        std::min(options.largest_rotation_rad, 2 * options_.across_gate_rad);
+        std::min(options.largest_rotation_rad, 2 * options_.sideways_gate_rad);
     options.largest_focal_change =
-        std::min(options.largest_focal_change, options_.along_slack_rad / 2);
+        std::min(options.largest_focal_change, options_.parallax_slack_rad / 2);
     ConsensusResult result = consensus_of_pair(ties, rig_, lens_a_, lens_b_, options);
     std::vector<RibbonMatch> accepted;
     for (std::size_t i = 0; i < matches.size(); ++i) {
@@ -182,8 +182,8 @@ class PairFinder {
     std::vector<RibbonPair> known;
     for (const RibbonMatch& match : matches) known.push_back({match.at_a, match.at_b});
     const EdgeSearchOptions options{.pad_px = pad(),
-                                    .across_rad = options_.across_gate_rad,
-                                    .along_slack_rad = options_.along_slack_rad};
+                                    .sideways_rad = options_.sideways_gate_rad,
+                                    .parallax_slack_rad = options_.parallax_slack_rad};
     std::vector<RibbonMatch> edges;
     for (const RibbonPair& pair : search_edges(strip_a, strip_b, grid_, range_, known, options)) {
       RibbonMatch edge{.at_a = pair.at_a, .at_b = pair.at_b};
@@ -197,7 +197,7 @@ class PairFinder {
     }
   }
 
-  // The consensus of the corners explains the edge's across part, within what both claim.
+  // The consensus of the corners explains the edge's sideways part, within what both claim.
   [[nodiscard]] bool fits_consensus(const RibbonMatch& edge) const {
     const auto tie = tie_of(edge);
     if (!tie) return false;
@@ -209,9 +209,9 @@ class PairFinder {
     if (!in_a || !in_b) return false;
     const RibbonAngles a = grid_.axes.angles(*in_a);
     const RibbonAngles b = grid_.axes.angles(*in_b);
-    const double across = std::remainder(b.psi_rad - a.psi_rad, 2 * kPi) * std::sin(a.eta_rad);
+    const double sideways = std::remainder(b.psi_rad - a.psi_rad, 2 * kPi) * std::sin(a.eta_rad);
     const double own = std::sqrt(edge.covariance_px2(0, 0)) / grid_.px_per_rad;
-    return std::abs(across) <= kRefinedReject_rad + kEdgeSigmas * own;
+    return std::abs(sideways) <= kRefinedReject_rad + kEdgeSigmas * own;
   }
 
   // Both sights in frame pixels; the covariance of the difference is shared evenly.
@@ -239,8 +239,8 @@ class PairFinder {
             .psi_rad = std::remainder(
                 grid_.psi_begin_rad + (match.at_a.x() + 0.5 * dx) / grid_.px_per_rad, 2 * kPi),
             .eta_rad = eta,
-            .across_rad = dx / grid_.px_per_rad * std::sin(eta),
-            .along_rad = (match.at_a.y() - match.at_b.y()) / grid_.px_per_rad,
+            .sideways_rad = dx / grid_.px_per_rad * std::sin(eta),
+            .parallax_rad = (match.at_a.y() - match.at_b.y()) / grid_.px_per_rad,
             .ncc = match.ncc,
             .edge = match.edge};
   }

@@ -86,10 +86,10 @@ PatchAligner::PatchAligner(const SplinePlane& a, const PatchMap& map_a, const Sp
     : side_(options.window),
       max_iterations_(options.max_iterations),
       max_drift_(options.max_drift_px / a.step()) {
-  const double across = options.affine ? 1 / square(known.across_affine) : kForbidden;
-  const double along = options.affine ? 1 / square(known.along_affine) : kForbidden;
+  const double sideways = options.affine ? 1 / square(known.sideways_affine) : kForbidden;
+  const double parallax = options.affine ? 1 / square(known.parallax_affine) : kForbidden;
   const double hold = square(a.step() / options.sigma_cap_px);
-  prior_ << hold, hold, across, across, along, along, 0, 0, 0, 0;
+  prior_ << hold, hold, sideways, sideways, parallax, parallax, 0, 0, 0, 0;
 
   const int half = side_ / 2;
   const double sigma = side_ / 4.0;

@@ -42,10 +42,11 @@ class PatchMap {
 
 /// What is known of the patches' difference before looking.
 struct PatchPrior {
-  // Spread of the affine difference's terms: rows of E, across then along. On a ribbon depth slopes
-  // shear and stretch along only; across, the rig's small errors are all there is.
-  double across_affine = 0.01;
-  double along_affine = 0.06;
+  // Spread of the affine difference's terms: rows of E, sideways then parallax. On a ribbon
+  // depth slopes shear and stretch in parallax only; sideways, the rig's small errors are all there
+  // is.
+  double sideways_affine = 0.01;
+  double parallax_affine = 0.06;
   bool a_stays = false;  ///< only the patch of lens b moves
 };
 

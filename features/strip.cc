@@ -28,8 +28,8 @@ std::optional<FramePosition> frame_position(const RibbonGrid& grid, const Mounte
   const auto px = lens.lens.project(lens_from_rig * grid.axes.direction(at), by_direction);
   if (!px) return std::nullopt;
   Eigen::Matrix<double, 3, 2> direction_by_strip;
-  direction_by_strip.col(0) = lens_from_rig * grid.axes.across(at) * std::sin(at.eta_rad);
-  direction_by_strip.col(1) = lens_from_rig * grid.axes.along(at);
+  direction_by_strip.col(0) = lens_from_rig * grid.axes.sideways(at) * std::sin(at.eta_rad);
+  direction_by_strip.col(1) = lens_from_rig * grid.axes.parallax(at);
   return FramePosition{*px, by_direction * direction_by_strip / grid.px_per_rad};
 }
 

@@ -26,12 +26,12 @@ class Gate {
   };
   [[nodiscard]] Rows rows_in_b(const StripKey& a) const {
     const double eta = grid_.eta_begin_rad + a.at.y() / grid_.px_per_rad;
-    const double most = range_.nearest_seen_from_a(eta) + gate_.along_slack_rad;
+    const double most = range_.nearest_seen_from_a(eta) + gate_.parallax_slack_rad;
     return {a.at.y() - most * grid_.px_per_rad,
-            a.at.y() + gate_.along_slack_rad * grid_.px_per_rad};
+            a.at.y() + gate_.parallax_slack_rad * grid_.px_per_rad};
   }
 
-  [[nodiscard]] double across_px(const StripKey& a, const StripKey& b) const {
+  [[nodiscard]] double sideways_px(const StripKey& a, const StripKey& b) const {
     double dx = b.at.x() - a.at.x();
     if (grid_.closed) dx = std::remainder(dx, static_cast<double>(grid_.width_px));
     return dx;
@@ -40,7 +40,7 @@ class Gate {
   // Columns: the gate is an angle on the sphere, wider in raster columns away from η = 90°.
   [[nodiscard]] double half_width_px(const StripKey& a) const {
     const double eta = grid_.eta_begin_rad + a.at.y() / grid_.px_per_rad;
-    return gate_.across_rad * grid_.px_per_rad / std::max(std::sin(eta), 0.1);
+    return gate_.sideways_rad * grid_.px_per_rad / std::max(std::sin(eta), 0.1);
   }
 
   [[nodiscard]] bool similar_size(const StripKey& a, const StripKey& b) const {
@@ -51,7 +51,7 @@ class Gate {
   [[nodiscard]] bool lets_through(const StripKey& a, const Rows& rows, double half_width,
                                   const StripKey& b) const {
     return b.at.y() >= rows.first && b.at.y() <= rows.last &&
-           std::abs(across_px(a, b)) <= half_width && similar_size(a, b);
+           std::abs(sideways_px(a, b)) <= half_width && similar_size(a, b);
   }
 
  private:

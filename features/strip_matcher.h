@@ -14,8 +14,8 @@ struct KeyMatch {
 };
 
 struct MatchGate {
-  double across_rad = 0;       ///< |ψ_b − ψ_a| sin η
-  double along_slack_rad = 0;  ///< beyond the disparity range, either side
+  double sideways_rad = 0;        ///< |ψ_b − ψ_a| sin η
+  double parallax_slack_rad = 0;  ///< beyond the disparity range, either side
   double max_ratio = 0.8;
   double max_scale_ratio = 1.6;  ///< of key sizes
 };

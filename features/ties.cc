@@ -21,8 +21,8 @@ int total(const std::vector<PairTieReport>& pairs, Field field) {
 
 TieOptions TieOptions::of_knocked_body() {
   TieOptions options;
-  options.across_gate_rad = rad_from_deg(1.0);
-  options.along_slack_rad = rad_from_deg(1.0);
+  options.sideways_gate_rad = rad_from_deg(1.0);
+  options.parallax_slack_rad = rad_from_deg(1.0);
   return options;
 }
 
@@ -34,9 +34,9 @@ bool TieSet::fit_together() const {
 
 TieOptions TieOptions::cold_start(double rotation_rad, double focal_share) {
   TieOptions options;
-  options.across_gate_rad = rotation_rad;
-  options.along_slack_rad = rotation_rad + kPi * focal_share;
-  options.reach_rad = options.along_slack_rad;
+  options.sideways_gate_rad = rotation_rad;
+  options.parallax_slack_rad = rotation_rad + kPi * focal_share;
+  options.reach_rad = options.parallax_slack_rad;
   options.refined = false;
   options.edge_ties = false;
   options.consensus.largest_rotation_rad = 1.5 * rotation_rad;

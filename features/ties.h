@@ -4,10 +4,10 @@
 // a covariance that is meant to be true.
 //
 // For every lens pair that overlaps: strips of both lenses through the given rig, SIFT on the
-// normalised strips (upright: ribbons are aligned), candidates gated across by the trust in the rig
-// and along by the disparity range, mutual best and distinct against every other place in the gate
-// (repeated patterns are dropped rather than mismatched), consensus, refinement, then edges where
-// corners are missing, and an even spread over the ribbon.
+// normalised strips (upright: ribbons are aligned), candidates gated sideways by the trust in the
+// rig and in parallax by the disparity range, mutual best and distinct against every other place in
+// the gate (repeated patterns are dropped rather than mismatched), consensus, refinement, then
+// edges where corners are missing, and an even spread over the ribbon.
 
 #include <span>
 #include <vector>
@@ -22,10 +22,10 @@
 namespace seamwright {
 
 struct TieOptions {
-  /// How far a match may lie across the ribbon: the rig's error there. Wide on a cold start.
-  double across_gate_rad = rad_from_deg(0.7);
-  /// Allowed beyond the disparity range on either side, for the rig's error along.
-  double along_slack_rad = rad_from_deg(0.7);
+  /// How far a match may lie sideways: the rig's error there. Wide on a cold start.
+  double sideways_gate_rad = rad_from_deg(0.7);
+  /// Allowed beyond the disparity range on either side, for the rig's error in parallax.
+  double parallax_slack_rad = rad_from_deg(0.7);
   double nearest_m = 0.3;                 ///< nearest object, metres (metric rigs)
   double nearest_baselines = 10;          ///< the same for rigs without a scale
   double margin_rad = rad_from_deg(0.3);  ///< kept free at the rim of the fields of view
@@ -40,7 +40,7 @@ struct TieOptions {
   bool refined = true;    ///< false: descriptor positions (0.5 px), for a cold start's consensus
   bool edge_ties = true;  ///< fill cells without corners with edges (refined ties only)
   RefineOptions refine;
-  ConsensusOptions consensus;  ///< nearest_* and along slack are taken from above
+  ConsensusOptions consensus;  ///< nearest_* and parallax_slack_rad are taken from above
 
   /// Gates for a body that was knocked by up to a degree; more is another body, or another order of
   /// the frames.
@@ -57,10 +57,10 @@ struct TieDetail {
   int lens_b = 1;
   double psi_rad = 0;  ///< where it is on the pair's ribbon
   double eta_rad = 0;
-  double across_rad = 0;  ///< (ψ_b − ψ_a) sin η: misalignment under the given rig
-  double along_rad = 0;   ///< η_a − η_b: disparity under the given rig
-  double ncc = 0;         ///< correlation of the aligned patches; 0 when not refined
-  bool edge = false;      ///< from an edge: constrains across itself only
+  double sideways_rad = 0;  ///< (ψ_b − ψ_a) sin η: misalignment under the given rig
+  double parallax_rad = 0;  ///< η_a − η_b: disparity under the given rig
+  double ncc = 0;           ///< correlation of the aligned patches; 0 when not refined
+  bool edge = false;        ///< from an edge: constrains across itself only
 };
 
 /// How one lens pair went.

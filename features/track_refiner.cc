@@ -173,8 +173,8 @@ class SightRefiner {
     const auto map_b = PatchMap::through(*other_.view, level, in_other(start, *step),
                                          half + options.max_drift_px / plane.step() + 1);
     if (!map_a || !map_b) return std::nullopt;
-    const PatchPrior prior{.across_affine = options_.affine_sigma,
-                           .along_affine = options_.affine_sigma,
+    const PatchPrior prior{.sideways_affine = options_.affine_sigma,
+                           .parallax_affine = options_.affine_sigma,
                            .a_stays = true};
     const auto outcome = PatchAligner(plane, *map_a, plane_b, *map_b, options, prior).align();
     if (!outcome) return std::nullopt;

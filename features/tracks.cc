@@ -97,8 +97,8 @@ class TrackFinder {
 
   void start() {
     std::vector<std::vector<KeyPair>> within(keys_.size());
-    const LensMatchOptions match{.across_rad = options_.across_rad,
-                                 .slack_rad = options_.across_rad,
+    const LensMatchOptions match{.sideways_rad = options_.sideways_rad,
+                                 .slack_rad = options_.sideways_rad,
                                  .nearest_m = options_.nearest_m,
                                  .nearest_baselines = options_.nearest_baselines};
     parallel_for(0, static_cast<int>(keys_.size()), [&](int shot) {

@@ -39,10 +39,10 @@ struct TrackRefineOptions {
 struct TrackOptions {
   bool refined = true;  ///< false: key positions as they are, for a cold start
   TrackRefineOptions refine;
-  int max_tracks_per_shot = 1500;       ///< with their reference in it, evenly over the sphere
-  double across_rad = rad_from_deg(1);  ///< gate between lenses of one shot: the rig's error
-  double nearest_m = 0.3;               ///< nearest object, metres (metric rigs)
-  double nearest_baselines = 10;        ///< the same for rigs without a scale
+  int max_tracks_per_shot = 1500;         ///< with their reference in it, evenly over the sphere
+  double sideways_rad = rad_from_deg(1);  ///< gate between lenses of one shot: the rig's error
+  double nearest_m = 0.3;                 ///< nearest object, metres (metric rigs)
+  double nearest_baselines = 10;          ///< the same for rigs without a scale
   double reject_sigmas = 3.5;  ///< a refined sight may lie this many spreads of its link off
   std::size_t view_bytes = std::size_t{768} << 20U;  ///< memory for frames made ready
 };

@@ -100,21 +100,21 @@ Vec3 RibbonAxes::direction(const RibbonAngles& angles) const {
          Vec3(s * std::cos(angles.psi_rad), s * std::sin(angles.psi_rad), std::cos(angles.eta_rad));
 }
 
-Vec3 RibbonAxes::along(const RibbonAngles& angles) const {
+Vec3 RibbonAxes::parallax(const RibbonAngles& angles) const {
   return direction({angles.psi_rad, angles.eta_rad + kPi / 2});
 }
 
-Vec3 RibbonAxes::across(const RibbonAngles& angles) const {
+Vec3 RibbonAxes::sideways(const RibbonAngles& angles) const {
   return ribbon_from_rig_.transpose() *
          Vec3(-std::sin(angles.psi_rad), std::cos(angles.psi_rad), 0);
 }
 
-Vec3 RibbonAxes::along(const Vec3& direction_in_rig) const {
+Vec3 RibbonAxes::parallax(const Vec3& direction_in_rig) const {
   const double cosine = direction_in_rig.dot(pole());
-  const Vec3 sideways = direction_in_rig - cosine * pole();
-  const double sine = sideways.norm();
+  const Vec3 beside = direction_in_rig - cosine * pole();
+  const double sine = beside.norm();
   if (sine == 0) return Vec3::Zero();
-  return (cosine / sine) * sideways - sine * pole();
+  return (cosine / sine) * beside - sine * pole();
 }
 
 Vec3 RibbonGrid::direction(const Vec2& px) const {

@@ -6,8 +6,8 @@
 // azimuth ψ around the pole and a colatitude η from it. A point at any depth keeps its ψ in both
 // lenses and moves only in η: seen from pupils at ±h along the pole, at inverse distance ρ from
 // their midpoint, η_a − η_b = 2hρ sin η + O(h²ρ²) ≥ 0. So depth, matching and seams are
-// one-dimensional here, and a residual splits into *along* (η: parallax, forgivable) and *across*
-// (ψ: misalignment, not forgivable).
+// one-dimensional here, and a residual splits into its *parallax* part (η, forgivable) and its
+// *sideways* part (ψ: misalignment, not forgivable).
 
 #include <optional>
 
@@ -35,12 +35,12 @@ class RibbonAxes {
   [[nodiscard]] Vec3 direction(const RibbonAngles& angles) const;
   [[nodiscard]] const Mat3& ribbon_from_rig() const { return ribbon_from_rig_; }
   [[nodiscard]] Vec3 pole() const { return ribbon_from_rig_.row(2).transpose(); }
-  /// Unit vectors, rig frame, of growing η (along) and growing ψ (across) at a direction.
-  [[nodiscard]] Vec3 along(const RibbonAngles& angles) const;
-  [[nodiscard]] Vec3 across(const RibbonAngles& angles) const;
-  /// The same as along() of a direction's angles, but 0 at the poles. For a direction d,
-  /// cos δ · d + sin δ · along(d) has the same ψ and an η that is larger by δ.
-  [[nodiscard]] Vec3 along(const Vec3& direction_in_rig) const;
+  /// Unit vectors, rig frame, of growing η (parallax) and of growing ψ (sideways) at a direction.
+  [[nodiscard]] Vec3 parallax(const RibbonAngles& angles) const;
+  [[nodiscard]] Vec3 sideways(const RibbonAngles& angles) const;
+  /// The same as parallax() of a direction's angles, but 0 at the poles. For a direction d,
+  /// cos δ · d + sin δ · parallax(d) has the same ψ and an η that is larger by δ.
+  [[nodiscard]] Vec3 parallax(const Vec3& direction_in_rig) const;
 
  private:
   Mat3 ribbon_from_rig_;

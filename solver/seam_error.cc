@@ -35,7 +35,7 @@ std::optional<Vec2> gap_rad(const Rig& rig, int a, int b, const SeenBy& seen,
   const auto d_b = rig.lenses[static_cast<std::size_t>(b)].direction_in_rig(seen.px_b);
   if (!d_a || !d_b) return std::nullopt;
   const Vec3 gap = *d_a - *d_b;
-  return Vec2(gap.dot(axes.along(at)), gap.dot(axes.across(at)));
+  return Vec2(gap.dot(axes.parallax(at)), gap.dot(axes.sideways(at)));
 }
 
 }  // namespace
@@ -49,14 +49,14 @@ Result<SeamSummary> summarise(const std::vector<SeamSample>& samples) {
   }
   SeamSummary summary;
   for (const SeamSample& sample : samples) {
-    summary.along_rms_px += sample.along_px * sample.along_px;
-    summary.across_rms_px += sample.across_px * sample.across_px;
-    summary.max_px = std::max(summary.max_px, std::hypot(sample.along_px, sample.across_px));
+    summary.parallax_rms_px += sample.parallax_px * sample.parallax_px;
+    summary.sideways_rms_px += sample.sideways_px * sample.sideways_px;
+    summary.max_px = std::max(summary.max_px, std::hypot(sample.parallax_px, sample.sideways_px));
   }
   const auto count = static_cast<double>(samples.size());
-  summary.rms_px = std::sqrt((summary.along_rms_px + summary.across_rms_px) / count);
-  summary.along_rms_px = std::sqrt(summary.along_rms_px / count);
-  summary.across_rms_px = std::sqrt(summary.across_rms_px / count);
+  summary.rms_px = std::sqrt((summary.parallax_rms_px + summary.sideways_rms_px) / count);
+  summary.parallax_rms_px = std::sqrt(summary.parallax_rms_px / count);
+  summary.sideways_rms_px = std::sqrt(summary.sideways_rms_px / count);
   return summary;
 }
 

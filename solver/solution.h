@@ -29,8 +29,8 @@ struct SolutionQuality {
   double max_px = 0;           ///< largest inlier residual
   double inlier_share = 0;     ///< 0…1
   double residual_spread = 0;  ///< robust σ of whitened residuals; 1 when claimed noise is right
-  double expected_seam_along_px = 0;  ///< RMS 1σ at infinity over the overlap, from covariance
-  double expected_seam_across_px = 0;
+  double expected_seam_parallax_px = 0;  ///< RMS 1σ at infinity over the overlap, from covariance
+  double expected_seam_sideways_px = 0;
   double flex_sigma_rad = 0;  ///< spread of the per-shot rotation between lenses, per axis
 };
 

@@ -48,8 +48,8 @@ std::optional<Error> add_expected_seam(const SharedTerms& terms, RigSolution& so
   }
   const auto summary = summarise(all);
   if (!summary) return summary.error();
-  solution.quality.expected_seam_along_px = summary->along_rms_px;
-  solution.quality.expected_seam_across_px = summary->across_rms_px;
+  solution.quality.expected_seam_parallax_px = summary->parallax_rms_px;
+  solution.quality.expected_seam_sideways_px = summary->sideways_rms_px;
   return std::nullopt;
 }
 

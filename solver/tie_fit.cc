@@ -20,13 +20,13 @@ std::optional<TouchTie> meet_pair(const Rig& rig, const Tie& tie, const TieSight
   const RibbonAngles at = axes.angles((*d_a + *d_b).normalized());
   const Vec3 gap = *d_a - *d_b;
   const double px_per_rad = rig.peak_px_per_rad();
-  const double disparity_rad = gap.dot(axes.along(at));
+  const double disparity_rad = gap.dot(axes.parallax(at));
   TouchTie met;
   met.psi_rad = at.psi_rad;
   met.lens_a = a.lens;
   met.lens_b = b.lens;
-  met.before.across_px = px_per_rad * gap.dot(axes.across(at));
-  met.before.along_px =
+  met.before.sideways_px = px_per_rad * gap.dot(axes.sideways(at));
+  met.before.parallax_px =
       px_per_rad * (tie.range == TieRange::far ? disparity_rad : std::min(0.0, disparity_rad));
   if (disparity_rad > 0) {
     met.before.distance_m =
@@ -46,7 +46,7 @@ std::optional<TouchTie> meet_tie(const Rig& rig, const Tie& tie, const DepthKnow
     for (std::size_t j = i + 1; j < tie.sights.size(); ++j) {
       const auto met = meet_pair(rig, tie, tie.sights[i], tie.sights[j]);
       if (!met) return std::nullopt;
-      const double px = std::hypot(met->before.along_px, met->before.across_px);
+      const double px = std::hypot(met->before.parallax_px, met->before.sideways_px);
       if (px <= worst_px) continue;
       worst_px = px;
       worst = met;

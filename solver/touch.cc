@@ -117,7 +117,7 @@ class Toucher {
 
   // "Not behind infinity" is worth much from a few ties of a hand. From hundreds, half of those far
   // away stand there by their noise alone, and together they would push the rig with great
-  // certainty: automatic ties tell across, and their depths take the along part.
+  // certainty: automatic ties tell sideways, and their depths take the parallax part.
   std::size_t count_automatic() const {
     std::size_t count = 0;
     for (std::size_t i = 0; i < ties_.size(); ++i) count += is_manual(i) ? 0U : 1U;
@@ -198,7 +198,7 @@ class Toucher {
       if (take[i] == 0) continue;
       const auto met = meet_tie(rig, ties_[i], depth_);
       if (!met) continue;
-      const double sigmas = std::copysign(met->before.sigmas / spread, met->before.across_px);
+      const double sigmas = std::copysign(met->before.sigmas / spread, met->before.sideways_px);
       residuals.push_back({met->lens_a, met->lens_b, met->psi_rad, sigmas});
     }
     return design_effect(residuals, static_cast<int>(ladder_.rotations.size()));
@@ -357,8 +357,8 @@ class Toucher {
       };
       const SeamSummary was = part(before);
       const SeamSummary now = part(after);
-      result_.seam.push_back({a, b, before[begin].at.psi_rad, was.along_rms_px, was.across_rms_px,
-                              now.along_rms_px, now.across_rms_px});
+      result_.seam.push_back({a, b, before[begin].at.psi_rad, was.parallax_rms_px,
+                              was.sideways_rms_px, now.parallax_rms_px, now.sideways_rms_px});
       begin = end;
     }
   }

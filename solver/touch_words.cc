@@ -23,7 +23,7 @@ void name_suspects(const Rig& rig, std::span<const Tie> ties, TouchResult& resul
         "tie {} at {} lies {:.1f} px ({:.0f} sigmas) from where the others put it; it was left out "
         "of the solve: correct it or remove it",
         i + 1, azimuth_in_words(rig, tie.lens_a, tie.lens_b, tie.psi_rad),
-        std::hypot(tie.after.along_px, tie.after.across_px), tie.after.sigmas);
+        std::hypot(tie.after.parallax_px, tie.after.sideways_px), tie.after.sigmas);
     if (!rivals.empty())
       text += fmt::format(" (it is a close call: look at{} too)", rivals.substr(3));
     result.findings.push_back(text);
@@ -33,26 +33,28 @@ void name_suspects(const Rig& rig, std::span<const Tie> ties, TouchResult& resul
 void advise(const Rig& rig, std::span<const Tie> ties, TouchResult& result) {
   if (result.seam.empty()) return;
   constexpr double kGood_px = 0.5;
-  const auto along = std::max_element(
+  const auto parallax = std::max_element(
       result.seam.begin(), result.seam.end(),
-      [](const auto& a, const auto& b) { return a.along_after_px < b.along_after_px; });
-  const auto across = std::max_element(
+      [](const auto& a, const auto& b) { return a.parallax_after_px < b.parallax_after_px; });
+  const auto sideways = std::max_element(
       result.seam.begin(), result.seam.end(),
-      [](const auto& a, const auto& b) { return a.across_after_px < b.across_after_px; });
-  if (across->across_after_px > kGood_px) {
+      [](const auto& a, const auto& b) { return a.sideways_after_px < b.sideways_after_px; });
+  if (sideways->sideways_after_px > kGood_px) {
     result.advice.push_back(fmt::format(
-        "across, the seam is known to {:.1f} px (1 sigma) at {}: another tie there would help",
-        across->across_after_px,
-        azimuth_in_words(rig, across->lens_a, across->lens_b, across->psi_rad)));
+        "sideways, the seam is known to {:.1f} px (1 sigma) at {}: another tie there would help",
+        sideways->sideways_after_px,
+        azimuth_in_words(rig, sideways->lens_a, sideways->lens_b, sideways->psi_rad)));
   }
-  if (along->along_after_px > kGood_px) {
+  if (parallax->parallax_after_px > kGood_px) {
     const bool any_far = std::any_of(ties.begin(), ties.end(),
                                      [](const Tie& tie) { return tie.range == TieRange::far; });
-    result.advice.push_back(fmt::format(
-        "along, the seam is known to {:.1f} px (1 sigma) at {}: {} tie beyond 10 m there, marked "
-        "far, would help",
-        along->along_after_px, azimuth_in_words(rig, along->lens_a, along->lens_b, along->psi_rad),
-        any_far ? "another" : "a"));
+    result.advice.push_back(
+        fmt::format("in parallax, the seam is known to {:.1f} px (1 sigma) at {}: {} tie beyond 10 "
+                    "m there, marked "
+                    "far, would help",
+                    parallax->parallax_after_px,
+                    azimuth_in_words(rig, parallax->lens_a, parallax->lens_b, parallax->psi_rad),
+                    any_far ? "another" : "a"));
   }
 }
 

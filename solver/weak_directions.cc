@@ -14,41 +14,41 @@ namespace {
 
 // How a misalignment pattern is spread over azimuth: shares of its mean square.
 struct Pattern {
-  double along_constant = 0;
-  double along_cosine = 0;
-  double across = 0;
+  double parallax_constant = 0;
+  double parallax_cosine = 0;
+  double sideways = 0;
 };
 
 Pattern pattern_of(const Eigen::VectorXd& seam, const std::vector<RibbonAngles>& directions) {
   double constant = 0;
   double cosine = 0;
   double sine = 0;
-  double across = 0;
+  double sideways = 0;
   const auto count = static_cast<double>(directions.size());
   for (std::size_t i = 0; i < directions.size(); ++i) {
     const auto row = static_cast<Eigen::Index>(2 * i);
     constant += seam[row] / count;
     cosine += seam[row] * std::cos(directions[i].psi_rad) * 2 / count;
     sine += seam[row] * std::sin(directions[i].psi_rad) * 2 / count;
-    across += seam[row + 1] * seam[row + 1];
+    sideways += seam[row + 1] * seam[row + 1];
   }
   const double total = seam.squaredNorm();
   return {constant * constant * count / total, (cosine * cosine + sine * sine) * count / 2 / total,
-          across / total};
+          sideways / total};
 }
 
 WeakDirection in_words(const Pattern& pattern, double seam_px, int a, int b) {
   WeakDirection weak;
   weak.seam_px = seam_px;
   const std::string pair = fmt::format("lenses {} and {}", a, b);
-  if (pattern.along_constant > 0.5) {
+  if (pattern.parallax_constant > 0.5) {
     weak.what = pair + ": angular scale and ring depth trade off";
     weak.remedy =
         "add a second stand in the same room, or one shot with something beyond 15 m all around";
-  } else if (pattern.along_cosine > 0.5) {
+  } else if (pattern.parallax_cosine > 0.5) {
     weak.what = pair + ": tilt between the lenses and a room deeper on one side trade off";
     weak.remedy = "add shots at other headings, or one with something far on both sides";
-  } else if (pattern.across > 0.5) {
+  } else if (pattern.sideways > 0.5) {
     weak.what = pair + ": sideways fit around the ring is loosely held";
     weak.remedy = "add shots with texture in the empty sectors of the ring";
   } else {

@@ -47,8 +47,8 @@ constexpr std::array kRanges = {
     NumberRange{"quality.max_px", "px", 0, 1e6},
     NumberRange{"quality.inlier_share", "", 0, 1},
     NumberRange{"quality.residual_spread", "", 0, 1e6},
-    NumberRange{"quality.expected_seam_along_px", "px", 0, 1e9},
-    NumberRange{"quality.expected_seam_across_px", "px", 0, 1e9},
+    NumberRange{"quality.expected_seam_parallax_px", "px", 0, 1e9},
+    NumberRange{"quality.expected_seam_sideways_px", "px", 0, 1e9},
     NumberRange{"quality.flex_sigma_deg", "degrees", 0, 180},
     // Shot.
     NumberRange{"brackets.ev", "stops", -30, 30},
@@ -102,6 +102,8 @@ constexpr std::array kRanges = {
 // What older versions of the files called it.
 std::string_view name_now(std::string_view name) {
   if (name == "gap_s") return "rest_s";
+  if (name == kFirstSeamErrorNames.parallax) return kSeamErrorNames.parallax;
+  if (name == kFirstSeamErrorNames.sideways) return kSeamErrorNames.sideways;
   const auto* first = std::find(kFirstTermNames.begin(), kFirstTermNames.end(), name);
   if (first == kFirstTermNames.end()) return name;
   return kLensTermNames[static_cast<std::size_t>(first - kFirstTermNames.begin())];

@@ -68,7 +68,7 @@ std::string sentence(std::string text) {
   return text;
 }
 
-/// Along and across around each pair's ring, where something is misaligned.
+/// In parallax and sideways around each pair's ring, where something is misaligned.
 std::string ring_charts(const Checked& one) {
   const bool shown =
       std::any_of(one.found.findings.begin(), one.found.findings.end(),
@@ -78,12 +78,12 @@ std::string ring_charts(const Checked& one) {
   double most = 1;
   for (const RingPlace& place : one.shot->ring.places) {
     auto& series = pairs[{place.lens_a, place.lens_b}];
-    if (series.empty()) series = {{"along", 0, {}, {}}, {"across", 2, {}, {}}};
+    if (series.empty()) series = {{"parallax", 0, {}, {}}, {"sideways", 2, {}, {}}};
     const double azimuth_deg = deg_from_rad(place.psi_rad);
-    series[0].points.emplace_back(azimuth_deg, place.along_px);
-    series[1].points.emplace_back(azimuth_deg, place.across_px);
+    series[0].points.emplace_back(azimuth_deg, place.parallax_px);
+    series[1].points.emplace_back(azimuth_deg, place.sideways_px);
     series[0].sigma.push_back(place.sigma_px);
-    most = std::max({most, std::abs(place.along_px), std::abs(place.across_px)});
+    most = std::max({most, std::abs(place.parallax_px), std::abs(place.sideways_px)});
   }
   std::string charts;
   for (const auto& [pair, series] : pairs) {

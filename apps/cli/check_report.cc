@@ -35,8 +35,8 @@ nlohmann::json ring_json(const RingCheck& ring) {
     places.push_back({{"lens_a", place.lens_a},
                       {"lens_b", place.lens_b},
                       {"azimuth_deg", deg_from_rad(place.psi_rad)},
-                      {"along_px", place.along_px},
-                      {"across_px", place.across_px},
+                      {"parallax_px", place.parallax_px},
+                      {"sideways_px", place.sideways_px},
                       {"sigma_px", place.sigma_px}});
   }
   return {{"readable", ring.readable},
@@ -58,8 +58,8 @@ nlohmann::json seams_json(const SeamCheck& seams) {
     places.push_back({{"lens_a", place.lens_a},
                       {"lens_b", place.lens_b},
                       {"azimuth_deg", deg_from_rad(place.psi_rad)},
-                      {"along_px", place.along_px},
-                      {"across_px", place.across_px},
+                      {"parallax_px", place.parallax_px},
+                      {"sideways_px", place.sideways_px},
                       {"likeness", place.likeness},
                       {"contrast", place.contrast},
                       {"shows_px", place.shows_px},

@@ -69,8 +69,9 @@ void tell_people(const std::string& file, const RigTemplate& value) {
         "{:.1f} %, spread {:.2f}\n",
         quality.shots, quality.ties, quality.ties_rejected, quality.rms_px, quality.max_px,
         100 * quality.inlier_share, quality.residual_spread);
-    fmt::print("expected at the seam, 1 sigma at infinity: {:.2f} px along, {:.2f} px across\n",
-               quality.expected_seam_along_px, quality.expected_seam_across_px);
+    fmt::print(
+        "expected at the seam, 1 sigma at infinity: {:.2f} px in parallax, {:.2f} px sideways\n",
+        quality.expected_seam_parallax_px, quality.expected_seam_sideways_px);
   } else {
     fmt::print("not learned from any shot: a nominal or given geometry\n");
   }
@@ -122,8 +123,8 @@ nlohmann::json as_json(const std::string& file, const RigTemplate& value) {
             {"max_px", quality.max_px},
             {"inlier_share", quality.inlier_share},
             {"residual_spread", quality.residual_spread},
-            {"expected_seam_along_px", quality.expected_seam_along_px},
-            {"expected_seam_across_px", quality.expected_seam_across_px}}},
+            {"expected_seam_parallax_px", quality.expected_seam_parallax_px},
+            {"expected_seam_sideways_px", quality.expected_seam_sideways_px}}},
           {"learned_from", sources}};
 }
 

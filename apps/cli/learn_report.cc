@@ -162,9 +162,9 @@ void tell_learned(const Console& console, const std::string& file, const LearnOu
                           quality.ties_rejected, quality.rms_px, quality.max_px));
   console.say(fmt::format("inliers {:.1f} %, residual spread {:.2f} (1: as sure as claimed)",
                           100 * quality.inlier_share, quality.residual_spread));
-  console.say(
-      fmt::format("expected at the seam, 1 sigma at infinity: {:.2f} px along, {:.2f} px across",
-                  quality.expected_seam_along_px, quality.expected_seam_across_px));
+  console.say(fmt::format(
+      "expected at the seam, 1 sigma at infinity: {:.2f} px in parallax, {:.2f} px sideways",
+      quality.expected_seam_parallax_px, quality.expected_seam_sideways_px));
   if (!outcome.solve.held_at_nominal.empty()) {
     console.say(fmt::format("not supported by the data, held at nominal: {}",
                             fmt::join(outcome.solve.held_at_nominal, ", ")));
@@ -220,8 +220,8 @@ nlohmann::json learned_as_json(const std::string& file, const LearnOutcome& outc
           {"max_px", quality.max_px},
           {"inlier_share", quality.inlier_share},
           {"residual_spread", quality.residual_spread},
-          {"expected_seam_along_px", quality.expected_seam_along_px},
-          {"expected_seam_across_px", quality.expected_seam_across_px},
+          {"expected_seam_parallax_px", quality.expected_seam_parallax_px},
+          {"expected_seam_sideways_px", quality.expected_seam_sideways_px},
           {"flex_sigma_deg", deg_from_rad(quality.flex_sigma_rad)},
           {"shots", shots},
           {"stands", stands_as_json(outcome.stands)},

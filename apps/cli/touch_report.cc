@@ -17,8 +17,8 @@ std::string_view range_word(const Tie& tie) {
 }
 
 std::string fit_text(const TieFit& fit) {
-  return fmt::format("{:+.2f} px along, {:+.2f} px across ({:.1f} sigmas)", fit.along_px,
-                     fit.across_px, fit.sigmas);
+  return fmt::format("{:+.2f} px in parallax, {:+.2f} px sideways ({:.1f} sigmas)", fit.parallax_px,
+                     fit.sideways_px, fit.sigmas);
 }
 
 void tell_ties(const Console& console, const TouchReport& report) {
@@ -40,18 +40,20 @@ void tell_ties(const Console& console, const TouchReport& report) {
 }
 
 void tell_seam(const Console& console, const TouchResult& result) {
-  console.say(fmt::format("the seam moved by {:.2f} px along, {:.2f} px across (RMS, at infinity)",
-                          result.seam_moved.along_rms_px, result.seam_moved.across_rms_px));
-  console.say(fmt::format(
-      "expected at the seam, 1 sigma at infinity: {:.2f} px along, {:.2f} px across before; {:.2f} "
-      "px along, {:.2f} px across after",
-      result.seam_before.along_rms_px, result.seam_before.across_rms_px,
-      result.seam_after.along_rms_px, result.seam_after.across_rms_px));
+  console.say(
+      fmt::format("the seam moved by {:.2f} px in parallax, {:.2f} px sideways (RMS, at infinity)",
+                  result.seam_moved.parallax_rms_px, result.seam_moved.sideways_rms_px));
+  console.say(
+      fmt::format("expected at the seam, 1 sigma at infinity: {:.2f} px in parallax, {:.2f} px "
+                  "sideways before; {:.2f} "
+                  "px in parallax, {:.2f} px sideways after",
+                  result.seam_before.parallax_rms_px, result.seam_before.sideways_rms_px,
+                  result.seam_after.parallax_rms_px, result.seam_after.sideways_rms_px));
 }
 
 nlohmann::json fit_json(const TieFit& fit) {
-  return {{"along_px", fit.along_px},
-          {"across_px", fit.across_px},
+  return {{"parallax_px", fit.parallax_px},
+          {"sideways_px", fit.sideways_px},
           {"sigmas", fit.sigmas},
           {"distance_m", fit.distance_m}};
 }
@@ -77,7 +79,7 @@ nlohmann::json ties_json(const TouchReport& report) {
 }
 
 nlohmann::json summary_json(const SeamSummary& seam) {
-  return {{"along_px", seam.along_rms_px}, {"across_px", seam.across_rms_px}};
+  return {{"parallax_px", seam.parallax_rms_px}, {"sideways_px", seam.sideways_rms_px}};
 }
 
 nlohmann::json seam_json(const TouchResult& result) {
@@ -86,10 +88,10 @@ nlohmann::json seam_json(const TouchResult& result) {
     azimuths.push_back({{"lens_a", seam.lens_a},
                         {"lens_b", seam.lens_b},
                         {"azimuth_deg", deg_from_rad(seam.psi_rad)},
-                        {"along_before_px", seam.along_before_px},
-                        {"across_before_px", seam.across_before_px},
-                        {"along_after_px", seam.along_after_px},
-                        {"across_after_px", seam.across_after_px}});
+                        {"parallax_before_px", seam.parallax_before_px},
+                        {"sideways_before_px", seam.sideways_before_px},
+                        {"parallax_after_px", seam.parallax_after_px},
+                        {"sideways_after_px", seam.sideways_after_px}});
   }
   return {{"moved_rms", summary_json(result.seam_moved)},
           {"expected_before", summary_json(result.seam_before)},

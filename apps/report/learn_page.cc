@@ -27,7 +27,7 @@ constexpr const char* kFile = "report.html";
 constexpr double kSeenFrom_px = 1;
 
 double expected_seam_px(const SolutionQuality& quality) {
-  return std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px);
+  return std::hypot(quality.expected_seam_parallax_px, quality.expected_seam_sideways_px);
 }
 
 // The size alone; what to think of it is the reader's.
@@ -52,9 +52,10 @@ std::string headline(const LearnOutcome& outcome) {
   out += fmt::format("<div class=\"summary{}\">\n", seam_px <= kSeenFrom_px ? "" : " noted");
   out += fmt::format("<p><strong>{}</strong></p>\n", seam_size(seam_px));
   out += fmt::format(
-      "<p>Expected at the seam, far away, one standard deviation: {:.2f} px along and {:.2f} px "
+      "<p>Expected at the seam, far away, one standard deviation: {:.2f} px in parallax and {:.2f} "
+      "px "
       "across.</p>\n</div>\n",
-      quality.expected_seam_along_px, quality.expected_seam_across_px);
+      quality.expected_seam_parallax_px, quality.expected_seam_sideways_px);
   out += "<ul class=\"facts\">\n";
   const auto fact = [&](const std::string& value, const std::string& what) {
     out += fmt::format("<li><b>{}</b> {}</li>\n", escaped(value), escaped(what));
@@ -211,8 +212,8 @@ std::string how_to_read() {
       "How to read this",
       paragraph("A tie is one place in the room that two frames see. Learning bends the model of "
                 "the body until every tie's sights meet; what is left over is the residual.") +
-          paragraph("Along means across the seam from lens to lens, the way a near object shifts. "
-                    "Across means sideways along the seam: nothing but an error of the model. One "
+          paragraph("Parallax is across the seam, from lens to lens: the way a near object shifts. "
+                    "Sideways is along the seam: nothing but an error of the model. One "
                     "standard deviation: two times in three the true error is smaller.") +
           paragraph("Azimuths go once around the ring in which two lenses overlap. Pixels are "
                     "those of the frames."));

@@ -43,22 +43,22 @@ std::string seam_figure(const LearnOutcome& outcome, int a, int b) {
   const Rig& rig = outcome.rig_template.rig();
   const auto directions = seam_directions(rig, a, b, {.azimuths = 72});
   if (directions.empty()) return {};
-  std::map<double, std::array<double, 3>> by_azimuth;  // Σ along², Σ across², count
+  std::map<double, std::array<double, 3>> by_azimuth;  // Σ parallax², Σ sideways², count
   for (const SeamSample& sample :
        expected_seam_error(rig, solve.terms, solve.solution.covariance.values, a, b, directions)) {
     auto& sums = by_azimuth[sample.at.psi_rad];
-    sums[0] += sample.along_px * sample.along_px;
-    sums[1] += sample.across_px * sample.across_px;
+    sums[0] += sample.parallax_px * sample.parallax_px;
+    sums[1] += sample.sideways_px * sample.sideways_px;
     sums[2] += 1;
   }
-  Series along{.name = "along", .look = 0, .points = {}};
-  Series across{.name = "across", .look = 1, .points = {}};
+  Series parallax{.name = "parallax", .look = 0, .points = {}};
+  Series sideways{.name = "sideways", .look = 1, .points = {}};
   double highest = 0;
   double worst_deg = 0;
   for (const auto& [psi, sums] : by_azimuth) {
-    along.points.emplace_back(deg_from_rad(psi), std::sqrt(sums[0] / sums[2]));
-    across.points.emplace_back(deg_from_rad(psi), std::sqrt(sums[1] / sums[2]));
-    const double larger = std::max(along.points.back().second, across.points.back().second);
+    parallax.points.emplace_back(deg_from_rad(psi), std::sqrt(sums[0] / sums[2]));
+    sideways.points.emplace_back(deg_from_rad(psi), std::sqrt(sums[1] / sums[2]));
+    const double larger = std::max(parallax.points.back().second, sideways.points.back().second);
     if (larger > highest) worst_deg = deg_from_rad(psi);
     highest = std::max(highest, larger);
   }
@@ -72,9 +72,9 @@ std::string seam_figure(const LearnOutcome& outcome, int a, int b) {
           {.label = "px, 1 sigma",
            .low = 0,
            .high = std::max(step, std::ceil(1.05 * highest / step) * step)},
-          {along, across}),
+          {parallax, sideways}),
       told +
-          ". Along: like a wrong distance, which a near object shows as well. Across: never "
+          ". Parallax: like a wrong distance, which a near object shows as well. Sideways: never "
           "forgiven by the eye.");
 }
 

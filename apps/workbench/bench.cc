@@ -15,8 +15,8 @@ namespace {
 using nlohmann::json;
 
 json fit_json(const TieFit& fit) {
-  return {{"along_px", fit.along_px},
-          {"across_px", fit.across_px},
+  return {{"parallax_px", fit.parallax_px},
+          {"sideways_px", fit.sideways_px},
           {"sigmas", fit.sigmas},
           {"distance_m", fit.distance_m}};
 }
@@ -33,7 +33,7 @@ double rms_px(const std::vector<TouchTie>& ties, TieFit TouchTie::*when) {
   for (const TouchTie& tie : ties) {
     if (!tie.used) continue;
     const TieFit& fit = tie.*when;
-    sum += fit.along_px * fit.along_px + fit.across_px * fit.across_px;
+    sum += fit.parallax_px * fit.parallax_px + fit.sideways_px * fit.sideways_px;
     ++count;
   }
   return count > 0 ? std::sqrt(sum / count) : 0;
@@ -112,8 +112,8 @@ json seam_json(const Desk& desk, const std::vector<TouchSeam>& seam) {
       places.push_back(
           {{"pair", i},
            {"x", (from_begin < 0 ? from_begin + 2 * kPi : from_begin) * grid.px_per_rad},
-           {"before_px", std::hypot(place.along_before_px, place.across_before_px)},
-           {"after_px", std::hypot(place.along_after_px, place.across_after_px)}});
+           {"before_px", std::hypot(place.parallax_before_px, place.sideways_before_px)},
+           {"after_px", std::hypot(place.parallax_after_px, place.sideways_after_px)}});
     }
   }
   return places;

@@ -122,13 +122,13 @@ Result<TouchResult> Desk::touch(const std::vector<ManualTie>& ties) const {
   if (!result) return result;
   for (TouchTie& tie : result->ties) {
     for (TieFit* fit : {&tie.before, &tie.after}) {
-      fit->along_px /= scale_;
-      fit->across_px /= scale_;
+      fit->parallax_px /= scale_;
+      fit->sideways_px /= scale_;
     }
   }
   for (TouchSeam& place : result->seam) {
-    for (double* px : {&place.along_before_px, &place.across_before_px, &place.along_after_px,
-                       &place.across_after_px}) {
+    for (double* px : {&place.parallax_before_px, &place.sideways_before_px,
+                       &place.parallax_after_px, &place.sideways_after_px}) {
       *px /= scale_;
     }
   }

@@ -33,13 +33,13 @@ MatchSearch::MatchSearch(const LensView& a, const LensView& b, const RibbonGrid&
       b_(b),
       grid_(grid),
       options_(options),
-      across_px_(static_cast<int>(std::ceil(options.slack_rad * grid.px_per_rad))),
-      along_most_px_(static_cast<int>(std::ceil(
+      sideways_px_(static_cast<int>(std::ceil(options.slack_rad * grid.px_per_rad))),
+      parallax_most_px_(static_cast<int>(std::ceil(
           (DisparityRange(rig, lens_a, lens_b, options.nearest_m, options.nearest_baselines)
                .widest() +
            options.slack_rad) *
           grid.px_per_rad))),
-      pad_px_(across_px_ + options.window),
+      pad_px_(sideways_px_ + options.window),
       strip_a_(render_strip(a, padded(grid, pad_px_))),
       strip_b_(render_strip(b, padded(grid, pad_px_))) {}
 
@@ -75,12 +75,12 @@ double MatchSearch::correlation(int x, int y, int dx, int dy, bool from_a) const
 
 std::optional<MatchSearch::Peak> MatchSearch::search(int x, int y, bool from_a) const {
   // η_a − η_b ≥ 0 for whatever has a depth: lens b shows it further up.
-  const int low = from_a ? -along_most_px_ : -across_px_;
-  const int high = from_a ? across_px_ : along_most_px_;
+  const int low = from_a ? -parallax_most_px_ : -sideways_px_;
+  const int high = from_a ? sideways_px_ : parallax_most_px_;
   std::vector<Peak> places;
   Peak best;
   for (int dy = low; dy <= high; ++dy) {
-    for (int dx = -across_px_; dx <= across_px_; ++dx) {
+    for (int dx = -sideways_px_; dx <= sideways_px_; ++dx) {
       const Peak place{dx, dy, correlation(x, y, dx, dy, from_a), false};
       places.push_back(place);
       if (place.ncc > best.ncc) best = place;

@@ -62,7 +62,7 @@ void follow(const RunTones& next, RunTones& tones) {
 
 Vec3 moved(const RibbonAxes& axes, const Vec3& direction, float shift_rad) {
   const auto shift = static_cast<double>(shift_rad);
-  return std::cos(shift) * direction + std::sin(shift) * axes.along(direction);
+  return std::cos(shift) * direction + std::sin(shift) * axes.parallax(direction);
 }
 
 }  // namespace

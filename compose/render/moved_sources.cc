@@ -18,8 +18,9 @@ class Shift {
  public:
   explicit Shift(double shift_rad) : cos_(std::cos(shift_rad)), sin_(std::sin(shift_rad)) {}
 
-  [[nodiscard]] Vec2 source_px(const LensMap& map, const Vec3& direction, const Vec3& along) const {
-    return map.source_px(cos_ * direction + sin_ * along)
+  [[nodiscard]] Vec2 source_px(const LensMap& map, const Vec3& direction,
+                               const Vec3& parallax) const {
+    return map.source_px(cos_ * direction + sin_ * parallax)
         .value_or(Vec2::Constant(std::numeric_limits<double>::quiet_NaN()));
   }
 
@@ -43,10 +44,11 @@ class ThreeShifts {
   using Positions = Eigen::Matrix<double, 6, 1>;
   [[nodiscard]] Positions operator()(const Vec2& panorama_px) const {
     const Vec3 direction = raster_.direction(panorama_px);
-    const Vec3 along = axes_.along(direction);
+    const Vec3 parallax = axes_.parallax(direction);
     Positions all;
-    all << shifts_[0].source_px(map_, direction, along),
-        shifts_[1].source_px(map_, direction, along), shifts_[2].source_px(map_, direction, along);
+    all << shifts_[0].source_px(map_, direction, parallax),
+        shifts_[1].source_px(map_, direction, parallax),
+        shifts_[2].source_px(map_, direction, parallax);
     return all;
   }
 
@@ -54,12 +56,12 @@ class ThreeShifts {
   // is what they are there.
   [[nodiscard]] double miss_px(const Vec2& panorama_px, const Positions& at) const {
     const Vec3 direction = raster_.direction(panorama_px);
-    const Vec3 along = axes_.along(direction);
+    const Vec3 parallax = axes_.parallax(direction);
     const auto a = at.segment<2>(0);
     const auto b = at.segment<2>(2);
     const auto c = at.segment<2>(4);
     const auto exact = [&](double steps) {
-      return Shift(least_rad_ + steps * step_rad_).source_px(map_, direction, along);
+      return Shift(least_rad_ + steps * step_rad_).source_px(map_, direction, parallax);
     };
     const double low = (0.375 * a + 0.75 * b - 0.125 * c - exact(0.5)).norm();
     const double high = (-0.125 * a + 0.75 * b + 0.375 * c - exact(1.5)).norm();

@@ -65,13 +65,13 @@ class Marks {
 };
 
 // Marks grown by a box of the given half sizes.
-Marks grown(const Marks& marks, int across_px, int along_px) {
+Marks grown(const Marks& marks, int sideways_px, int parallax_px) {
   Marks wide(marks.width(), marks.height(), marks.closed());
   parallel_for(0, marks.height(), [&](int y) {
     const std::uint8_t* from = marks.row(y);
     for (int x = 0; x < marks.width(); ++x) {
       if (from[x] == 0) continue;
-      for (int d = -across_px; d <= across_px; ++d) {
+      for (int d = -sideways_px; d <= sideways_px; ++d) {
         if (marks.inside(x + d, y)) wide.at(x + d, y) = 1;
       }
     }
@@ -79,8 +79,8 @@ Marks grown(const Marks& marks, int across_px, int along_px) {
   Marks tall(marks.width(), marks.height(), marks.closed());
   parallel_for(0, marks.height(), [&](int y) {
     std::uint8_t* to = tall.row(y);
-    const int last = std::min(marks.height() - 1, y + along_px);
-    for (int from = std::max(0, y - along_px); from <= last; ++from) {
+    const int last = std::min(marks.height() - 1, y + parallax_px);
+    for (int from = std::max(0, y - parallax_px); from <= last; ++from) {
       const std::uint8_t* row = wide.row(from);
       for (int x = 0; x < marks.width(); ++x) to[x] = static_cast<std::uint8_t>(to[x] | row[x]);
     }
@@ -148,7 +148,8 @@ void join_large(std::vector<Region>& regions, int width, bool closed,
       if (i == k || !large(regions[i]) || !large(regions[k])) continue;
       for (const int shift : {0, -width, width}) {
         if (shift != 0 && !closed) continue;
-        if (!belong_together(regions[i], regions[k], shift, options.join_large_along_px)) continue;
+        if (!belong_together(regions[i], regions[k], shift, options.join_large_parallax_px))
+          continue;
         for (Place place : regions[k].places) {
           place.x += shift;
           regions[i].places.push_back(place);
@@ -333,7 +334,7 @@ MovingSubjects moving_subjects(const SeamViews& views, const Image& disagreement
   const int width = disagreement.width();
   const int height = disagreement.height();
   const Marks marks = differing(views, disagreement, options);
-  Marks joined = grown(marks, options.join_across_px / 2, options.join_along_px / 2);
+  Marks joined = grown(marks, options.join_sideways_px / 2, options.join_parallax_px / 2);
   MovingSubjects subjects{{}, Image(width, height, Channels::grey, SampleType::u8)};
   std::vector<Region> regions;
   std::vector<std::uint8_t> any(static_cast<std::size_t>(width), 0);  // by column

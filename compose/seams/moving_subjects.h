@@ -18,12 +18,12 @@ struct SubjectOptions {
   int least_px = 60;  ///< smaller regions are no subjects
   /// Regions this close are one subject. Along η more, since a thing too near for its depth to be
   /// found is shown by both lenses, one above the other.
-  int join_across_px = 6;
-  int join_along_px = 24;
+  int join_sideways_px = 6;
+  int join_parallax_px = 24;
   /// Larger regions one above the other are one subject from farther away: where a thing that moved
   /// a little covers itself, the lenses agree.
   int large_px = 150;
-  int join_large_along_px = 80;
+  int join_large_parallax_px = 80;
   int outline_px = 3;       ///< room left around a subject
   double most_share = 0.5;  ///< regions larger than this share of the ribbon are no subjects
 };

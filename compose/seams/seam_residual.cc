@@ -17,8 +17,8 @@ namespace {
 constexpr std::string_view kResidualPart = "seam residual";
 
 struct Shift {
-  int across = 0;
-  int along = 0;
+  int sideways = 0;
+  int parallax = 0;
 };
 
 Plane smooth_detail(const Plane& detail, const Plane& shown, const SeamResidualOptions& options,
@@ -74,10 +74,10 @@ class PatchComparer {
     Sums sums;
     const int half = options_.patch_px / 2;
     for (int y = y_ - half; y < y_ + half; ++y) {
-      const int to = y + shift.along;
+      const int to = y + shift.parallax;
       if (y < 0 || y >= a_.height_px || to < 0 || to >= a_.height_px) continue;
       for (int x = x_ - half; x < x_ + half; ++x) {
-        const int left = column(x), right = column(x + shift.across);
+        const int left = column(x), right = column(x + shift.sideways);
         if (left < 0 || right < 0) continue;
         if (shown_.row(y)[left] == 0 || shown_.row(to)[right] == 0) continue;
         const double a = static_cast<double>(a_.row(y)[left]);
@@ -106,52 +106,52 @@ class PatchComparer {
 class LikenessMap {
  public:
   LikenessMap(const PatchComparer& patch, const SeamResidualOptions& options)
-      : across_(options.reach_across_px), along_(options.reach_along_px) {
-    for (int along = -along_; along <= along_; ++along) {
-      for (int across = -across_; across <= across_; ++across) {
-        value_.push_back(patch.likeness({across, along}));
+      : sideways_(options.reach_sideways_px), parallax_(options.reach_parallax_px) {
+    for (int parallax = -parallax_; parallax <= parallax_; ++parallax) {
+      for (int sideways = -sideways_; sideways <= sideways_; ++sideways) {
+        value_.push_back(patch.likeness({sideways, parallax}));
       }
     }
   }
 
   [[nodiscard]] bool inside(const Shift& shift) const {
-    return std::abs(shift.across) <= across_ && std::abs(shift.along) <= along_;
+    return std::abs(shift.sideways) <= sideways_ && std::abs(shift.parallax) <= parallax_;
   }
   [[nodiscard]] double at(const Shift& shift) const {
-    return value_[static_cast<std::size_t>((shift.along + along_) * (2 * across_ + 1) +
-                                           shift.across + across_)];
+    return value_[static_cast<std::size_t>((shift.parallax + parallax_) * (2 * sideways_ + 1) +
+                                           shift.sideways + sideways_)];
   }
 
   // The maximum that steps to the best neighbour lead to.
   [[nodiscard]] Shift climb(Shift from) const {
     for (;;) {
       Shift best = from;
-      for (int along = -1; along <= 1; ++along) {
-        for (int across = -1; across <= 1; ++across) {
-          const Shift to{from.across + across, from.along + along};
+      for (int parallax = -1; parallax <= 1; ++parallax) {
+        for (int sideways = -1; sideways <= 1; ++sideways) {
+          const Shift to{from.sideways + sideways, from.parallax + parallax};
           if (inside(to) && at(to) > at(best)) best = to;
         }
       }
-      if (best.across == from.across && best.along == from.along) return from;
+      if (best.sideways == from.sideways && best.parallax == from.parallax) return from;
       from = best;
     }
   }
 
   [[nodiscard]] Shift highest() const {
     Shift best;
-    for (int along = -along_; along <= along_; ++along) {
-      for (int across = -across_; across <= across_; ++across) {
-        if (at({across, along}) > at(best)) best = {across, along};
+    for (int parallax = -parallax_; parallax <= parallax_; ++parallax) {
+      for (int sideways = -sideways_; sideways <= sideways_; ++sideways) {
+        if (at({sideways, parallax}) > at(best)) best = {sideways, parallax};
       }
     }
     return best;
   }
 
   // Between whole shifts, linear in both.
-  [[nodiscard]] double between(double across, double along) const {
-    const auto left = std::clamp(static_cast<int>(std::floor(across)), -across_, across_ - 1);
-    const auto top = std::clamp(static_cast<int>(std::floor(along)), -along_, along_ - 1);
-    const double x = across - left, y = along - top;
+  [[nodiscard]] double between(double sideways, double parallax) const {
+    const auto left = std::clamp(static_cast<int>(std::floor(sideways)), -sideways_, sideways_ - 1);
+    const auto top = std::clamp(static_cast<int>(std::floor(parallax)), -parallax_, parallax_ - 1);
+    const double x = sideways - left, y = parallax - top;
     return (1 - y) * ((1 - x) * at({left, top}) + x * at({left + 1, top})) +
            y * ((1 - x) * at({left, top + 1}) + x * at({left + 1, top + 1}));
   }
@@ -159,11 +159,11 @@ class LikenessMap {
   // Length of the least shift that is this alike, on a raster of quarters of a pixel.
   [[nodiscard]] double least_px(double likeness) const {
     constexpr int kParts = 4;
-    double least = std::hypot(across_, along_);
-    for (int along = -kParts * along_; along <= kParts * along_; ++along) {
-      for (int across = -kParts * across_; across <= kParts * across_; ++across) {
-        const double x = static_cast<double>(across) / kParts;
-        const double y = static_cast<double>(along) / kParts;
+    double least = std::hypot(sideways_, parallax_);
+    for (int parallax = -kParts * parallax_; parallax <= kParts * parallax_; ++parallax) {
+      for (int sideways = -kParts * sideways_; sideways <= kParts * sideways_; ++sideways) {
+        const double x = static_cast<double>(sideways) / kParts;
+        const double y = static_cast<double>(parallax) / kParts;
         const double length = std::hypot(x, y);
         if (length < least && between(x, y) >= likeness) least = length;
       }
@@ -173,16 +173,16 @@ class LikenessMap {
 
   // Where a parabola through a maximum and its neighbours is highest, −0.5…0.5.
   [[nodiscard]] double fraction(const Shift& peak, const Shift& step) const {
-    const Shift before{peak.across - step.across, peak.along - step.along};
-    const Shift after{peak.across + step.across, peak.along + step.along};
+    const Shift before{peak.sideways - step.sideways, peak.parallax - step.parallax};
+    const Shift after{peak.sideways + step.sideways, peak.parallax + step.parallax};
     if (!inside(before) || !inside(after)) return 0;
     const double bend = at(before) - 2 * at(peak) + at(after);
     return bend < 0 ? std::clamp(0.5 * (at(before) - at(after)) / bend, -0.5, 0.5) : 0;
   }
 
  private:
-  int across_;
-  int along_;
+  int sideways_;
+  int parallax_;
   std::vector<double> value_;
 };
 
@@ -193,8 +193,8 @@ SeamPatch compared(const PatchComparer& comparer, const Vec2& middle_px, double 
   const Shift other = map.highest();
   if (map.at(other) > map.at(peak) + options.much_better) peak = other;
   SeamPatch patch{.middle_px = middle_px,
-                  .along_px = peak.along + map.fraction(peak, {0, 1}),
-                  .across_px = peak.across + map.fraction(peak, {1, 0}),
+                  .parallax_px = peak.parallax + map.fraction(peak, {0, 1}),
+                  .sideways_px = peak.sideways + map.fraction(peak, {1, 0}),
                   .likeness = map.at(peak),
                   .as_it_lies = map.at({}),
                   .contrast = contrast};
@@ -207,10 +207,10 @@ SeamPatch compared(const PatchComparer& comparer, const Vec2& middle_px, double 
 std::optional<Error> SeamResidualOptions::validate() const {
   if (patch_px < 8) return bad_option(kResidualPart, "patch_px", patch_px, "at least 8");
   if (spacing_px < 1) return bad_option(kResidualPart, "spacing_px", spacing_px, "at least 1");
-  if (reach_along_px < 1)
-    return bad_option(kResidualPart, "reach_along_px", reach_along_px, "at least 1");
-  if (reach_across_px < 1)
-    return bad_option(kResidualPart, "reach_across_px", reach_across_px, "at least 1");
+  if (reach_parallax_px < 1)
+    return bad_option(kResidualPart, "reach_parallax_px", reach_parallax_px, "at least 1");
+  if (reach_sideways_px < 1)
+    return bad_option(kResidualPart, "reach_sideways_px", reach_sideways_px, "at least 1");
   if (!(flat_px > 1)) return bad_option(kResidualPart, "flat_px", flat_px, "above 1");
   if (!(grain_px > 0 && grain_px < flat_px))
     return bad_option(kResidualPart, "grain_px", grain_px, "above 0 and below flat_px");
@@ -224,7 +224,7 @@ std::optional<Error> SeamResidualOptions::validate() const {
   return std::nullopt;
 }
 
-double SeamPatch::px() const { return std::hypot(along_px, across_px); }
+double SeamPatch::px() const { return std::hypot(parallax_px, sideways_px); }
 
 Result<SeamResidual> seam_residual(const SeamViews& views, const SeamPath& path,
                                    const SeamResidualOptions& options) {

@@ -24,8 +24,8 @@ namespace seamwright {
 struct SeamResidualOptions {
   int patch_px = 48;           ///< side of a patch, at least 8
   int spacing_px = 24;         ///< between patches along the seam
-  int reach_along_px = 8;      ///< shifts tried along the columns, …
-  int reach_across_px = 4;     ///< … and along the rows
+  int reach_parallax_px = 8;   ///< shifts tried along the columns, …
+  int reach_sideways_px = 4;   ///< … and along the rows
   double flat_px = 12;         ///< σ above which light is taken for shading
   double grain_px = 1;         ///< σ below which it is taken for grain
   double least_detail = 0.05;  ///< standard deviation of log light without which a patch is plain
@@ -39,8 +39,8 @@ struct SeamResidualOptions {
 /// One textured patch.
 struct SeamPatch {
   Vec2 middle_px = Vec2::Zero();  ///< continuous column and row
-  double along_px = 0;            ///< lens b's picture lies this far down the columns from lens a's
-  double across_px = 0;           ///< and this far along the rows
+  double parallax_px = 0;         ///< lens b's picture lies this far down the columns from lens a's
+  double sideways_px = 0;         ///< and this far along the rows
   double likeness = 0;            ///< correlation at that shift, −1…1
   double as_it_lies = 0;          ///< correlation without a shift
   double contrast = 0;            ///< standard deviation of log light, of the view with less of it

@@ -19,8 +19,8 @@ SeamResidualOptions patches_of(const RibbonGrid& grid) {
   const double px = kPatch_rad * grid.px_per_rad;
   options.patch_px = std::max(8, 2 * static_cast<int>(std::lround(px / 2)));
   options.spacing_px = options.patch_px / 2;
-  options.reach_along_px = std::max(3, options.patch_px / 6);
-  options.reach_across_px = std::max(2, options.patch_px / 12);
+  options.reach_parallax_px = std::max(3, options.patch_px / 6);
+  options.reach_sideways_px = std::max(2, options.patch_px / 12);
   options.flat_px = std::max(3.0, options.patch_px / 4.0);
   return options;
 }
@@ -59,8 +59,8 @@ Result<SeamCheck> check_seams(const Rig& rig, const SeamPlan& plan) {
                               .lens_b = pair.lens_b,
                               .psi_rad = grid.axes.angles(direction).psi_rad,
                               .direction = direction,
-                              .along_px = scale * patch.along_px,
-                              .across_px = scale * patch.across_px,
+                              .parallax_px = scale * patch.parallax_px,
+                              .sideways_px = scale * patch.sideways_px,
                               .likeness = patch.likeness,
                               .contrast = patch.contrast,
                               .shows_px = scale * patch.shows_px});

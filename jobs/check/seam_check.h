@@ -22,8 +22,8 @@ struct SeamPlace {
   int lens_b = 1;
   double psi_rad = 0;
   Vec3 direction = Vec3::UnitX();  ///< rig frame
-  double along_px = 0;             ///< what is left of the misfit
-  double across_px = 0;
+  double parallax_px = 0;          ///< what is left of the misfit
+  double sideways_px = 0;
   double likeness = 0;  ///< of both pictures without that misfit, correlation −1…1
   double contrast = 0;  ///< standard deviation of log light there
   double shows_px = 0;  ///< so much of the misfit shows: along an edge nobody sees it

@@ -120,8 +120,8 @@ class Checker {
          .place = place,
          .words = fmt::format(
              "the lenses sit {:.1f} px from where the template has them (P95 of the ring, sure to "
-             "{:.1f}); worst at {}: {:+.1f} px along, {:+.1f} px across",
-             ring.p95_px, ring.sigma_px, where(place), worst.along_px, worst.across_px),
+             "{:.1f}); worst at {}: {:+.1f} px in parallax, {:+.1f} px sideways",
+             ring.p95_px, ring.sigma_px, where(place), worst.parallax_px, worst.sideways_px),
          .remedy = fmt::format(
              "'touch' it, with ties found or with two set near {}, one of them far away; "
              "{}",

@@ -67,7 +67,7 @@ Result<int> correct_once(std::span<const std::vector<Image>> frames, const TieOp
   }
   ConsensusOptions consensus = options.consensus;
   consensus.nearest_m = options.nearest_m;
-  consensus.along_slack_rad = std::max(consensus.along_slack_rad, rad_from_deg(0.5));
+  consensus.parallax_slack_rad = std::max(consensus.parallax_slack_rad, rad_from_deg(0.5));
   int consistent = 0;
   for (int b = 1; b < rig.lens_count(); ++b) {
     const ConsensusResult result = consensus_of_pair(ties, rig, b - 1, b, consensus);

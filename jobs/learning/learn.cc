@@ -244,10 +244,10 @@ class Learner {
     constexpr double kWidest_rad = rad_from_deg(3);
     const SolutionQuality& quality = outcome_.solve.solution.quality;
     const double per_px = kSigmas / rig_.peak_px_per_rad();
-    gates.along_slack_rad =
-        std::clamp(per_px * quality.expected_seam_along_px, gates.along_slack_rad, kWidest_rad);
-    gates.across_gate_rad =
-        std::clamp(per_px * quality.expected_seam_across_px, gates.across_gate_rad, kWidest_rad);
+    gates.parallax_slack_rad = std::clamp(per_px * quality.expected_seam_parallax_px,
+                                          gates.parallax_slack_rad, kWidest_rad);
+    gates.sideways_gate_rad = std::clamp(per_px * quality.expected_seam_sideways_px,
+                                         gates.sideways_gate_rad, kWidest_rad);
     return gates;
   }
 

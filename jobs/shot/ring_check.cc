@@ -33,13 +33,14 @@ std::vector<RingPlace> places_of(const Rig& body, const TouchResult& touched, do
     const std::vector<SeamSample> moved = seam_misalignment(
         body, touched.rig, seam.lens_a, seam.lens_b, {overlap->grid.axes.angles(direction)});
     if (moved.empty()) continue;
-    places.push_back({.lens_a = seam.lens_a,
-                      .lens_b = seam.lens_b,
-                      .psi_rad = seam.psi_rad,
-                      .direction = direction,
-                      .along_px = moved.front().along_px / scale,
-                      .across_px = moved.front().across_px / scale,
-                      .sigma_px = std::hypot(seam.along_after_px, seam.across_after_px) / scale});
+    places.push_back(
+        {.lens_a = seam.lens_a,
+         .lens_b = seam.lens_b,
+         .psi_rad = seam.psi_rad,
+         .direction = direction,
+         .parallax_px = moved.front().parallax_px / scale,
+         .sideways_px = moved.front().sideways_px / scale,
+         .sigma_px = std::hypot(seam.parallax_after_px, seam.sideways_after_px) / scale});
   }
   return places;
 }
@@ -60,7 +61,7 @@ void measure_left(const TouchResult& touched, double scale, RingCheck& ring) {
   int used = 0;
   for (const TouchTie& tie : touched.ties) {
     if (!tie.used) continue;
-    sum += std::pow(tie.after.across_px / scale, 2);
+    sum += std::pow(tie.after.sideways_px / scale, 2);
     ++used;
   }
   if (used > 0) ring.left_px = std::sqrt(sum / used);
@@ -79,7 +80,7 @@ double unseen_share(const TieReport& report, int cells_psi) {
 
 }  // namespace
 
-double RingPlace::px() const { return std::hypot(along_px, across_px); }
+double RingPlace::px() const { return std::hypot(parallax_px, sideways_px); }
 
 const RingPlace* RingCheck::worst() const {
   // Beside a tie: there is something to see.
@@ -122,9 +123,10 @@ Result<RingCheck> check_ring(const RigTemplate& body, std::span<const Image> fra
   if (!ring.places.empty()) {
     ring.sigma_px = std::sqrt(variance / static_cast<double>(ring.places.size()));
   }
-  ring.expected_px = std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px,
-                                quality.flex_sigma_rad * rig.peak_px_per_rad()) /
-                     *scale;
+  ring.expected_px =
+      std::hypot(quality.expected_seam_parallax_px, quality.expected_seam_sideways_px,
+                 quality.flex_sigma_rad * rig.peak_px_per_rad()) /
+      *scale;
   ring.flex_deg = deg_from_rad(touched->flex_rad);
   ring.unseen_share = unseen_share(ring.ties.report, options.cells_psi);
   ring.contradicts_template = touched->contradicts_template;

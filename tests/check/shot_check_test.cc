@@ -38,8 +38,8 @@ void give_covariance(RigTemplate& body) {
   const Eigen::VectorXd sigma = (Eigen::VectorXd(5) << 0.02, 0.02, 1e-4, 1e-4, 1e-4).finished();
   covariance.values = sigma.array().square().matrix().asDiagonal();
   body.solution.quality.flex_sigma_rad = rad_from_deg(0.02);
-  body.solution.quality.expected_seam_along_px = 0.05;
-  body.solution.quality.expected_seam_across_px = 0.05;
+  body.solution.quality.expected_seam_parallax_px = 0.05;
+  body.solution.quality.expected_seam_sideways_px = 0.05;
 }
 
 const House& house() {
@@ -192,8 +192,8 @@ TEST_CASE("the misalignment found is the true one, place by place", "[check]") {
     const auto truth =
         seam_misalignment(knocked.rig(), house().body.rig(), 0, 1, {axes.angles(place.direction)});
     REQUIRE(truth.size() == 1);
-    square += std::pow(place.along_px - truth[0].along_px, 2) +
-              std::pow(place.across_px - truth[0].across_px, 2);
+    square += std::pow(place.parallax_px - truth[0].parallax_px, 2) +
+              std::pow(place.sideways_px - truth[0].sideways_px, 2);
   }
   const double rms_px = std::sqrt(square / static_cast<double>(ring->places.size()));
   CAPTURE(rms_px, ring->sigma_px, ring->p95_px);

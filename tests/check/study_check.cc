@@ -67,7 +67,7 @@ std::vector<Place> places_of(const std::filesystem::path& demo) {
 double true_p95_px(const Rig& used, const Rig& real) {
   std::vector<double> sizes;
   for (const SeamSample& s : seam_misalignment(used, real, 0, 1)) {
-    sizes.push_back(std::hypot(s.along_px, s.across_px));
+    sizes.push_back(std::hypot(s.parallax_px, s.sideways_px));
   }
   std::sort(sizes.begin(), sizes.end());
   return sizes.empty()

@@ -92,8 +92,8 @@ TEST_CASE("touch moves the rig by what its ties say, and stitch takes it") {
   const double tilt = answer["step"]["lens1.rotation_y_rad"].get<double>() / kSmallTurn_rad.y();
   CHECK(tilt > 0.3);
   CHECK(tilt < 1.1);
-  CHECK(answer["seam"]["expected_after"]["across_px"] <
-        answer["seam"]["expected_before"]["across_px"]);
+  CHECK(answer["seam"]["expected_after"]["sideways_px"] <
+        answer["seam"]["expected_before"]["sideways_px"]);
   CHECK(answer["seam"]["azimuths"].size() >= 12);
 
   const auto shot = read_shot_file(with.shot.at("s.shot.yaml"));
@@ -158,7 +158,7 @@ TEST_CASE("touch finishes with findings: a knock, and a wrong tie by name") {
     CHECK(ran.json()["ties"][3]["suspect"] == true);
     CHECK_THAT(ran.err, Catch::Contains("finding: tie 4 at "));
     CHECK_THAT(ran.err, Catch::Contains("it was left out of the solve"));
-    CHECK(ran.json()["ties"][3]["after"]["across_px"].get<double>() == Approx(9).margin(1));
+    CHECK(ran.json()["ties"][3]["after"]["sideways_px"].get<double>() == Approx(9).margin(1));
   }
   CHECK(std::filesystem::exists(with.shot.at("s.shot.yaml")));
 }

@@ -55,7 +55,7 @@ int agreements(const std::vector<bool>& claimed, const std::vector<bool>& right,
 
 ConsensusOptions wide() {
   ConsensusOptions options;
-  options.along_slack_rad = rad_from_deg(1);
+  options.parallax_slack_rad = rad_from_deg(1);
   return options;
 }
 
@@ -84,8 +84,8 @@ TEST_CASE("consensus finds a wrong rotation in spite of parallax and wrong match
     CHECK(result.inliers ==
           static_cast<int>(std::count(result.inlier.begin(), result.inlier.end(), true)));
 
-    // The turn about the pole shows in the across parts: it is found well. Tilts only show along,
-    // mixed with depth: they are found to within the depths' own disparity.
+    // The turn about the pole shows in the sideways parts: it is found well. Tilts show in parallax
+    // only, mixed with depth: they are found to within the depths' own disparity.
     const Rig better = corrected(wrong, 0, 1, result);
     const Vec3 left = rotation_vector_from_quat(better.lenses[1].rig_from_lens *
                                                 truth.lenses[1].rig_from_lens.conjugate());
@@ -132,7 +132,7 @@ TEST_CASE("near objects are not outliers", "[consensus]") {
   // … but what lies behind infinity, or nearer than the nearest object, is.
   ConsensusOptions strict;
   strict.nearest_m = 2;
-  strict.along_slack_rad = rad_from_deg(0.1);
+  strict.parallax_slack_rad = rad_from_deg(0.1);
   strict.largest_focal_change = 0;
   strict.largest_rotation_rad = rad_from_deg(0.2);
   const ConsensusResult fewer = consensus_of_pair(far.ties, rig, 0, 1, strict);

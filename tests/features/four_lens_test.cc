@@ -72,8 +72,8 @@ Rig rough(const Rig& published) {
   return rig;
 }
 
-// Sizes of the ties' misalignment across the ribbon under a rig, px at its focal length, ascending.
-std::vector<double> across_px(const TieSet& set, const Rig& rig, int lens_a, int lens_b) {
+// Sizes of the ties' sideways misalignment under a rig, px at its focal length, ascending.
+std::vector<double> sideways_px(const TieSet& set, const Rig& rig, int lens_a, int lens_b) {
   std::vector<double> sizes;
   const RibbonAxes axes = RibbonAxes::of_pair(rig, lens_a, lens_b);
   for (const Tie& tie : set.ties) {
@@ -117,13 +117,13 @@ TEST_CASE("ties of a photographed interior agree with its published calibration"
     REQUIRE(set);
     REQUIRE(set->report.pairs.size() == 6);
     for (const PairTieReport& pair : set->report.pairs) {
-      const auto across = across_px(*set, rig, pair.lens_a, pair.lens_b);
-      CAPTURE(pair.lens_a, pair.lens_b, pair.matched, pair.consistent, quantile(across, 0.5));
+      const auto sideways = sideways_px(*set, rig, pair.lens_a, pair.lens_b);
+      CAPTURE(pair.lens_a, pair.lens_b, pair.matched, pair.consistent, quantile(sideways, 0.5));
       CHECK(pair.consistent > 100);
       CHECK(pair.consistent > 0.8 * pair.matched);
       // A key point is good to half a pixel; the published calibration to about as much.
-      CHECK(quantile(across, 0.5) < 1);
-      CHECK(quantile(across, 0.95) < 2.5);
+      CHECK(quantile(sideways, 0.5) < 1);
+      CHECK(quantile(sideways, 0.95) < 2.5);
     }
     put_picture(draw_ties(frames, start, *set, 0, 1, 20), scratch.path(), "four_lens_rough.png");
   }
@@ -134,11 +134,11 @@ TEST_CASE("ties of a photographed interior agree with its published calibration"
     const auto set = find_ties(frames, rig, 0, options);
     REQUIRE(set);
     for (const PairTieReport& pair : set->report.pairs) {
-      const auto across = across_px(*set, rig, pair.lens_a, pair.lens_b);
-      CAPTURE(pair.lens_a, pair.lens_b, pair.kept, quantile(across, 0.5));
+      const auto sideways = sideways_px(*set, rig, pair.lens_a, pair.lens_b);
+      CAPTURE(pair.lens_a, pair.lens_b, pair.kept, quantile(sideways, 0.5));
       CHECK(pair.kept > 100);
-      CHECK(quantile(across, 0.5) < 1);
-      CHECK(quantile(across, 0.97) < 1.5);
+      CHECK(quantile(sideways, 0.5) < 1);
+      CHECK(quantile(sideways, 0.97) < 1.5);
     }
     put_picture(draw_ties(frames, rig, *set, 0, 1, 4), scratch.path(), "four_lens_ties.png");
   }

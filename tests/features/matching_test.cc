@@ -34,7 +34,7 @@ struct Setting {
   Rig rig = nominal_rig();
   RibbonGrid grid = *matching_grid(rig, 0, 1, 0);
   DisparityRange range{rig, 0, 1, 0.3, 10};
-  MatchGate gate{.across_rad = rad_from_deg(0.7), .along_slack_rad = rad_from_deg(0.5)};
+  MatchGate gate{.sideways_rad = rad_from_deg(0.7), .parallax_slack_rad = rad_from_deg(0.5)};
 
   [[nodiscard]] std::vector<KeyMatch> match(const std::vector<StripKey>& a,
                                             const std::vector<StripKey>& b) const {
@@ -76,13 +76,13 @@ TEST_CASE("matches are mutual, inside the gate and distinct", "[matching]") {
     CHECK(m[0].key_a == 0);
     CHECK(m[0].key_b == 0);
   }
-  SECTION("too far across") {
-    const double gate_px = s.gate.across_rad * s.grid.px_per_rad;
+  SECTION("too far sideways") {
+    const double gate_px = s.gate.sideways_rad * s.grid.px_per_rad;
     CHECK(s.match({key(100, row, 1)}, {key(100 + 0.9 * gate_px, row, 1)}).size() == 1);
     CHECK(s.match({key(100, row, 1)}, {key(100 + 1.2 * gate_px, row, 1)}).empty());
   }
   SECTION("behind infinity, and nearer than the nearest") {
-    const double slack_px = s.gate.along_slack_rad * s.grid.px_per_rad;
+    const double slack_px = s.gate.parallax_slack_rad * s.grid.px_per_rad;
     const double eta = s.grid.eta_begin_rad + row / s.grid.px_per_rad;
     const double most_px = s.range.nearest_seen_from_a(eta) * s.grid.px_per_rad;
     CHECK(s.match({key(100, row, 1)}, {key(100, row + 0.9 * slack_px, 1)}).size() == 1);

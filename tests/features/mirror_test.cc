@@ -92,7 +92,7 @@ TEST_CASE("two lenses back to back: only the body's own errors can tell", "[mirr
     const auto as_is = recognise_mirroring(shot.frames, shot.rig, quick());
     const auto turned = recognise_mirroring(flipped(shot.frames), shot.rig, quick());
     REQUIRE((as_is && turned));
-    CAPTURE(as_is->asymmetry_px, as_is->as_is.across_rms_px, as_is->flipped.across_rms_px);
+    CAPTURE(as_is->asymmetry_px, as_is->as_is.sideways_rms_px, as_is->flipped.sideways_rms_px);
     CHECK(as_is->asymmetry_px > 0.5);
     CHECK(as_is->verdict == MirrorVerdict::as_is);
     CHECK(turned->verdict == MirrorVerdict::mirrored);

@@ -44,8 +44,8 @@ TieCheck check_ties(std::span<const Tie> ties, const Rig& rig, const Partner& pa
                     const std::function<bool(std::size_t)>& choose) {
   TieCheck check;
   std::vector<double> chi2;
-  double across2 = 0;
-  double along2 = 0;
+  double sideways2 = 0;
+  double parallax2 = 0;
   for (std::size_t i = 0; i < ties.size(); ++i) {
     if (choose && !choose(i)) continue;
     const TieSight& a = ties[i].sights[0];
@@ -68,22 +68,22 @@ TieCheck check_ties(std::span<const Tie> ties, const Rig& rig, const Partner& pa
     const RibbonAxes axes = RibbonAxes::of_pair(rig, a.lens, b.lens);
     const Vec3 d = *lens.direction_in_rig(b.px);
     const Vec2 ahead =
-        *lens.project_direction((d + 1e-4 * axes.across(axes.angles(d))).normalized());
-    const Vec2 across = (ahead - b.px).normalized();
-    const Vec2 along(-across.y(), across.x());
-    across2 += std::pow(error.dot(across), 2);
-    along2 += std::pow(error.dot(along), 2);
-    check.across_chi2 += std::pow(error.dot(across), 2) / across.dot(covariance * across);
-    check.along_chi2 += std::pow(error.dot(along), 2) / along.dot(covariance * along);
+        *lens.project_direction((d + 1e-4 * axes.sideways(axes.angles(d))).normalized());
+    const Vec2 sideways = (ahead - b.px).normalized();
+    const Vec2 parallax(-sideways.y(), sideways.x());
+    sideways2 += std::pow(error.dot(sideways), 2);
+    parallax2 += std::pow(error.dot(parallax), 2);
+    check.sideways_chi2 += std::pow(error.dot(sideways), 2) / sideways.dot(covariance * sideways);
+    check.parallax_chi2 += std::pow(error.dot(parallax), 2) / parallax.dot(covariance * parallax);
     check.chi2 += q / 2;
     chi2.push_back(q);
   }
   if (chi2.empty()) return check;
   const auto n = static_cast<double>(chi2.size());
-  check.across_rms_px = std::sqrt(across2 / n);
-  check.along_rms_px = std::sqrt(along2 / n);
-  check.across_chi2 /= n;
-  check.along_chi2 /= n;
+  check.sideways_rms_px = std::sqrt(sideways2 / n);
+  check.parallax_rms_px = std::sqrt(parallax2 / n);
+  check.sideways_chi2 /= n;
+  check.parallax_chi2 /= n;
   check.chi2 /= n;
   std::nth_element(chi2.begin(), chi2.begin() + static_cast<std::ptrdiff_t>(chi2.size() / 2),
                    chi2.end());
@@ -93,9 +93,11 @@ TieCheck check_ties(std::span<const Tie> ties, const Rig& rig, const Partner& pa
 
 std::string TieCheck::line() const {
   return fmt::format(
-      "{} ties, {} outliers, across {:.3f} px (chi2 {:.2f}), along {:.3f} px (chi2 {:.2f}), joint "
+      "{} ties, {} outliers, sideways {:.3f} px (chi2 {:.2f}), parallax {:.3f} px (chi2 {:.2f}), "
+      "joint "
       "chi2 {:.2f}, by median {:.2f}",
-      ties, outliers, across_rms_px, across_chi2, along_rms_px, along_chi2, chi2, chi2_median);
+      ties, outliers, sideways_rms_px, sideways_chi2, parallax_rms_px, parallax_chi2, chi2,
+      chi2_median);
 }
 
 }  // namespace seamwright::test

@@ -14,11 +14,11 @@ namespace seamwright::test {
 /// the depths within 2 px are tried and the best counts.
 struct TieCheck {
   int ties = 0;
-  int outliers = 0;          ///< off by more than 2 px *and* 5 claimed sigmas; not in the rest
-  double across_rms_px = 0;  ///< component across the ribbon of b's pixel given a's
-  double along_rms_px = 0;
-  double across_chi2 = 0;  ///< mean of (error / claimed sigma)², per component; 1 is true
-  double along_chi2 = 0;
+  int outliers = 0;            ///< off by more than 2 px *and* 5 claimed sigmas; not in the rest
+  double sideways_rms_px = 0;  ///< sideways component of b's pixel given a's
+  double parallax_rms_px = 0;
+  double sideways_chi2 = 0;  ///< mean of (error / claimed sigma)², per component; 1 is true
+  double parallax_chi2 = 0;
   double chi2 = 0;         ///< mean of eᵀ Σ⁻¹ e / 2
   double chi2_median = 0;  ///< median of eᵀ Σ⁻¹ e over that of a χ² with 2 degrees (1.386)
 

@@ -85,7 +85,7 @@ Image draw_ties(std::span<const Image> frames, const Rig& rig, const TieSet& set
                                      set.ties[i].sights[1].px);
     if (!at_a || !at_b) continue;
     const Vec2 below = *at_b + Vec2(0, grid->height_px);
-    const Colour colour = viridis(std::abs(detail.across_rad) * grid->px_per_rad / full_px);
+    const Colour colour = viridis(std::abs(detail.sideways_rad) * grid->px_per_rad / full_px);
     line(picture, *at_a, below, colour);
     blob(picture, *at_a, colour);
     blob(picture, below, colour);

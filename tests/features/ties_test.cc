@@ -65,8 +65,8 @@ TEST_CASE("ties of a room are many, right, precise and honest about it", "[ties]
   INFO(corners.line());
   CHECK(corners.ties >= 200);
   CHECK(corners.outliers <= corners.ties / 100);
-  CHECK(corners.across_rms_px <= 0.1);
-  CHECK(corners.along_rms_px <= 0.15);
+  CHECK(corners.sideways_rms_px <= 0.1);
+  CHECK(corners.parallax_rms_px <= 0.15);
   // So clean a picture is better than the floor of 0.02 px that every tie claims.
   CHECK(corners.chi2_median > 0.1);
   CHECK(corners.chi2_median < 1.25);
@@ -82,7 +82,7 @@ TEST_CASE("a rig that is slightly wrong finds the same scene", "[ties]") {
   INFO(corners.line());
   CHECK(corners.ties >= 200);
   CHECK(corners.outliers <= corners.ties / 50);
-  CHECK(corners.across_rms_px <= 0.1);
+  CHECK(corners.sideways_rms_px <= 0.1);
 }
 
 TEST_CASE("a cold start bears degrees of rotation and some per cent of focal length", "[ties]") {
@@ -105,14 +105,14 @@ TEST_CASE("a cold start bears degrees of rotation and some per cent of focal len
   // With the correction, narrow gates find refined ties.
   const Rig better = corrected(wrong, 0, 1, report.consensus);
   TieOptions narrow;
-  narrow.across_gate_rad = narrow.along_slack_rad = rad_from_deg(1.5);
+  narrow.sideways_gate_rad = narrow.parallax_slack_rad = rad_from_deg(1.5);
   const auto again = find_ties(shot.frames, better, 0, narrow);
   REQUIRE(again);
   const TieCheck refined = check(*again, shot, false);
   INFO(refined.line());
   CHECK(refined.ties >= 150);
   CHECK(refined.outliers <= refined.ties / 50);
-  CHECK(refined.across_rms_px <= 0.12);
+  CHECK(refined.sideways_rms_px <= 0.12);
 }
 
 TEST_CASE("a cold start bears a field of view taken for a tenth narrower than it is",
@@ -151,7 +151,7 @@ TEST_CASE("an overlap hardly higher than a patch still gives refined ties", "[ti
   INFO(corners.line());
   CHECK(corners.ties >= 10);
   CHECK(corners.outliers == 0);
-  CHECK(corners.across_rms_px <= 0.12);
+  CHECK(corners.sideways_rms_px <= 0.12);
 }
 
 TEST_CASE("ties do not depend on the number of threads or on exposure", "[ties][long]") {
@@ -174,7 +174,7 @@ TEST_CASE("ties do not depend on the number of threads or on exposure", "[ties][
   INFO(checked.line());
   CHECK(checked.ties >= 200);
   CHECK(checked.outliers <= checked.ties / 100);
-  CHECK(checked.across_rms_px <= 0.1);
+  CHECK(checked.sideways_rms_px <= 0.1);
 }
 
 TEST_CASE("plain walls still give ties, from their edges", "[ties]") {
@@ -193,7 +193,7 @@ TEST_CASE("plain walls still give ties, from their edges", "[ties]") {
   INFO(edges.line());
   CHECK(edges.ties >= 25);
   CHECK(edges.outliers <= edges.ties / 20);
-  CHECK(edges.across_rms_px <= 0.15);
+  CHECK(edges.sideways_rms_px <= 0.15);
 }
 
 TEST_CASE("frames without texture give no ties and name the empty sectors", "[ties]") {

@@ -103,8 +103,8 @@ std::vector<LearntLens> read_learnt_body(const std::string& file) {
 Misalignment misalignment(const std::vector<LearntLens>& learnt, const std::array<Lens, 2>& truth) {
   if (learnt.size() != 2) throw std::runtime_error("not a template of two lenses");
   constexpr int kAround = 72;
-  double along = 0;
-  double across = 0;
+  double parallax = 0;
+  double sideways = 0;
   Misalignment result;
   int count = 0;
   // Both lenses see 82.5 to 97.5 degrees, less the back lens' lean.
@@ -116,17 +116,17 @@ Misalignment misalignment(const std::vector<LearntLens>& learnt, const std::arra
       const Vector3d around(-std::sin(psi), std::cos(psi), 0);
       const Vector3d apart = learnt[1].direction_in_rig(truth[1].project(d), d) -
                              learnt[0].direction_in_rig(truth[0].project(d), d);
-      const double part_across = truth[0].focal_px * apart.dot(around);
-      const double part_along = truth[0].focal_px * apart.dot(around.cross(d));
-      along += part_along * part_along;
-      across += part_across * part_across;
-      result.max_px = std::max(result.max_px, std::hypot(part_along, part_across));
+      const double part_sideways = truth[0].focal_px * apart.dot(around);
+      const double part_parallax = truth[0].focal_px * apart.dot(around.cross(d));
+      parallax += part_parallax * part_parallax;
+      sideways += part_sideways * part_sideways;
+      result.max_px = std::max(result.max_px, std::hypot(part_parallax, part_sideways));
       ++count;
     }
   }
-  result.along_px = std::sqrt(along / count);
-  result.across_px = std::sqrt(across / count);
-  result.rms_px = std::sqrt((along + across) / count);
+  result.parallax_px = std::sqrt(parallax / count);
+  result.sideways_px = std::sqrt(sideways / count);
+  result.rms_px = std::sqrt((parallax + sideways) / count);
   return result;
 }
 

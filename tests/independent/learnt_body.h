@@ -34,8 +34,8 @@ struct LearntLens {
 
 struct Misalignment {
   double rms_px = 0;
-  double along_px = 0;   ///< RMS of the part towards the other lens' side
-  double across_px = 0;  ///< RMS of the part around the ring
+  double parallax_px = 0;  ///< RMS of the part towards the other lens' side
+  double sideways_px = 0;  ///< RMS of the part around the ring
   double max_px = 0;
 };
 

@@ -113,9 +113,9 @@ SeamPatches seam_patches(const Picture& stitched, const Room& room, const Stand&
                          const Vector3d& turn_deg) {
   constexpr int kAround = 2048;
   constexpr int kSide = 24;
-  constexpr int kReach_along = 16;
-  constexpr int kReach_across = 2;
-  constexpr int kRows = 2 * (kSide + kReach_along);
+  constexpr int kReach_parallax = 16;
+  constexpr int kReach_sideways = 2;
+  constexpr int kRows = 2 * (kSide + kReach_parallax);
   const Matrix3d upright_from_body = stand.upright_from_body();
   const Matrix3d turn = turn_of(turn_deg);
   // Both pictures around the body's axis, smoothed by a sigma of one pixel.
@@ -155,15 +155,16 @@ SeamPatches seam_patches(const Picture& stitched, const Room& room, const Stand&
   };
   const Samples found = unrolled(stitched, true);
   const Samples ideal = unrolled(room.light, false);
-  const auto patch = [&](const Samples& ring, int x, double along, int across, double stretch) {
+  const auto patch = [&](const Samples& ring, int x, double parallax, int sideways,
+                         double stretch) {
     Samples samples;
     for (int j = 0; j < kSide; ++j) {
-      const double y = 0.5 * kRows - 0.5 + along + stretch * (j - 0.5 * (kSide - 1));
+      const double y = 0.5 * kRows - 0.5 + parallax + stretch * (j - 0.5 * (kSide - 1));
       const int row = std::clamp(static_cast<int>(std::floor(y)), 0, kRows - 2);
       const double low = std::clamp(y - row, 0.0, 1.0);
       for (int i = 0; i < kSide; ++i) {
         const auto column =
-            static_cast<std::size_t>((x + across + i - kSide / 2 + kAround) % kAround);
+            static_cast<std::size_t>((x + sideways + i - kSide / 2 + kAround) % kAround);
         const auto at = static_cast<std::size_t>(row * kAround) + column;
         samples.push_back((1 - low) * ring[at] + low * ring[at + kAround]);
       }
@@ -181,27 +182,27 @@ SeamPatches seam_patches(const Picture& stitched, const Room& room, const Stand&
     ++result.textured;
     const Samples shown = patch(found, x, 0, 0, 1);
     double best = -1;
-    double best_along = 0;
-    int best_across = 0;
-    const auto take = [&](double along, int across, double stretch) {
-      const double score = likeness(shown, patch(ideal, x, along, across, stretch));
+    double best_parallax = 0;
+    int best_sideways = 0;
+    const auto take = [&](double parallax, int sideways, double stretch) {
+      const double score = likeness(shown, patch(ideal, x, parallax, sideways, stretch));
       if (score <= best) return;
       best = score;
-      best_along = along;
-      best_across = across;
+      best_parallax = parallax;
+      best_sideways = sideways;
     };
     for (const double stretch : {0.8, 0.9, 1.0, 1.1, 1.2}) {
-      for (int along = -kReach_along; along <= kReach_along; ++along) {
-        for (int across = -kReach_across; across <= kReach_across; ++across) {
-          take(along, across, stretch);
+      for (int parallax = -kReach_parallax; parallax <= kReach_parallax; ++parallax) {
+        for (int sideways = -kReach_sideways; sideways <= kReach_sideways; ++sideways) {
+          take(parallax, sideways, stretch);
         }
       }
     }
-    const double near = best_along;
-    const int beside = best_across;
+    const double near = best_parallax;
+    const int beside = best_sideways;
     for (double stretch = 0.76; stretch < 1.285; stretch += 0.04) {
-      for (double along = near - 1.5; along <= near + 1.5; along += 0.25)
-        take(along, beside, stretch);
+      for (double parallax = near - 1.5; parallax <= near + 1.5; parallax += 0.25)
+        take(parallax, beside, stretch);
     }
     result.unlike += 1 - best;
     broken += best < 0.85 ? 1 : 0;

@@ -67,11 +67,11 @@ TEST_CASE("ten bodies, cold, six stands of one room", "[.][study]") {
         summarise(seam_misalignment(learned->rig_template.rig(), truth.mean_mount, 0, 1)).value();
     const SolutionQuality& quality = learned->rig_template.solution.quality;
     WARN(fmt::format(
-        "{}: RMS {:.3f} px of 2000² (along {:.3f}, across {:.3f}, largest {:.2f}); "
+        "{}: RMS {:.3f} px of 2000² (parallax {:.3f}, sideways {:.3f}, largest {:.2f}); "
         "claimed {:.3f}, {:.3f}; spread {:.2f}, rounds {}",
-        body, seam.rms_px * to_2000, seam.along_rms_px * to_2000, seam.across_rms_px * to_2000,
-        seam.max_px * to_2000, quality.expected_seam_along_px * to_2000,
-        quality.expected_seam_across_px * to_2000, quality.residual_spread, learned->rounds));
+        body, seam.rms_px * to_2000, seam.parallax_rms_px * to_2000, seam.sideways_rms_px * to_2000,
+        seam.max_px * to_2000, quality.expected_seam_parallax_px * to_2000,
+        quality.expected_seam_sideways_px * to_2000, quality.residual_spread, learned->rounds));
     within += seam.rms_px * to_2000 <= 0.3 ? 1 : 0;
   }
   CHECK(within >= 9);
@@ -117,12 +117,13 @@ TEST_CASE("what rings, straight edges, tracks and far shots each add", "[.][stud
     };
     const SeamSummary body = off(truth.body);
     const SolutionQuality& quality = learned->rig_template.solution.quality;
-    WARN(fmt::format(
-        "{}: RMS {:.3f} px (along {:.3f}, across {:.3f}, largest {:.2f}), {:.3f} from the mean "
-        "mount; claimed along {:.3f}, across {:.3f}; {} rounds",
-        row.name, body.rms_px, body.along_rms_px, body.across_rms_px, body.max_px,
-        off(truth.mean_mount).rms_px, quality.expected_seam_along_px,
-        quality.expected_seam_across_px, learned->rounds));
+    WARN(
+        fmt::format("{}: RMS {:.3f} px (parallax {:.3f}, sideways {:.3f}, largest {:.2f}), {:.3f} "
+                    "from the mean "
+                    "mount; claimed parallax {:.3f}, sideways {:.3f}; {} rounds",
+                    row.name, body.rms_px, body.parallax_rms_px, body.sideways_rms_px, body.max_px,
+                    off(truth.mean_mount).rms_px, quality.expected_seam_parallax_px,
+                    quality.expected_seam_sideways_px, learned->rounds));
   }
 }
 

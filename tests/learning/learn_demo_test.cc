@@ -29,10 +29,11 @@ std::string line_of(const std::string& name, const LearnOutcome& outcome, const 
   const SeamSummary seam = seam_error_of(outcome, truth);
   const SolutionQuality& quality = outcome.rig_template.solution.quality;
   return fmt::format(
-      "{}: RMS {:.3f} (along {:.3f}, across {:.3f}, largest {:.2f}), claimed along {:.3f}, across "
+      "{}: RMS {:.3f} (parallax {:.3f}, sideways {:.3f}, largest {:.2f}), claimed parallax {:.3f}, "
+      "sideways "
       "{:.3f}",
-      name, seam.rms_px, seam.along_rms_px, seam.across_rms_px, seam.max_px,
-      quality.expected_seam_along_px, quality.expected_seam_across_px);
+      name, seam.rms_px, seam.parallax_rms_px, seam.sideways_rms_px, seam.max_px,
+      quality.expected_seam_parallax_px, quality.expected_seam_sideways_px);
 }
 
 TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
@@ -80,9 +81,9 @@ TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
   CHECK(indoor.rms_px < 0.2 * seam_error_of(*by_ring, truth.body).rms_px);
   CHECK(seam_error_of(*with_yard, truth.mean_mount).rms_px <= 0.12);
   const SolutionQuality& quality = by_tracks->rig_template.solution.quality;
-  CHECK(std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px) >
+  CHECK(std::hypot(quality.expected_seam_parallax_px, quality.expected_seam_sideways_px) >
         0.5 * indoor.rms_px);
-  CHECK(std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px) <
+  CHECK(std::hypot(quality.expected_seam_parallax_px, quality.expected_seam_sideways_px) <
         4 * indoor.rms_px);
   CHECK(quality.residual_spread == Approx(1.0).margin(0.4));
   CHECK(quality.inlier_share > 0.9);

@@ -74,7 +74,7 @@ TEST_CASE("ribbon directions round trip", "[ribbon]") {
   CHECK(worst_rad <= 1e-14);
 }
 
-TEST_CASE("along and across are the ribbon's own tangents", "[ribbon]") {
+TEST_CASE("parallax and sideways are the ribbon's own tangents", "[ribbon]") {
   CAPTURE(seed());
   Random random(73);
   constexpr double kStep = 1e-6;
@@ -83,24 +83,24 @@ TEST_CASE("along and across are the ribbon's own tangents", "[ribbon]") {
     const RibbonAxes axes(random_direction(random), random_direction(random));
     const RibbonAngles at{random.uniform(-kPi, kPi), random.uniform(0.05, kPi - 0.05)};
     const Vec3 direction = axes.direction(at);
-    const Vec3 along = axes.along(at);
-    const Vec3 across = axes.across(at);
-    REQUIRE(std::abs(along.norm() - 1) <= 1e-13);
-    REQUIRE(std::abs(across.norm() - 1) <= 1e-13);
-    REQUIRE(std::abs(along.dot(across)) <= 1e-13);
-    REQUIRE(std::abs(along.dot(direction)) <= 1e-13);
-    REQUIRE(std::abs(across.dot(direction)) <= 1e-13);
+    const Vec3 parallax = axes.parallax(at);
+    const Vec3 sideways = axes.sideways(at);
+    REQUIRE(std::abs(parallax.norm() - 1) <= 1e-13);
+    REQUIRE(std::abs(sideways.norm() - 1) <= 1e-13);
+    REQUIRE(std::abs(parallax.dot(sideways)) <= 1e-13);
+    REQUIRE(std::abs(parallax.dot(direction)) <= 1e-13);
+    REQUIRE(std::abs(sideways.dot(direction)) <= 1e-13);
     const Vec3 by_eta = (axes.direction({at.psi_rad, at.eta_rad + kStep}) -
                          axes.direction({at.psi_rad, at.eta_rad - kStep})) /
                         (2 * kStep);
     const Vec3 by_psi = (axes.direction({at.psi_rad + kStep, at.eta_rad}) -
                          axes.direction({at.psi_rad - kStep, at.eta_rad})) /
                         (2 * kStep * std::sin(at.eta_rad));
-    REQUIRE((by_eta - along).norm() <= 1e-8);
-    REQUIRE((by_psi - across).norm() <= 1e-8);
-    REQUIRE((axes.along(direction) - along).norm() <= 1e-13);
+    REQUIRE((by_eta - parallax).norm() <= 1e-8);
+    REQUIRE((by_psi - sideways).norm() <= 1e-8);
+    REQUIRE((axes.parallax(direction) - parallax).norm() <= 1e-13);
     const double by = random.uniform(-0.04, 0.04);
-    REQUIRE((std::cos(by) * direction + std::sin(by) * axes.along(direction) -
+    REQUIRE((std::cos(by) * direction + std::sin(by) * axes.parallax(direction) -
              axes.direction({at.psi_rad, at.eta_rad + by}))
                 .norm() <= 1e-13);
     ++cases;

@@ -170,8 +170,8 @@ TEST_CASE("Mirrors, glass and plain walls are no worse joined by depth than left
   const test::RingPatchOptions patches{.ring_px = 2048,
                                        .patch_px = 24,
                                        .spacing_px = 12,
-                                       .reach_along_px = 16,
-                                       .reach_across_px = 2};
+                                       .reach_parallax_px = 16,
+                                       .reach_sideways_px = 2};
   const auto of_plain = test::compare_ring(plain, ideal, axes, patches);
   const auto of_joined = test::compare_ring(joined, ideal, axes, patches);
   for (const auto& [name, towards] :

@@ -74,9 +74,9 @@ TEST_CASE("the page asks what no number tells, by pictures of the first shot", "
 TEST_CASE("the page says the size of the seam's error, and grades nothing", "[report]") {
   LearnOutcome outcome = synthetic_outcome();
   SolutionQuality& quality = outcome.rig_template.solution.quality;
-  quality.expected_seam_across_px = 0;
-  const auto head_at = [&](double along_px) {
-    quality.expected_seam_along_px = along_px;
+  quality.expected_seam_sideways_px = 0;
+  const auto head_at = [&](double parallax_px) {
+    quality.expected_seam_parallax_px = parallax_px;
     const std::string page = learn_page(outcome);
     const auto from = page.find("<strong>") + 8;
     return page.substr(from, page.find("</strong>") - from);
@@ -96,8 +96,9 @@ TEST_CASE("the page is strict markup, whole in itself, and says its numbers", "[
   CHECK_FALSE(fault);
 
   const SolutionQuality& quality = outcome.rig_template.solution.quality;
-  CHECK_THAT(page, Contains(fmt::format("{:.2f} px along", quality.expected_seam_along_px)));
-  CHECK_THAT(page, Contains(fmt::format("{:.2f} px across", quality.expected_seam_across_px)));
+  CHECK_THAT(page,
+             Contains(fmt::format("{:.2f} px in parallax", quality.expected_seam_parallax_px)));
+  CHECK_THAT(page, Contains(fmt::format("{:.2f} px sideways", quality.expected_seam_sideways_px)));
   CHECK_THAT(page, Contains(fmt::format("{:.3f} px", quality.rms_px)));
   CHECK_THAT(page, Contains(fmt::format("<b>{}</b>", quality.ties)));
   CHECK_THAT(page, Contains("1.123"));  // the second shot's RMS

@@ -31,7 +31,8 @@ Image panorama(const RibbonAxes& axes, const SeenEta& seen_eta) {
   return image;
 }
 
-const test::RingPatchOptions kOptions{.ring_px = 512, .reach_along_px = 12, .reach_across_px = 2};
+const test::RingPatchOptions kOptions{
+    .ring_px = 512, .reach_parallax_px = 12, .reach_sideways_px = 2};
 
 }  // namespace
 
@@ -51,7 +52,7 @@ TEST_CASE("The ring measure forgives depth, not tears") {
   REQUIRE(forgiven.textured.size() == same.textured.size());
   for (const test::RingPatch& patch : forgiven.textured) {
     CHECK(patch.score > 0.97);
-    CHECK(patch.shift_along_px == Approx(0.05 * 512 / (2 * kPi)).margin(1.5));
+    CHECK(patch.shift_parallax_px == Approx(0.05 * 512 / (2 * kPi)).margin(1.5));
     CHECK(patch.stretch == Approx(1.15).margin(0.06));
   }
 

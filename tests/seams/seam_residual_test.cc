@@ -19,11 +19,11 @@ SeamPath middle(int width = kResidualWidth) {
 }
 
 // Lens b draws everything this much farther right and lower, darker and warmer.
-SeamViews misfitting(const test::Wall& wall, double across_px, double along_px) {
+SeamViews misfitting(const test::Wall& wall, double sideways_px, double parallax_px) {
   SeamViews views = test::ribbon_views(kResidualWidth, kResidualHeight, true, wall);
   views.light_b =
       test::ribbon_views(kResidualWidth, kResidualHeight, true, [&](double x, double y) {
-        return wall(x - across_px / kResidualWidth, y - along_px / kResidualHeight);
+        return wall(x - sideways_px / kResidualWidth, y - parallax_px / kResidualHeight);
       }).light_b;
   test::expose(views.light_b, {0.7, 0.6, 0.5});
   return views;
@@ -38,20 +38,20 @@ SeamResidual found_in(const SeamViews& views, const SeamResidualOptions& options
 }  // namespace
 
 TEST_CASE("The shift that is left is found to a fraction of a pixel", "[seam_residual]") {
-  const auto& [across, along] =
+  const auto& [sideways, parallax] =
       GENERATE(table<double, double>({{0, 0}, {0.4, -1.7}, {-1.3, 2.6}, {2.2, 5.5}, {-2, -6}}));
-  CAPTURE(across, along);
-  const SeamResidual found = found_in(misfitting(test::wavy, across, along));
+  CAPTURE(sideways, parallax);
+  const SeamResidual found = found_in(misfitting(test::wavy, sideways, parallax));
   CHECK(found.places == 20);
   REQUIRE(found.patches.size() == 20);
   for (const SeamPatch& patch : found.patches) {
     CAPTURE(patch.middle_px.x());
-    CHECK(std::abs(patch.across_px - across) < 0.25);
-    CHECK(std::abs(patch.along_px - along) < 0.25);
+    CHECK(std::abs(patch.sideways_px - sideways) < 0.25);
+    CHECK(std::abs(patch.parallax_px - parallax) < 0.25);
     CHECK(patch.likeness > 0.95);
     CHECK(patch.likeness >= patch.as_it_lies);
     CHECK(patch.shows_px <= patch.px() + 0.3);
-    CHECK(patch.shows_px >= std::hypot(across, along) - 0.8);
+    CHECK(patch.shows_px >= std::hypot(sideways, parallax) - 0.8);
   }
 }
 
@@ -86,8 +86,8 @@ TEST_CASE("A repeated pattern is not taken for a shift", "[seam_residual]") {
     return test::Light{light, light, light};
   };
   for (const SeamPatch& patch : found_in(misfitting(fence, 0, 0.5)).patches) {
-    CHECK(std::abs(patch.along_px - 0.5) < 0.25);
-    CHECK(std::abs(patch.across_px) < 0.25);
+    CHECK(std::abs(patch.parallax_px - 0.5) < 0.25);
+    CHECK(std::abs(patch.sideways_px) < 0.25);
   }
 }
 
@@ -109,7 +109,7 @@ TEST_CASE("A shift along an edge does not show", "[seam_residual]") {
     }
   }
   for (const SeamPatch& patch : found_in(views).patches) {
-    CHECK(std::abs(patch.along_px - 2) < 0.25);
+    CHECK(std::abs(patch.parallax_px - 2) < 0.25);
     CHECK(patch.shows_px < 2.3);
     CHECK(patch.shows_px > 1.2);
   }
@@ -122,7 +122,7 @@ TEST_CASE("Where the ribbon is cut open makes no difference", "[seam_residual]")
   REQUIRE(one.patches.size() == other.patches.size());
   for (std::size_t i = 0; i < one.patches.size(); ++i) {
     const SeamPatch& turned = other.patches[(i + one.patches.size() / 2) % one.patches.size()];
-    CHECK(turned.along_px == one.patches[i].along_px);
+    CHECK(turned.parallax_px == one.patches[i].parallax_px);
     CHECK(turned.likeness == one.patches[i].likeness);
   }
 }

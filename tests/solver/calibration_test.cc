@@ -110,9 +110,9 @@ TEST_CASE("claimed error bars hold over bodies") {
     const auto expected = expected_seam_error(learnt->solution.rig, terms,
                                               learnt->solution.covariance.values, 0, 1, directions);
     for (std::size_t k = 0; k < misaligned.size(); ++k) {
-      if (expected[k].along_px == 0) continue;  // at the very edge of what the estimate sees
-      for (const double ratio : {misaligned[k].along_px / expected[k].along_px,
-                                 misaligned[k].across_px / expected[k].across_px}) {
+      if (expected[k].parallax_px == 0) continue;  // at the very edge of what the estimate sees
+      for (const double ratio : {misaligned[k].parallax_px / expected[k].parallax_px,
+                                 misaligned[k].sideways_px / expected[k].sideways_px}) {
         seam_sum += ratio * ratio;
         within_two += std::abs(ratio) < 2 ? 1 : 0;
         ++seam_count;

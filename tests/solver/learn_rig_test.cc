@@ -79,21 +79,21 @@ TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error
     const SeamSummary after =
         summarise(seam_misalignment(with_yard->solution.rig, body, 0, 1)).value();
     WARN(fmt::format(
-        "body {}: rooms only along {:.2f} across {:.3f} px; with yard along {:.2f} "
-        "across {:.3f} px (claimed {:.2f}, {:.3f}); spread {:.2f} flex {:.5f} rad "
+        "body {}: rooms only parallax {:.2f} sideways {:.3f} px; with yard parallax {:.2f} "
+        "sideways {:.3f} px (claimed {:.2f}, {:.3f}); spread {:.2f} flex {:.5f} rad "
         "(true 0.0003), inliers {:.3f}, stop {} after {}",
-        body_index, before.along_rms_px, before.across_rms_px, after.along_rms_px,
-        after.across_rms_px, with_yard->solution.quality.expected_seam_along_px,
-        with_yard->solution.quality.expected_seam_across_px,
+        body_index, before.parallax_rms_px, before.sideways_rms_px, after.parallax_rms_px,
+        after.sideways_rms_px, with_yard->solution.quality.expected_seam_parallax_px,
+        with_yard->solution.quality.expected_seam_sideways_px,
         with_yard->solution.quality.residual_spread, with_yard->solution.quality.flex_sigma_rad,
         with_yard->solution.quality.inlier_share, stop_reason_text(with_yard->stop),
         with_yard->iterations));
     // What one ring can tell: the yard must beat the rooms by far, and the error stay within what
     // the covariance claims. (The demo's test holds the figure for a real picture's ties.)
-    CHECK(after.along_rms_px < 0.25 * before.along_rms_px);
-    CHECK(after.along_rms_px <= 2.5 * with_yard->solution.quality.expected_seam_along_px);
+    CHECK(after.parallax_rms_px < 0.25 * before.parallax_rms_px);
+    CHECK(after.parallax_rms_px <= 2.5 * with_yard->solution.quality.expected_seam_parallax_px);
     CHECK(after.rms_px <= 1.0);  // 0.93 and 0.79 measured
-    CHECK(after.across_rms_px <= 0.3);
+    CHECK(after.sideways_rms_px <= 0.3);
   }
 }
 
@@ -111,12 +111,12 @@ TEST_CASE("low and high stands are learned from as those of eye height", "[long]
     const SeamSummary seam = *summarise(seam_misalignment(learnt->solution.rig, body, 0, 1));
     const SolutionQuality& quality = learnt->solution.quality;
     WARN(fmt::format(
-        "stands of {:.1f} m: along {:.2f} px (claimed {:.2f}), across {:.2f} px ({:.2f})", height_m,
-        seam.along_rms_px, quality.expected_seam_along_px, seam.across_rms_px,
-        quality.expected_seam_across_px));
-    CHECK(seam.along_rms_px <= 1);
-    CHECK(seam.along_rms_px <= 2 * quality.expected_seam_along_px);
-    CHECK(seam.across_rms_px <= 0.5);
+        "stands of {:.1f} m: parallax {:.2f} px (claimed {:.2f}), sideways {:.2f} px ({:.2f})",
+        height_m, seam.parallax_rms_px, quality.expected_seam_parallax_px, seam.sideways_rms_px,
+        quality.expected_seam_sideways_px));
+    CHECK(seam.parallax_rms_px <= 1);
+    CHECK(seam.parallax_rms_px <= 2 * quality.expected_seam_parallax_px);
+    CHECK(seam.sideways_rms_px <= 0.5);
   }
 }
 
@@ -133,11 +133,11 @@ TEST_CASE("thousands of ties are learned from as well as hundreds", "[long]") {
   const SolutionQuality& quality = learnt->solution.quality;
   CHECK(quality.ties > 0.9 * static_cast<double>(survey.ties.size()));
   const SeamSummary seam = summarise(seam_misalignment(learnt->solution.rig, body, 0, 1)).value();
-  WARN(fmt::format("along {:.3f} across {:.3f} px; claimed {:.3f}, {:.3f}; flex {:.5f} rad",
-                   seam.along_rms_px, seam.across_rms_px, quality.expected_seam_along_px,
-                   quality.expected_seam_across_px, quality.flex_sigma_rad));
-  CHECK(seam.along_rms_px <= 2.5 * quality.expected_seam_along_px);
-  CHECK(seam.across_rms_px <= 2.5 * quality.expected_seam_across_px);
+  WARN(fmt::format("parallax {:.3f} sideways {:.3f} px; claimed {:.3f}, {:.3f}; flex {:.5f} rad",
+                   seam.parallax_rms_px, seam.sideways_rms_px, quality.expected_seam_parallax_px,
+                   quality.expected_seam_sideways_px, quality.flex_sigma_rad));
+  CHECK(seam.parallax_rms_px <= 2.5 * quality.expected_seam_parallax_px);
+  CHECK(seam.sideways_rms_px <= 2.5 * quality.expected_seam_sideways_px);
   CHECK(seam.rms_px <= 1.0);
   CHECK(quality.flex_sigma_rad == Approx(3e-4).epsilon(0.3));
 }
@@ -218,12 +218,12 @@ TEST_CASE("wrong ties leave and the rest is not spoiled") {
   const SeamSummary with = summarise(seam_misalignment(result->solution.rig, body, 0, 1)).value();
   const SeamSummary without = summarise(seam_misalignment(clean->solution.rig, body, 0, 1)).value();
   WARN(fmt::format(
-      "along, across with wrong ties {:.3f}, {:.3f} px; without {:.3f}, {:.3f} px; kept "
+      "parallax, sideways with wrong ties {:.3f}, {:.3f} px; without {:.3f}, {:.3f} px; kept "
       "{} of {} wrong ones",
-      with.along_rms_px, with.across_rms_px, without.along_rms_px, without.across_rms_px, kept,
-      moved));
-  CHECK(with.across_rms_px <= without.across_rms_px + 0.1);
-  CHECK(with.along_rms_px <= without.along_rms_px + 0.5);
+      with.parallax_rms_px, with.sideways_rms_px, without.parallax_rms_px, without.sideways_rms_px,
+      kept, moved));
+  CHECK(with.sideways_rms_px <= without.sideways_rms_px + 0.1);
+  CHECK(with.parallax_rms_px <= without.parallax_rms_px + 0.5);
 }
 
 TEST_CASE("the expected seam error is that of simulated draws from the covariance", "[long]") {
@@ -236,20 +236,20 @@ TEST_CASE("the expected seam error is that of simulated draws from the covarianc
   const auto directions = seam_directions(body, 0, 1);
   const SeamSummary expected =
       summarise(expected_seam_error(body, terms, covariance, 0, 1, directions)).value();
-  double along2 = 0;
-  double across2 = 0;
+  double parallax2 = 0;
+  double sideways2 = 0;
   constexpr int kDraws = 400;
   for (int i = 0; i < kDraws; ++i) {
     Eigen::VectorXd step(terms.columns());
     for (int c = 0; c < terms.columns(); ++c) step[c] = random.normal(std::sqrt(covariance(c, c)));
     const SeamSummary drawn =
         summarise(seam_misalignment(terms.stepped(body, step), body, 0, 1)).value();
-    along2 += drawn.along_rms_px * drawn.along_rms_px / kDraws;
-    across2 += drawn.across_rms_px * drawn.across_rms_px / kDraws;
+    parallax2 += drawn.parallax_rms_px * drawn.parallax_rms_px / kDraws;
+    sideways2 += drawn.sideways_rms_px * drawn.sideways_rms_px / kDraws;
   }
   // 400 draws know a variance to 7 %, its root to 3.5 %; three of these.
-  CHECK(std::sqrt(along2) == Approx(expected.along_rms_px).epsilon(0.11));
-  CHECK(std::sqrt(across2) == Approx(expected.across_rms_px).epsilon(0.11));
+  CHECK(std::sqrt(parallax2) == Approx(expected.parallax_rms_px).epsilon(0.11));
+  CHECK(std::sqrt(sideways2) == Approx(expected.sideways_rms_px).epsilon(0.11));
 }
 
 }  // namespace

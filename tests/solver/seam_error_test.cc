@@ -48,7 +48,7 @@ TEST_CASE("the same rig is not misaligned, and a turn of the whole rig is none")
   }
 }
 
-TEST_CASE("a roll about the pole misaligns across only: by its angle times sin eta") {
+TEST_CASE("a roll about the pole misaligns sideways only: by its angle times sin eta") {
   const Rig truth = plain_body();
   Rig estimated = truth;
   turn(estimated.lenses[1], Vec3::UnitZ());
@@ -57,12 +57,12 @@ TEST_CASE("a roll about the pole misaligns across only: by its angle times sin e
     const auto samples =
         seam_misalignment(estimated, truth, 0, 1, {{rad_from_deg(40), rad_from_deg(eta_deg)}});
     REQUIRE(samples.size() == 1);
-    CHECK(std::abs(samples[0].across_px) == Approx(due_px).epsilon(1e-5));
-    CHECK(std::abs(samples[0].along_px) < 1e-3);  // second order: 524 × 0.001² / 2
+    CHECK(std::abs(samples[0].sideways_px) == Approx(due_px).epsilon(1e-5));
+    CHECK(std::abs(samples[0].parallax_px) < 1e-3);  // second order: 524 × 0.001² / 2
   }
 }
 
-TEST_CASE("a tilt misaligns along, as a sine around the ring") {
+TEST_CASE("a tilt misaligns in parallax, as a sine around the ring") {
   const Rig truth = plain_body();
   Rig estimated = truth;
   turn(estimated.lenses[1], Vec3::UnitX());
@@ -72,11 +72,11 @@ TEST_CASE("a tilt misaligns along, as a sine around the ring") {
   REQUIRE(summary);
   // 0.523599 px at most; its root mean square over a whole turn is that / √2 = 0.370240 px.
   CHECK(summary->max_px == Approx(0.523599).epsilon(1e-5));
-  CHECK(summary->along_rms_px == Approx(0.370240).epsilon(1e-5));
-  CHECK(summary->across_rms_px < 1e-3);
+  CHECK(summary->parallax_rms_px == Approx(0.370240).epsilon(1e-5));
+  CHECK(summary->sideways_rms_px < 1e-3);
 }
 
-TEST_CASE("a focal length a thousandth too long misaligns along, alike all around") {
+TEST_CASE("a focal length a thousandth too long misaligns in parallax, alike all around") {
   const Rig truth = plain_body();
   Rig estimated = truth;
   estimated.lenses[1].lens.terms[kFocal] *= 1.001;
@@ -85,8 +85,8 @@ TEST_CASE("a focal length a thousandth too long misaligns along, alike all aroun
   for (const SeamSample& sample : samples) {
     // The angle from lens 1's axis, π/2, is read as π/2 / 1.001: π/2 × 0.001 / 1.001 too small, at
     // 524.122 px/rad: 0.822467 px.
-    CHECK(std::abs(sample.along_px) == Approx(0.822467).epsilon(1e-5));
-    CHECK(std::abs(sample.across_px) < 1e-9);
+    CHECK(std::abs(sample.parallax_px) == Approx(0.822467).epsilon(1e-5));
+    CHECK(std::abs(sample.sideways_px) < 1e-9);
   }
 }
 
@@ -94,8 +94,8 @@ TEST_CASE("a summary by hand, and none of nothing") {
   // 3-4-5 and nothing: √(9/2), √(16/2), √(25/2).
   const auto summary = summarise({{{}, -3, 4}, {{}, 0, 0}});
   REQUIRE(summary);
-  CHECK(summary->along_rms_px == Approx(2.121320));
-  CHECK(summary->across_rms_px == Approx(2.828427));
+  CHECK(summary->parallax_rms_px == Approx(2.121320));
+  CHECK(summary->sideways_rms_px == Approx(2.828427));
   CHECK(summary->rms_px == Approx(3.535534));
   CHECK(summary->max_px == 5);
   const auto nothing = summarise({});

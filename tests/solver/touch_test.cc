@@ -94,9 +94,9 @@ Result<TouchResult> touch_shot(const TouchedBody& body, std::span<const Tie> tie
 
 // What many shots of the bodies came to, before and after.
 struct Trial {
-  Sample along_before, across_before, along_after, across_after;
-  Sample tie_coordinates, tie_across;
-  double normalised_across = 0;  // (true / expected)², mean
+  Sample parallax_before, sideways_before, parallax_after, sideways_after;
+  Sample tie_coordinates, tie_sideways;
+  double normalised_sideways = 0;  // (true / expected)², mean
   int worse = 0;
   double worst_px = 0;
   int flexed = 0;
@@ -105,11 +105,11 @@ struct Trial {
   void add(const TouchedBody& body, const Shot& shot, const TouchResult& result) {
     const SeamSummary before = ring_error(body.template_rig, shot.rig);
     const SeamSummary after = ring_error(result.rig, shot.rig);
-    along_before.add(before.along_rms_px);
-    across_before.add(before.across_rms_px);
-    along_after.add(after.along_rms_px);
-    across_after.add(after.across_rms_px);
-    normalised_across += std::pow(after.across_rms_px / result.seam_after.across_rms_px, 2);
+    parallax_before.add(before.parallax_rms_px);
+    sideways_before.add(before.sideways_rms_px);
+    parallax_after.add(after.parallax_rms_px);
+    sideways_after.add(after.sideways_rms_px);
+    normalised_sideways += std::pow(after.sideways_rms_px / result.seam_after.sideways_rms_px, 2);
     if (after.rms_px > before.rms_px + 1e-6) {
       ++worse;
       worst_px = std::max(worst_px, after.rms_px - before.rms_px);
@@ -125,21 +125,23 @@ struct Trial {
           tie_coordinates.add(off->y());
         }
       }
-      if (const auto met = meet_tie(result.rig, tie, {})) tie_across.add(met->before.across_px);
+      if (const auto met = meet_tie(result.rig, tie, {})) tie_sideways.add(met->before.sideways_px);
     }
   }
-  [[nodiscard]] double count() const { return static_cast<double>(along_after.values.size()); }
+  [[nodiscard]] double count() const { return static_cast<double>(parallax_after.values.size()); }
   [[nodiscard]] std::string text() const {
     return fmt::format(
-        "before along {:.2f} across {:.2f}; after along {:.2f} (95 %: {:.2f}) across {:.2f} (95 %: "
-        "{:.2f}) px; ties {:.3f} px a coordinate, {:.3f} px across between the lenses; worse in "
-        "{:.1f} % of the shots, by {:.2f} px at most; (true/expected)^2 across {:.2f}; wider flex "
+        "before parallax {:.2f} sideways {:.2f}; after parallax {:.2f} (95 %: {:.2f}) sideways "
+        "{:.2f} (95 %: "
+        "{:.2f}) px; ties {:.3f} px a coordinate, {:.3f} px sideways between the lenses; worse in "
+        "{:.1f} % of the shots, by {:.2f} px at most; (true/expected)^2 sideways {:.2f}; wider "
+        "flex "
         "in "
         "{:.0f} %, contradiction in {:.0f} %",
-        along_before.rms(), across_before.rms(), along_after.rms(), along_after.percentile(0.95),
-        across_after.rms(), across_after.percentile(0.95), tie_coordinates.rms(), tie_across.rms(),
-        100 * worse / count(), worst_px, normalised_across / count(), 100 * flexed / count(),
-        100 * contradictions / count());
+        parallax_before.rms(), sideways_before.rms(), parallax_after.rms(),
+        parallax_after.percentile(0.95), sideways_after.rms(), sideways_after.percentile(0.95),
+        tie_coordinates.rms(), tie_sideways.rms(), 100 * worse / count(), worst_px,
+        normalised_sideways / count(), 100 * flexed / count(), 100 * contradictions / count());
   }
 };
 
@@ -153,7 +155,7 @@ Trial run_trial(std::uint64_t stream, double flex_deg, int far, int open) {
     REQUIRE(result);
     trial.add(body, shot, *result);
   }
-  REQUIRE(trial.along_after.values.size() == kShots);
+  REQUIRE(trial.parallax_after.values.size() == kShots);
   return trial;
 }
 
@@ -178,12 +180,12 @@ TEST_CASE("four ties, two of them far, bring a knocked body's seam back") {
   WARN("flex 0.3 degrees, 2 far and 2 open ties of 0.5 px: " << trial.text());
   if (!kEnoughShots) return;
   // Four ties of σ = 0.5 px a coordinate leave three unknown turns: 0.5·√(3/16) ≈ 0.22 px a
-  // coordinate is what the ties can carry, and 0.5·√2/√4 ≈ 0.35 px across between the lenses.
+  // coordinate is what the ties can carry, and 0.5·√2/√4 ≈ 0.35 px sideways between the lenses.
   CHECK(trial.tie_coordinates.rms() <= 0.3);
-  CHECK(trial.across_after.rms() <= 1.0);
-  CHECK(trial.across_after.percentile(0.95) <= 1.5);
-  CHECK(trial.along_after.rms() < 0.6 * trial.along_before.rms());
-  CHECK(trial.normalised_across / trial.count() < 2);
+  CHECK(trial.sideways_after.rms() <= 1.0);
+  CHECK(trial.sideways_after.percentile(0.95) <= 1.5);
+  CHECK(trial.parallax_after.rms() < 0.6 * trial.parallax_before.rms());
+  CHECK(trial.normalised_sideways / trial.count() < 2);
   CHECK(trial.worse <= 0.1 * kShots);
 }
 
@@ -195,15 +197,15 @@ TEST_CASE("one tie does not make the ring worse than the template") {
       WARN("flex " << flex_deg << " degrees, one " << (far == 1 ? "far" : "open")
                    << " tie: " << trial.text());
       if (!kEnoughShots) continue;
-      const double before = std::hypot(trial.along_before.rms(), trial.across_before.rms());
-      const double after = std::hypot(trial.along_after.rms(), trial.across_after.rms());
+      const double before = std::hypot(trial.parallax_before.rms(), trial.sideways_before.rms());
+      const double after = std::hypot(trial.parallax_after.rms(), trial.sideways_after.rms());
       // A hand's slip of three sigmas looks like a knock; it is rare, and costs this much.
       CHECK(after <= before + 0.02);
-      CHECK(trial.across_after.rms() <= trial.across_before.rms() + 0.05);
+      CHECK(trial.sideways_after.rms() <= trial.sideways_before.rms() + 0.05);
       if (flex_deg < 0.1) continue;
       // Where the shot's own turn is by chance smaller than a hand's noise, that noise may win.
       CHECK(trial.worse <= 0.1 * kShots);
-      CHECK(trial.across_after.rms() <= 0.4 * trial.across_before.rms());
+      CHECK(trial.sideways_after.rms() <= 0.4 * trial.sideways_before.rms());
     }
   }
 }
@@ -215,8 +217,8 @@ TEST_CASE("quiet ties leave the template nearly alone") {
   if (!kEnoughShots) return;
   CHECK(trial.flexed <= 0.1 * kShots);
   CHECK(trial.contradictions <= 0.05 * kShots);
-  CHECK(trial.across_after.rms() <= trial.across_before.rms() + 0.05);
-  CHECK(trial.along_after.rms() <= trial.along_before.rms());
+  CHECK(trial.sideways_after.rms() <= trial.sideways_before.rms() + 0.05);
+  CHECK(trial.parallax_after.rms() <= trial.parallax_before.rms());
 }
 
 TEST_CASE("one wrong tie among five is named and does not spoil the ring") {
@@ -225,12 +227,13 @@ TEST_CASE("one wrong tie among five is named and does not spoil the ring") {
   int named = 0;
   int blamed = 0;
   int wrong = 0;
-  Sample across;
+  Sample sideways;
   for (const double flex_deg : {0.3, 0.02}) {
     for (int k = 0; k < kShots; ++k) {
       const TouchedBody& body = bodies()[static_cast<std::size_t>(k % kTouchedBodies)];
       Shot shot(random, body, flex_deg, 2, 3);
-      // Twenty pixels round the lens' axis: across. Along, a depth would explain an open one.
+      // Twenty pixels round the lens' axis: sideways. In parallax, a depth would explain an open
+      // one.
       const auto bad = static_cast<std::size_t>(random.integer(0, 4));
       Vec2& px = shot.ties[bad].sights[1].px;
       const Vec2 from_centre = px - shot.rig.lenses[1].lens.centre_px();
@@ -240,21 +243,21 @@ TEST_CASE("one wrong tie among five is named and does not spoil the ring") {
       ++wrong;
       named += result->ties[bad].suspect ? 1 : 0;
       for (std::size_t i = 0; i < 5; ++i) blamed += i != bad && result->ties[i].suspect ? 1 : 0;
-      across.add(ring_error(result->rig, shot.rig).across_rms_px);
+      sideways.add(ring_error(result->rig, shot.rig).sideways_rms_px);
       if (!result->ties[bad].suspect) continue;
       CHECK_FALSE(result->ties[bad].used);
-      CHECK(std::abs(result->ties[bad].after.across_px) > 15);
+      CHECK(std::abs(result->ties[bad].after.sideways_px) > 15);
       CHECK(std::any_of(result->findings.begin(), result->findings.end(), [&](const auto& text) {
         return text.find(fmt::format("tie {} at ", bad + 1)) != std::string::npos;
       }));
     }
   }
-  WARN(fmt::format("{} of {} wrong ties named, {} right ones blamed; across the ring {:.2f} px",
-                   named, wrong, blamed, across.rms()));
+  WARN(fmt::format("{} of {} wrong ties named, {} right ones blamed; sideways {:.2f} px", named,
+                   wrong, blamed, sideways.rms()));
   if (!kEnoughShots) return;
   CHECK(named >= 0.97 * wrong);
   CHECK(blamed <= 0.03 * wrong);
-  CHECK(across.rms() <= 1.0);
+  CHECK(sideways.rms() <= 1.0);
 }
 
 TEST_CASE("a knock is said to contradict the template, with the term") {
@@ -297,7 +300,7 @@ TEST_CASE("two ties that contradict each other are both used, and it is said") {
   CHECK_THAT(result->findings[0], Catch::Contains("contradict each other"));
 }
 
-TEST_CASE("automatic ties find the turn across, and tell a manual tie wrong") {
+TEST_CASE("automatic ties find the turn sideways, and tell a manual tie wrong") {
   CAPTURE(seed());
   Random random(92);
   const TouchedBody& body = bodies()[0];
@@ -311,10 +314,10 @@ TEST_CASE("automatic ties find the turn across, and tell a manual tie wrong") {
   ties.back().sights[0].px += Vec2(14, 14);
   const auto result = touch_shot(body, ties);
   REQUIRE(result);
-  CHECK(ring_error(result->rig, shot).across_rms_px <= 0.3);
+  CHECK(ring_error(result->rig, shot).sideways_rms_px <= 0.3);
   int left = 0;
   for (std::size_t i = 0; i < 80; i += 10) left += result->ties[i].used ? 0 : 1;
-  CHECK(left >= 7);  // one may lie along, where a depth takes it
+  CHECK(left >= 7);  // one may lie in parallax, where a depth takes it
   CHECK_FALSE(result->ties[80].suspect);
   CHECK(result->ties[81].suspect);
 }
@@ -356,7 +359,7 @@ TEST_CASE("a template without covariance or scale can be touched") {
   const auto result = touch(unscaled, {}, 0, ties);
   REQUIRE(result);
   CHECK(result->learned_flex_rad == TouchOptions{}.default_flex_rad);
-  CHECK(ring_error(result->rig, shot).across_rms_px <= 0.6);
+  CHECK(ring_error(result->rig, shot).sideways_rms_px <= 0.6);
   // Only rotations may move where nothing else is known to be uncertain.
   CHECK(result->names == std::vector<std::string>{"lens1.rotation_x_rad", "lens1.rotation_y_rad",
                                                   "lens1.rotation_z_rad"});

@@ -56,14 +56,15 @@ TEST_CASE("stands of one room tell the ring, their places and the flex") {
     place = std::max(place, error.norm() / survey.truth[i].pose.position.norm());
     scale += learnt->shots[i].pose.position.norm() / survey.truth[i].pose.position.norm() / 5;
   }
-  WARN("along " << seam.along_rms_px << " across " << seam.across_rms_px << " max " << seam.max_px
-                << " px; claimed " << learnt->solution.quality.expected_seam_along_px << ", "
-                << learnt->solution.quality.expected_seam_across_px << "; places off by "
-                << 100 * place << " %, scale " << scale << "; flex "
-                << learnt->solution.quality.flex_sigma_rad << "; inliers "
-                << learnt->solution.quality.inlier_share << " spread "
-                << learnt->solution.quality.residual_spread << " iterations " << learnt->iterations
-                << " " << stop_reason_text(learnt->stop));
+  WARN("parallax " << seam.parallax_rms_px << " sideways " << seam.sideways_rms_px << " max "
+                   << seam.max_px << " px; claimed "
+                   << learnt->solution.quality.expected_seam_parallax_px << ", "
+                   << learnt->solution.quality.expected_seam_sideways_px << "; places off by "
+                   << 100 * place << " %, scale " << scale << "; flex "
+                   << learnt->solution.quality.flex_sigma_rad << "; inliers "
+                   << learnt->solution.quality.inlier_share << " spread "
+                   << learnt->solution.quality.residual_spread << " iterations "
+                   << learnt->iterations << " " << stop_reason_text(learnt->stop));
   CHECK(seam.rms_px < 0.3);
 }
 
@@ -87,7 +88,7 @@ TEST_CASE("a shot that stands alone adds what it knows and no more", "[long]") {
     const double before = summarise(seam_misalignment(without->solution.rig, body, 0, 1))->rms_px;
     const SolutionQuality& quality = without->solution.quality;
     const double claimed_px =
-        std::hypot(quality.expected_seam_along_px, quality.expected_seam_across_px);
+        std::hypot(quality.expected_seam_parallax_px, quality.expected_seam_sideways_px);
     for (const double distance_m : {2.0, 40.0}) {
       CAPTURE(i, distance_m);
       test::RoomSurvey more = survey;

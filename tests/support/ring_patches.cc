@@ -134,8 +134,8 @@ std::optional<Patch> normalised(Patch patch, double* spread = nullptr) {
 }
 
 struct Placement {
-  double along_px = 0;
-  double across_px = 0;
+  double parallax_px = 0;
+  double sideways_px = 0;
   double stretch = 1;
   double score = -1;
 };
@@ -150,9 +150,9 @@ class Comparer {
     patch.reserve(static_cast<std::size_t>(patch_px_) * static_cast<std::size_t>(patch_px_));
     const double half = 0.5 * patch_px_;
     for (int j = 0; j < patch_px_; ++j) {
-      const double y = middle_px_ + placement.along_px + placement.stretch * (j + 0.5 - half);
+      const double y = middle_px_ + placement.parallax_px + placement.stretch * (j + 0.5 - half);
       for (int i = 0; i < patch_px_; ++i) {
-        patch.push_back(ring.at(x_px + placement.across_px + i + 0.5 - half, y));
+        patch.push_back(ring.at(x_px + placement.sideways_px + i + 0.5 - half, y));
       }
     }
     return patch;
@@ -164,10 +164,11 @@ class Comparer {
     if (!wanted) return {};
     std::vector<Placement> found;
     for (double stretch = kLeastStretch; stretch <= kMostStretch + 1e-9; stretch += 0.065) {
-      for (int along = -options.reach_along_px; along <= options.reach_along_px; along += 2) {
-        for (int across = -options.reach_across_px; across <= options.reach_across_px;
-             across += 2) {
-          found.push_back(scored({1.0 * along, 1.0 * across, stretch}, x_px, *wanted));
+      for (int parallax = -options.reach_parallax_px; parallax <= options.reach_parallax_px;
+           parallax += 2) {
+        for (int sideways = -options.reach_sideways_px; sideways <= options.reach_sideways_px;
+             sideways += 2) {
+          found.push_back(scored({1.0 * parallax, 1.0 * sideways, stretch}, x_px, *wanted));
         }
       }
     }
@@ -197,15 +198,15 @@ class Comparer {
     for (double step = 1; step >= 0.25; step /= 2) {
       for (bool moved = true; moved;) {
         moved = false;
-        for (const auto& [along, across, stretch] : {std::array{1.0, 0.0, 0.0},
-                                                     {-1.0, 0.0, 0.0},
-                                                     {0.0, 1.0, 0.0},
-                                                     {0.0, -1.0, 0.0},
-                                                     {0.0, 0.0, 0.03},
-                                                     {0.0, 0.0, -0.03}}) {
+        for (const auto& [parallax, sideways, stretch] : {std::array{1.0, 0.0, 0.0},
+                                                          {-1.0, 0.0, 0.0},
+                                                          {0.0, 1.0, 0.0},
+                                                          {0.0, -1.0, 0.0},
+                                                          {0.0, 0.0, 0.03},
+                                                          {0.0, 0.0, -0.03}}) {
           Placement to = at;
-          to.along_px += step * along;
-          to.across_px += step * across;
+          to.parallax_px += step * parallax;
+          to.sideways_px += step * sideways;
           to.stretch = std::clamp(at.stretch + step * stretch, kLeastStretch, kMostStretch);
           to = scored(to, x_px, wanted);
           if (to.score <= at.score) continue;
@@ -235,7 +236,7 @@ double RingPatches::share_below(double score) const {
 RingPatches compare_ring(const Image& stitched, const Image& ideal, const RibbonAxes& axes,
                          const RingPatchOptions& options) {
   const double px_per_rad = options.ring_px / (2 * kPi);
-  const int half = options.patch_px + options.reach_along_px;
+  const int half = options.patch_px + options.reach_parallax_px;
   const RibbonGrid grid{.axes = axes,
                         .eta_begin_rad = options.eta_rad - half / px_per_rad,
                         .px_per_rad = px_per_rad,
@@ -255,7 +256,7 @@ RingPatches compare_ring(const Image& stitched, const Image& ideal, const Ribbon
     if (texture < options.least_texture) return;
     const Placement best = comparer.best(x, options);
     patches[static_cast<std::size_t>(k)] = {grid.psi_begin_rad + x / px_per_rad, best.score,
-                                            best.along_px, best.across_px, best.stretch};
+                                            best.parallax_px, best.sideways_px, best.stretch};
   });
   for (const auto& patch : patches) {
     if (patch) result.textured.push_back(*patch);

@@ -20,8 +20,8 @@ struct RingPatchOptions {
   int patch_px = 48;            ///< side of a patch
   int spacing_px = 24;          ///< between patches along the ring
   double eta_rad = 0.5 * kPi;   ///< colatitude of their centres
-  int reach_along_px = 32;      ///< translations tried along η, to both sides, …
-  int reach_across_px = 4;      ///< … and along ψ
+  int reach_parallax_px = 32;   ///< translations tried along η, to both sides, …
+  int reach_sideways_px = 4;    ///< … and along ψ
   double smooth_px = 1.0;       ///< σ
   double least_texture = 0.03;  ///< standard deviation of the ideal patch's code values, white 1
   double broken = 0.85;
@@ -31,8 +31,8 @@ struct RingPatchOptions {
 struct RingPatch {
   double psi_rad = 0;  ///< of its centre
   double score = 0;
-  double shift_along_px = 0;
-  double shift_across_px = 0;
+  double shift_parallax_px = 0;
+  double shift_sideways_px = 0;
   double stretch = 1;
 };
 

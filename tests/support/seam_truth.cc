@@ -48,8 +48,8 @@ class Looker {
     const RibbonAngles due = grid().axes.angles(*wanted_at);
     const double turn = std::remainder(shown.psi_rad - due.psi_rad, 2 * kPi);
     return SeamMiss{.psi_rad = grid().psi_begin_rad + (x + 0.5) / grid().px_per_rad,
-                    .along_px = truth_.panorama_px_per_rad * (shown.eta_rad - due.eta_rad),
-                    .across_px = truth_.panorama_px_per_rad * turn * std::sin(due.eta_rad),
+                    .parallax_px = truth_.panorama_px_per_rad * (shown.eta_rad - due.eta_rad),
+                    .sideways_px = truth_.panorama_px_per_rad * turn * std::sin(due.eta_rad),
                     .distance_m = distance,
                     .contrast = contrast(x, y)};
   }
@@ -108,7 +108,7 @@ class Looker {
 
 }  // namespace
 
-double SeamMiss::px() const { return std::hypot(along_px, across_px); }
+double SeamMiss::px() const { return std::hypot(parallax_px, sideways_px); }
 
 std::vector<double> middle_rows(const PairSeam& pair, double off_rad) {
   const RibbonGrid& grid = pair.warp.grid;

@@ -13,8 +13,8 @@ namespace seamwright::test {
 /// lens b shows the very same point decides how far the two pictures miss each other.
 struct SeamMiss {
   double psi_rad = 0;
-  double along_px = 0;   ///< along η, in px of the panorama: depth or mounting is wrong
-  double across_px = 0;  ///< along ψ: only mounting or lens can be wrong
+  double parallax_px = 0;  ///< along η, in px of the panorama: depth or mounting is wrong
+  double sideways_px = 0;  ///< along ψ: only mounting or lens can be wrong
   double distance_m = 0;
   /// Steepest change of light along η within 3 px of the place, as a share of the light, per px of
   /// the ribbon: how much a miss would show. 0 if the plan kept no views.

@@ -124,9 +124,10 @@ void tell_worst(const std::vector<SeamMiss>& misses) {
       ++end;
     }
     if (end > i + 4) {
-      std::printf("<!-- azimuth %.1f to %.1f: up to %.2f along, %.2f across, at %.2f m -->\n",
-                  deg_from_rad(misses[i].psi_rad), deg_from_rad(misses[end - 1].psi_rad),
-                  worst.along_px, worst.across_px, worst.distance_m);
+      std::printf(
+          "<!-- azimuth %.1f to %.1f: up to %.2f px in parallax, %.2f sideways, at %.2f m -->\n",
+          deg_from_rad(misses[i].psi_rad), deg_from_rad(misses[end - 1].psi_rad), worst.parallax_px,
+          worst.sideways_px, worst.distance_m);
     }
     i = std::max(end, i + 1);
   }
@@ -148,18 +149,19 @@ void write_patches(const std::filesystem::path& file, const PairSeam& pair, cons
   const auto misses = chosen(seam_misses(pair, truth, path, true), true);
   const auto residual = value_of(seam_residual(*pair.views, pair.path));
   std::string text =
-      "azimuth_deg,along,across,likeness,as_it_lies,contrast,shows,true_places,true_along,true_"
-      "across,"
+      "azimuth_deg,parallax,sideways,likeness,as_it_lies,contrast,shows,true_places,true_parallax,"
+      "true_"
+      "sideways,"
       "ring_"
       "score\n";
   for (const SeamPatch& patch : residual.patches) {
     const double psi = grid.psi_begin_rad + patch.middle_px.x() / grid.px_per_rad;
     const double reach = 0.5 * SeamResidualOptions{}.patch_px / grid.px_per_rad;
-    double along = 0, across = 0, score = 1, nearest = kPi;
+    double parallax = 0, sideways = 0, score = 1, nearest = kPi;
     int places = 0;
     for (const SeamMiss& miss : misses) {
       if (std::abs(std::remainder(miss.psi_rad - psi, 2 * kPi)) > reach) continue;
-      along += miss.along_px, across += miss.across_px, ++places;
+      parallax += miss.parallax_px, sideways += miss.sideways_px, ++places;
     }
     for (const test::RingPatch& beside : ring.textured) {
       const double off = std::abs(std::remainder(beside.psi_rad - psi, 2 * kPi));
@@ -167,9 +169,9 @@ void write_patches(const std::filesystem::path& file, const PairSeam& pair, cons
     }
     char line[160];
     std::snprintf(line, sizeof line, "%.1f,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f,%d,%.3f,%.3f,%.3f\n",
-                  deg_from_rad(psi), -scale * patch.along_px, -scale * patch.across_px,
+                  deg_from_rad(psi), -scale * patch.parallax_px, -scale * patch.sideways_px,
                   patch.likeness, patch.as_it_lies, patch.contrast, scale * patch.shows_px, places,
-                  along / std::max(1, places), across / std::max(1, places), score);
+                  parallax / std::max(1, places), sideways / std::max(1, places), score);
     text += line;
   }
   if (auto done = write_file(file, text); !done) std::exit(1);

@@ -58,8 +58,8 @@ namespace seamwright::test {
   quality.max_px = random.uniform(0, 3);
   quality.inlier_share = random.uniform(0, 1);
   quality.residual_spread = random.uniform(0, 2);
-  quality.expected_seam_along_px = random.uniform(0, 1);
-  quality.expected_seam_across_px = random.uniform(0, 1);
+  quality.expected_seam_parallax_px = random.uniform(0, 1);
+  quality.expected_seam_sideways_px = random.uniform(0, 1);
   quality.flex_sigma_rad = random.uniform(0, 0.01);
   value.learned_from.push_back({.file = "hall_front.tif", .sha256 = std::string(64, 'a')});
   value.learned_from.push_back({.file = "rooms/hall back.tif", .sha256 = std::string(64, '0')});

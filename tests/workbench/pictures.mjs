@@ -80,7 +80,7 @@ function median(values) {
 }
 
 /**
- * Medians over both sides of the ring, within 55° of the horizon: `px` in all, `across_px` along the
+ * Medians over both sides of the ring, within 55° of the horizon: `px` in all, `sideways_px` along the
  * ring, up and down in the panorama there, which no depth explains.
  */
 export async function misfitBesideSeam(browser, panoramaFile, truthFile) {
@@ -104,7 +104,7 @@ export async function misfitBesideSeam(browser, panoramaFile, truthFile) {
   }
   return {
     px: median(found.map(([dx, dy]) => Math.hypot(dx, dy))),
-    across_px: median(found.map(([, dy]) => Math.abs(dy))),
+    sideways_px: median(found.map(([, dy]) => Math.abs(dy))),
     patches: found.length,
   };
 }

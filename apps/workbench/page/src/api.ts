@@ -3,7 +3,7 @@
 export type Place = [number, number];
 export type Range = 'open' | 'near' | 'far';
 
-export interface Fit { along_px: number; across_px: number; sigmas: number; distance_m: number }
+export interface Fit { parallax_px: number; sideways_px: number; sigmas: number; distance_m: number }
 export interface ManualTie {
   range: Range;
   sigma_px: number;

@@ -111,7 +111,7 @@ export function showChosen(tie: TieView | undefined): void {
   element('chosen-name').textContent = `Tie ${tie.id}`;
   const fit = tie.after;
   element('chosen-fit').textContent = fit
-    ? `${figure(fit.along_px)} px along, ${figure(fit.across_px)} px across; ` +
+    ? `${figure(fit.parallax_px)} px in parallax, ${figure(fit.sideways_px)} px sideways; ` +
       (fit.distance_m > 0 ? `stands ${fit.distance_m.toFixed(1)} m away` : 'stands at infinity')
     : 'switched off: kept here, not in the shot file';
   for (const input of document.querySelectorAll<HTMLInputElement>('input[name="range"]')) {

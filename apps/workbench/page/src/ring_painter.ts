@@ -22,7 +22,7 @@ export interface Scene {
 const SECTORS = 36;
 
 export function left_px(tie: TieView): number {
-  return tie.after ? Math.hypot(tie.after.along_px, tie.after.across_px) : 0;
+  return tie.after ? Math.hypot(tie.after.parallax_px, tie.after.sideways_px) : 0;
 }
 
 export function paint(c: CanvasRenderingContext2D, scene: Scene): void {
@@ -119,13 +119,13 @@ function paintTie(c: CanvasRenderingContext2D, scene: Scene, tie: TieView): void
   if (tie.after && tie.before && tie.on) paintArrow(c, scene, a, tie);
 }
 
-// Before the touch pale, after it in the residual's colour: up and down is along, the sides across.
+// Before the touch pale, after it in the residual's colour: up and down is parallax, left and right is sideways.
 function paintArrow(c: CanvasRenderingContext2D, scene: Scene, from: Place, tie: TieView): void {
   for (const [fit, colour, width] of [[tie.before, '#d9d4c8', 1], [tie.after, '#ffffff', 2]] as const) {
     if (!fit) continue;
     const size = scene.exaggerate * Math.min(1, scene.port.scale);
-    const dx = fit.across_px * size;
-    const dy = fit.along_px * size;
+    const dx = fit.sideways_px * size;
+    const dy = fit.parallax_px * size;
     if (Math.hypot(dx, dy) < 2) continue;
     const turn = Math.atan2(dy, dx);
     cased(c, colour, width, () => {
