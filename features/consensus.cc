@@ -188,7 +188,7 @@ class Fit {
     double sideways_weight = 1 / square(weighting.sideways_sigma);
     if (weighting.robust) sideways_weight /= 1 + square(here.sideways / weighting.sideways_sigma);
     const double parallax_sigma = here.parallax < 0 ? kEnvelopeSigma : kParallaxSigma;
-    // Cauchy parallax too: a few false matches must not drag the envelope.
+    // Cauchy in parallax too: a few false matches must not drag the envelope.
     const double parallax_weight =
         1 / square(parallax_sigma) / (1 + square(here.parallax / (3 * parallax_sigma)));
     normal += sideways_weight * sideways * sideways.transpose() +

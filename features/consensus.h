@@ -2,13 +2,13 @@
 
 // Robust consensus between the ties of one lens pair and a rig, tolerant of parallax.
 //
-// Through the current rig a tie gives one direction per lens. Their difference has a part
-// *sideways* the ribbon (ψ), which no depth can explain, and a part *parallax* it (η), the
-// disparity, which is between zero (infinity) and that of the nearest object. A small rotation of
-// lens b and a common focal scale are sought that bring the sideways parts to zero and the parallax
-// parts into that range; near objects are not outliers. What the parallax parts cannot tell apart
-// (a disparity common to all ties against the focal scale) is settled by the lower envelope: the
-// farthest ties are taken to be far, softly.
+// Through the current rig a tie gives one direction per lens. Their difference has a *sideways*
+// part (ψ), which no depth can explain, and a *parallax* part (η), the disparity, which is
+// between zero (infinity) and that of the nearest object. A small rotation of lens b and a common
+// focal scale are sought that bring the sideways parts to zero and the parallax parts into that
+// range; near objects are not outliers. What the parallax parts cannot tell apart (a disparity
+// common to all ties against the focal scale) is settled by the lower envelope: the farthest ties
+// are taken to be far, softly.
 
 #include <cstdint>
 #include <span>

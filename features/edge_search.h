@@ -23,7 +23,7 @@ struct EdgeSearchOptions {
 };
 
 /// Matches on edges that run along η (within about 30°) where there are no matches yet: they fix
-/// the across part, which plain walls otherwise leave open. Each is found by correlating a patch
+/// the sideways part, which plain walls otherwise leave open. Each is found by correlating a patch
 /// over the gate; it must be distinct against every place beside the edge, and its place along the
 /// edge follows the disparity of the known matches around. Positions are good to about a pixel
 /// across the edge.

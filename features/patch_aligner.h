@@ -42,8 +42,9 @@ class PatchMap {
 
 /// What is known of the patches' difference before looking.
 struct PatchPrior {
-  // Spread of the affine difference's terms: rows of E, across then along. On a ribbon depth slopes
-  // shear and stretch along only; across, the rig's small errors are all there is.
+  // Spread of the affine difference's terms: rows of E, sideways then parallax. On a ribbon
+  // depth slopes shear and stretch in parallax only; sideways, the rig's small errors are all there
+  // is.
   double sideways_affine = 0.01;
   double parallax_affine = 0.06;
   bool a_stays = false;  ///< only the patch of lens b moves

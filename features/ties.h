@@ -4,10 +4,10 @@
 // a covariance that is meant to be true.
 //
 // For every lens pair that overlaps: strips of both lenses through the given rig, SIFT on the
-// normalised strips (upright: ribbons are aligned), candidates gated across by the trust in the rig
-// and along by the disparity range, mutual best and distinct against every other place in the gate
-// (repeated patterns are dropped rather than mismatched), consensus, refinement, then edges where
-// corners are missing, and an even spread over the ribbon.
+// normalised strips (upright: ribbons are aligned), candidates gated sideways by the trust in the
+// rig and in parallax by the disparity range, mutual best and distinct against every other place in
+// the gate (repeated patterns are dropped rather than mismatched), consensus, refinement, then
+// edges where corners are missing, and an even spread over the ribbon.
 
 #include <span>
 #include <vector>
@@ -22,9 +22,9 @@
 namespace seamwright {
 
 struct TieOptions {
-  /// How far a match may lie across the ribbon: the rig's error there. Wide on a cold start.
+  /// How far a match may lie sideways: the rig's error there. Wide on a cold start.
   double sideways_gate_rad = rad_from_deg(0.7);
-  /// Allowed beyond the disparity range on either side, for the rig's error along.
+  /// Allowed beyond the disparity range on either side, for the rig's error in parallax.
   double parallax_slack_rad = rad_from_deg(0.7);
   double nearest_m = 0.3;                 ///< nearest object, metres (metric rigs)
   double nearest_baselines = 10;          ///< the same for rigs without a scale
@@ -40,7 +40,7 @@ struct TieOptions {
   bool refined = true;    ///< false: descriptor positions (0.5 px), for a cold start's consensus
   bool edge_ties = true;  ///< fill cells without corners with edges (refined ties only)
   RefineOptions refine;
-  ConsensusOptions consensus;  ///< nearest_* and along slack are taken from above
+  ConsensusOptions consensus;  ///< nearest_* and parallax_slack_rad are taken from above
 
   /// Gates for a body that was knocked by up to a degree; more is another body, or another order of
   /// the frames.

@@ -111,10 +111,10 @@ Vec3 RibbonAxes::sideways(const RibbonAngles& angles) const {
 
 Vec3 RibbonAxes::parallax(const Vec3& direction_in_rig) const {
   const double cosine = direction_in_rig.dot(pole());
-  const Vec3 sideways = direction_in_rig - cosine * pole();
-  const double sine = sideways.norm();
+  const Vec3 beside = direction_in_rig - cosine * pole();
+  const double sine = beside.norm();
   if (sine == 0) return Vec3::Zero();
-  return (cosine / sine) * sideways - sine * pole();
+  return (cosine / sine) * beside - sine * pole();
 }
 
 Vec3 RibbonGrid::direction(const Vec2& px) const {

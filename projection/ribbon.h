@@ -6,8 +6,8 @@
 // azimuth ψ around the pole and a colatitude η from it. A point at any depth keeps its ψ in both
 // lenses and moves only in η: seen from pupils at ±h along the pole, at inverse distance ρ from
 // their midpoint, η_a − η_b = 2hρ sin η + O(h²ρ²) ≥ 0. So depth, matching and seams are
-// one-dimensional here, and a residual splits into *parallax* (η: parallax, forgivable) and
-// *sideways* (ψ: misalignment, not forgivable).
+// one-dimensional here, and a residual splits into its *parallax* part (η, forgivable) and its
+// *sideways* part (ψ: misalignment, not forgivable).
 
 #include <optional>
 
@@ -35,7 +35,7 @@ class RibbonAxes {
   [[nodiscard]] Vec3 direction(const RibbonAngles& angles) const;
   [[nodiscard]] const Mat3& ribbon_from_rig() const { return ribbon_from_rig_; }
   [[nodiscard]] Vec3 pole() const { return ribbon_from_rig_.row(2).transpose(); }
-  /// Unit vectors, rig frame, of growing η (parallax) and growing ψ (sideways) at a direction.
+  /// Unit vectors, rig frame, of growing η (parallax) and of growing ψ (sideways) at a direction.
   [[nodiscard]] Vec3 parallax(const RibbonAngles& angles) const;
   [[nodiscard]] Vec3 sideways(const RibbonAngles& angles) const;
   /// The same as parallax() of a direction's angles, but 0 at the poles. For a direction d,

@@ -3,8 +3,8 @@
 // From the ties of one or many shots to a rig with its covariance.
 //
 // What one ring of ties can and cannot tell. For back-to-back lenses a tie has 4 measurements and
-// 3 unknowns. Its across part (ψ) is left over: it fixes roll, the centres and the baseline's
-// lateral terms. Its along part (η) is shared between its depth, the lenses' angular scale (an
+// 3 unknowns. Its sideways part (ψ) is left over: it fixes roll, the centres and the baseline's
+// lateral terms. Its parallax part (η) is shared between its depth, the lenses' angular scale (an
 // error gives the same disparity all around, just like a room of constant depth) and the relative
 // tilt (a cosine around the ring, just like a room deeper on one side). Depths cannot be negative,
 // which bounds scale and tilt from one side; a weak prior on inverse depth leans from the other, so
@@ -14,7 +14,8 @@
 //
 // Tracks break this: the same points seen from several stands of a room, by either lens, fix every
 // term, and where the stands were with them. Where shots form such a network nothing is leaned on:
-// a shot that stands alone beside it then adds its across parts and takes its depths as they come.
+// a shot that stands alone beside it then adds its sideways parts and takes its depths as they
+// come.
 //
 // Noise is learned as the solve goes: how much worse than they claim tracks, and the ring ties of
 // each shot, are; and how much the body flexes from shot to shot. Terms that the data do not

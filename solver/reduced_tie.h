@@ -10,8 +10,8 @@
 
 namespace seamwright {
 
-/// z = residual + by_terms · step, whitened. One row for two sights of unknown depth (across), one
-/// more where the depth is known.
+/// z = residual + by_terms · step, whitened. One row for two sights of unknown depth (sideways),
+/// one more where the depth is known.
 struct ReducedTie {
   Eigen::VectorXd residual;
   Eigen::MatrixXd by_terms;  ///< rows × columns of the terms

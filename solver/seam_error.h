@@ -1,7 +1,7 @@
 #pragma once
 
 // What a rig's errors do where two lenses meet: the misalignment at infinity over their overlap,
-// split into along (η, looks like parallax) and across (ψ, does not), in native pixels.
+// split into parallax (η, looks like a depth) and sideways (ψ, does not), in native pixels.
 
 #include <vector>
 
@@ -31,7 +31,7 @@ struct SeamSampling {
 struct SeamSummary {
   double parallax_rms_px = 0;
   double sideways_rms_px = 0;
-  double rms_px = 0;  ///< √(along² + across²)
+  double rms_px = 0;  ///< √(parallax² + sideways²)
   double max_px = 0;
 };
 [[nodiscard]] Result<SeamSummary> summarise(const std::vector<SeamSample>& samples);
@@ -51,8 +51,8 @@ struct SeamSummary {
     const Rig& estimated, const Rig& truth, int a, int b,
     const std::vector<RibbonAngles>& directions);
 
-/// Derivative of the misalignment by the shared terms: rows (along, across) per direction, columns
-/// as `terms`; px per unit of the term.
+/// Derivative of the misalignment by the shared terms: rows (parallax, sideways) per direction,
+/// columns as `terms`; px per unit of the term.
 [[nodiscard]] Eigen::MatrixXd seam_jacobian(const Rig& rig, const SharedTerms& terms, int a, int b,
                                             const std::vector<RibbonAngles>& directions);
 

@@ -3,7 +3,7 @@
 // A tie without its point: what it says of the rig and its shots alone.
 //
 // Two sights make four measurements of three unknowns of the point; what is left says something of
-// the rig (across), and so does every belief in the point's depth, and all but the first of more
+// the rig (sideways), and so does every belief in the point's depth, and all but the first of more
 // sights. With rows [A by the rig, B by the point, r], those combinations are left that the point
 // cannot change: QᵀA and Qᵀr with QᵀB = 0, at the point where sights and beliefs have it (variable
 // projection: Golub & Pereyra 1973; Kaufman 1975). So points follow every trial of the rig, and no

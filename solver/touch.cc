@@ -117,7 +117,7 @@ class Toucher {
 
   // "Not behind infinity" is worth much from a few ties of a hand. From hundreds, half of those far
   // away stand there by their noise alone, and together they would push the rig with great
-  // certainty: automatic ties tell across, and their depths take the along part.
+  // certainty: automatic ties tell sideways, and their depths take the parallax part.
   std::size_t count_automatic() const {
     std::size_t count = 0;
     for (std::size_t i = 0; i < ties_.size(); ++i) count += is_manual(i) ? 0U : 1U;

@@ -31,8 +31,8 @@
 // Automatic ties leave by a robust fit of their own; the manual ones are then weighed against what
 // the automatic ones say.
 //
-// What a tie tells. Its across part (ψ) fixes the turn about the ribbon's pole. Its along part (η)
-// is depth, unless the tie is marked far or would stand behind infinity; only then it fixes a
+// What a tie tells. Its sideways part (ψ) fixes the turn about the ribbon's pole. Its parallax part
+// (η) is depth, unless the tie is marked far or would stand behind infinity; only then it fixes a
 // tilt, and two far ties a quarter of the ring apart fix both. Where no tie speaks, the prior does.
 
 #include <span>
@@ -66,9 +66,9 @@ struct TouchOptions {
 
 /// How a tie meets a rig. Pixels are native, between the lenses.
 struct TieFit {
-  /// Along (η) between the lenses: for a far tie all of it, else the part that no depth explains.
+  /// η, between the lenses: for a far tie all of it, else the part that no depth explains.
   double parallax_px = 0;
-  double sideways_px = 0;  ///< across (ψ): never explained by depth
+  double sideways_px = 0;  ///< ψ: never explained by depth
   double sigmas = 0;       ///< root of the χ² of the tie's own disagreement
   double distance_m = 0;   ///< where it would stand; 0 at or beyond infinity (units of Rig)
 };

@@ -49,8 +49,8 @@ void advise(const Rig& rig, std::span<const Tie> ties, TouchResult& result) {
     const bool any_far = std::any_of(ties.begin(), ties.end(),
                                      [](const Tie& tie) { return tie.range == TieRange::far; });
     result.advice.push_back(
-        fmt::format("parallax, the seam is known to {:.1f} px (1 sigma) at {}: {} tie beyond 10 m "
-                    "there, marked "
+        fmt::format("in parallax, the seam is known to {:.1f} px (1 sigma) at {}: {} tie beyond 10 "
+                    "m there, marked "
                     "far, would help",
                     parallax->parallax_after_px,
                     azimuth_in_words(rig, parallax->lens_a, parallax->lens_b, parallax->psi_rad),

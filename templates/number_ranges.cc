@@ -102,6 +102,8 @@ constexpr std::array kRanges = {
 // What older versions of the files called it.
 std::string_view name_now(std::string_view name) {
   if (name == "gap_s") return "rest_s";
+  if (name == kFirstSeamErrorNames.parallax) return kSeamErrorNames.parallax;
+  if (name == kFirstSeamErrorNames.sideways) return kSeamErrorNames.sideways;
   const auto* first = std::find(kFirstTermNames.begin(), kFirstTermNames.end(), name);
   if (first == kFirstTermNames.end()) return name;
   return kLensTermNames[static_cast<std::size_t>(first - kFirstTermNames.begin())];

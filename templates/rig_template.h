@@ -3,12 +3,12 @@
 // A template: the solution of one body, as a YAML file that people read and diff.
 //
 //   format: seamwright-template
-//   version: 4
+//   version: 5
 //
 // Terms are stored for the stated frame size and scale exactly to any other size of the same
-// framing. Version 4 added serial numbers, version 3 how the body's files hold its lenses, version
-// 2 named the terms anew; a template is written in the lowest version that holds it.
-// docs/template-format.md describes every key.
+// framing. Version 5 named the parts of the expected seam error anew, version 4 added serial
+// numbers, version 3 how the body's files hold its lenses, version 2 named the terms anew. All are
+// read; the newest is written. docs/template-format.md describes every key.
 
 #include <filesystem>
 #include <optional>

@@ -16,7 +16,7 @@ std::vector<std::string> lens_keys(const PupilUnit& unit, const LensTermNames& t
   return keys;
 }
 
-std::vector<std::string> quality_keys() {
+std::vector<std::string> quality_keys(const SeamErrorNames& seam) {
   return {"shots",
           "ties",
           "ties_rejected",
@@ -24,8 +24,8 @@ std::vector<std::string> quality_keys() {
           "max_px",
           "inlier_share",
           "residual_spread",
-          "expected_seam_along_px",
-          "expected_seam_across_px",
+          std::string(seam.parallax),
+          std::string(seam.sideways),
           "flex_sigma_deg"};
 }
 

@@ -31,9 +31,20 @@ using LensTermNames = std::array<std::string_view, kLensTermCount>;
 inline constexpr LensTermNames kFirstTermNames = {
     "focal_px", "centre_u_px", "centre_v_px", "k1", "k2", "k3", "k4", "b1", "b2", "p1", "p2"};
 
+/// What a file calls the two parts of the expected seam error.
+struct SeamErrorNames {
+  std::string_view parallax;
+  std::string_view sideways;
+};
+/// In templates up to version 4.
+inline constexpr SeamErrorNames kFirstSeamErrorNames = {"expected_seam_along_px",
+                                                        "expected_seam_across_px"};
+inline constexpr SeamErrorNames kSeamErrorNames = {"expected_seam_parallax_px",
+                                                   "expected_seam_sideways_px"};
+
 /// Keys of one lens, in the order they are written.
 [[nodiscard]] std::vector<std::string> lens_keys(const PupilUnit& unit, const LensTermNames& terms);
-[[nodiscard]] std::vector<std::string> quality_keys();
+[[nodiscard]] std::vector<std::string> quality_keys(const SeamErrorNames& seam);
 
 /// Every term name a covariance row may have ("lens0.focal_px", "lens1.rotation_x_rad", …).
 [[nodiscard]] std::set<std::string> covariance_term_names(int lens_count,

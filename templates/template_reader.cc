@@ -138,8 +138,8 @@ TermCovariance read_covariance(const StrictValue& value, const Rig& rig,
   return covariance;
 }
 
-SolutionQuality read_quality(const StrictValue& value) {
-  const StrictMap map(value, quality_keys());
+SolutionQuality read_quality(const StrictValue& value, const SeamErrorNames& seam) {
+  const StrictMap map(value, quality_keys(seam));
   constexpr int kMost = 1'000'000'000;
   SolutionQuality quality;
   quality.shots = map.at("shots").whole(0, kMost);
@@ -149,8 +149,8 @@ SolutionQuality read_quality(const StrictValue& value) {
   quality.max_px = map.at("max_px").number();
   quality.inlier_share = map.at("inlier_share").number();
   quality.residual_spread = map.at("residual_spread").number();
-  quality.expected_seam_along_px = map.at("expected_seam_along_px").number();
-  quality.expected_seam_across_px = map.at("expected_seam_across_px").number();
+  quality.expected_seam_parallax_px = map.at(seam.parallax).number();
+  quality.expected_seam_sideways_px = map.at(seam.sideways).number();
   quality.flex_sigma_rad = rad_from_deg(map.at("flex_sigma_deg").number());
   return quality;
 }
@@ -213,48 +213,63 @@ BodyFiles read_body_files(const StrictMap& map, std::size_t lens_count) {
 /// What a version says of the body's files.
 enum class TellsOfFiles { nothing, lenses, serials };
 
-RigTemplate read_template_with(const StrictValue& document, const LensTermNames& names,
-                               TellsOfFiles told) {
+/// What sets a version apart.
+struct TemplateVersion {
+  const LensTermNames& terms;
+  TellsOfFiles files;
+  const SeamErrorNames& seam;
+};
+
+RigTemplate read_template_with(const StrictValue& document, const TemplateVersion& version) {
   std::vector<std::string> keys = {"format",     "version",       "body",
                                    "mirrored",   "frame_size_px", "lenses",
                                    "covariance", "quality",       "learned_from"};
-  const bool tells_files = told != TellsOfFiles::nothing;
+  const bool tells_files = version.files != TellsOfFiles::nothing;
   if (tells_files) keys.insert(keys.end(), kBodyFilesKeys.begin(), kBodyFilesKeys.end());
-  if (told == TellsOfFiles::serials)
+  if (version.files == TellsOfFiles::serials)
     keys.insert(keys.end(), kSerialKeys.begin(), kSerialKeys.end());
   const StrictMap map(document, keys);
   RigTemplate value;
   value.body = map.at("body").text();
   value.mirrored = map.at("mirrored").flag();
-  value.solution.rig = read_rig(map, names);
-  value.solution.covariance = read_covariance(map.at("covariance"), value.solution.rig, names);
-  value.solution.quality = read_quality(map.at("quality"));
+  value.solution.rig = read_rig(map, version.terms);
+  value.solution.covariance =
+      read_covariance(map.at("covariance"), value.solution.rig, version.terms);
+  value.solution.quality = read_quality(map.at("quality"), version.seam);
   value.learned_from = read_sources(map.at("learned_from"));
   if (tells_files) value.files = read_body_files(map, value.solution.rig.lenses.size());
   return value;
 }
 
 RigTemplate read_template_1(const StrictValue& document) {
-  return read_template_with(document, kFirstTermNames, TellsOfFiles::nothing);
+  return read_template_with(document,
+                            {kFirstTermNames, TellsOfFiles::nothing, kFirstSeamErrorNames});
 }
 
 RigTemplate read_template_2(const StrictValue& document) {
-  return read_template_with(document, kLensTermNames, TellsOfFiles::nothing);
+  return read_template_with(document,
+                            {kLensTermNames, TellsOfFiles::nothing, kFirstSeamErrorNames});
 }
 
 RigTemplate read_template_3(const StrictValue& document) {
-  return read_template_with(document, kLensTermNames, TellsOfFiles::lenses);
+  return read_template_with(document, {kLensTermNames, TellsOfFiles::lenses, kFirstSeamErrorNames});
 }
 
 RigTemplate read_template_4(const StrictValue& document) {
-  return read_template_with(document, kLensTermNames, TellsOfFiles::serials);
+  return read_template_with(document,
+                            {kLensTermNames, TellsOfFiles::serials, kFirstSeamErrorNames});
+}
+
+RigTemplate read_template_5(const StrictValue& document) {
+  return read_template_with(document, {kLensTermNames, TellsOfFiles::serials, kSeamErrorNames});
 }
 
 /// One reader a version, each giving today's RigTemplate: an old file is lifted by its own reader.
 constexpr std::array kTemplateReaders = {VersionReader<RigTemplate>{1, &read_template_1},
                                          VersionReader<RigTemplate>{2, &read_template_2},
                                          VersionReader<RigTemplate>{3, &read_template_3},
-                                         VersionReader<RigTemplate>{4, &read_template_4}};
+                                         VersionReader<RigTemplate>{4, &read_template_4},
+                                         VersionReader<RigTemplate>{5, &read_template_5}};
 
 }  // namespace
 

@@ -10,6 +10,8 @@ namespace seamwright {
 
 namespace {
 
+constexpr int kTemplateVersion = 5;
+
 constexpr std::string_view kTemplateIntroduction =
     R"(# The geometry of one multi-lens body, learned from its own frames: how each lens maps directions to
 # pixels, where it looks, where its entrance pupil sits. Plain YAML, to be read and compared.
@@ -71,12 +73,13 @@ std::string quality_text(const SolutionQuality& quality) {
       "  max_px: {}\n"
       "  inlier_share: {}\n"
       "  residual_spread: {}\n"
-      "  expected_seam_along_px: {}\n"
-      "  expected_seam_across_px: {}\n"
+      "  {}: {}\n"
+      "  {}: {}\n"
       "  flex_sigma_deg: {}\n",
       quality.shots, quality.ties, quality.ties_rejected, quality.rms_px, quality.max_px,
-      quality.inlier_share, quality.residual_spread, quality.expected_seam_along_px,
-      quality.expected_seam_across_px, degrees_text(quality.flex_sigma_rad));
+      quality.inlier_share, quality.residual_spread, kSeamErrorNames.parallax,
+      quality.expected_seam_parallax_px, kSeamErrorNames.sideways,
+      quality.expected_seam_sideways_px, degrees_text(quality.flex_sigma_rad));
 }
 
 std::string sources_text(const std::vector<TemplateSource>& sources) {
@@ -115,18 +118,13 @@ std::string body_files_text(const BodyFiles& files) {
   return text;
 }
 
-int lowest_version(const BodyFiles& files) {
-  if (files.tells_serials()) return 4;
-  return files.any() ? 3 : 2;
-}
-
 }  // namespace
 
 std::string format_template(const RigTemplate& value) {
   const Rig& rig = value.rig();
   std::string text(kTemplateIntroduction);
-  text += fmt::format("format: {}\nversion: {}\nbody: {}\n", kTemplateFormat,
-                      lowest_version(value.files), quoted_text(value.body));
+  text += fmt::format("format: {}\nversion: {}\nbody: {}\n", kTemplateFormat, kTemplateVersion,
+                      quoted_text(value.body));
   text += fmt::format("mirrored: {}  # true: flip the body's files left to right on the way in\n",
                       value.mirrored);
   text += body_files_text(value.files);

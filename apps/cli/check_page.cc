@@ -68,7 +68,7 @@ std::string sentence(std::string text) {
   return text;
 }
 
-/// Along and sideways around each pair's ring, where something is misaligned.
+/// In parallax and sideways around each pair's ring, where something is misaligned.
 std::string ring_charts(const Checked& one) {
   const bool shown =
       std::any_of(one.found.findings.begin(), one.found.findings.end(),

@@ -212,8 +212,8 @@ std::string how_to_read() {
       "How to read this",
       paragraph("A tie is one place in the room that two frames see. Learning bends the model of "
                 "the body until every tie's sights meet; what is left over is the residual.") +
-          paragraph("Along means across the seam from lens to lens, the way a near object shifts. "
-                    "Across means sideways along the seam: nothing but an error of the model. One "
+          paragraph("Parallax is across the seam, from lens to lens: the way a near object shifts. "
+                    "Sideways is along the seam: nothing but an error of the model. One "
                     "standard deviation: two times in three the true error is smaller.") +
           paragraph("Azimuths go once around the ring in which two lenses overlap. Pixels are "
                     "those of the frames."));

@@ -74,7 +74,7 @@ std::string seam_figure(const LearnOutcome& outcome, int a, int b) {
            .high = std::max(step, std::ceil(1.05 * highest / step) * step)},
           {parallax, sideways}),
       told +
-          ". Along: like a wrong distance, which a near object shows as well. Across: never "
+          ". Parallax: like a wrong distance, which a near object shows as well. Sideways: never "
           "forgiven by the eye.");
 }
 

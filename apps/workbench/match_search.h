@@ -16,7 +16,7 @@ namespace seamwright::workbench {
 
 struct MatchOptions {
   int window = 25;                       ///< ribbon px on a side, odd
-  double slack_rad = rad_from_deg(1.0);  ///< trust in the rig, along and across
+  double slack_rad = rad_from_deg(1.0);  ///< trust in the rig, in parallax and sideways
   double nearest_m = 0.3;                ///< nearest object
   double nearest_baselines = 10;         ///< the same for rigs without a scale
   double least_ncc = 0.6;                ///< of the search; below it nothing was found

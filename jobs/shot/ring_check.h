@@ -29,7 +29,7 @@ struct RingPlace {
   Vec3 direction = Vec3::UnitX();  ///< rig frame
   double parallax_px = 0;          ///< misalignment at infinity
   double sideways_px = 0;
-  double sigma_px = 0;  ///< 1σ of √(along² + across²)
+  double sigma_px = 0;  ///< 1σ of √(parallax² + sideways²)
 
   [[nodiscard]] double px() const;
 };
@@ -46,7 +46,7 @@ struct RingCheck {
   double flex_deg = 0;      ///< how far the lenses turned, of the ladder of touch.h
   double unseen_share = 0;  ///< of the ring's sectors without a tie
   bool contradicts_template = false;
-  double left_px = 0;     ///< what the touch leaves across, RMS of the ties that it used
+  double left_px = 0;     ///< what the touch leaves sideways, RMS of the ties that it used
   double used_share = 0;  ///< of the ties, by the touch
   std::optional<TouchResult> touched = {};  ///< in the template's pixels; where readable
 

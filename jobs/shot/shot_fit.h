@@ -61,7 +61,7 @@ struct ShotFit {
   int ties = 0;             ///< of those, spread evenly and refined
   double p95_px = 0;        ///< misalignment against the template, px of the frames
   double sigma_px = 0;      ///< of it
-  double left_px = 0;       ///< what a touch leaves of it across, RMS of the ties
+  double left_px = 0;       ///< what a touch leaves of it sideways, RMS of the ties
   double expected_px = 0;   ///< of the template itself, 1σ
   double used_share = 0;    ///< of the ties, by the touch
   double unseen_share = 0;  ///< of the ring, without a tie

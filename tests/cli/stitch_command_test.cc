@@ -364,7 +364,7 @@ TEST_CASE("stitch refuses a template it cannot trust, with its line") {
     check_refused(run(shot.stitch(out)), "T.template.yaml");
   }
   SECTION("a newer version") {
-    put_file(shot.template_file(), replaced(yaml, "version: 2", "version: 99"));
+    put_file(shot.template_file(), replaced(yaml, "version: 5", "version: 99"));
     check_refused(run(shot.stitch(out)), "version");
   }
   check_nothing_left(scratch);

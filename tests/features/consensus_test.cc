@@ -84,8 +84,8 @@ TEST_CASE("consensus finds a wrong rotation in spite of parallax and wrong match
     CHECK(result.inliers ==
           static_cast<int>(std::count(result.inlier.begin(), result.inlier.end(), true)));
 
-    // The turn about the pole shows in the across parts: it is found well. Tilts only show along,
-    // mixed with depth: they are found to within the depths' own disparity.
+    // The turn about the pole shows in the sideways parts: it is found well. Tilts show in parallax
+    // only, mixed with depth: they are found to within the depths' own disparity.
     const Rig better = corrected(wrong, 0, 1, result);
     const Vec3 left = rotation_vector_from_quat(better.lenses[1].rig_from_lens *
                                                 truth.lenses[1].rig_from_lens.conjugate());

@@ -72,7 +72,7 @@ Rig rough(const Rig& published) {
   return rig;
 }
 
-// Sizes of the ties' misalignment across the ribbon under a rig, px at its focal length, ascending.
+// Sizes of the ties' sideways misalignment under a rig, px at its focal length, ascending.
 std::vector<double> sideways_px(const TieSet& set, const Rig& rig, int lens_a, int lens_b) {
   std::vector<double> sizes;
   const RibbonAxes axes = RibbonAxes::of_pair(rig, lens_a, lens_b);

@@ -76,7 +76,7 @@ TEST_CASE("matches are mutual, inside the gate and distinct", "[matching]") {
     CHECK(m[0].key_a == 0);
     CHECK(m[0].key_b == 0);
   }
-  SECTION("too far across") {
+  SECTION("too far sideways") {
     const double gate_px = s.gate.sideways_rad * s.grid.px_per_rad;
     CHECK(s.match({key(100, row, 1)}, {key(100 + 0.9 * gate_px, row, 1)}).size() == 1);
     CHECK(s.match({key(100, row, 1)}, {key(100 + 1.2 * gate_px, row, 1)}).empty());

@@ -15,7 +15,7 @@ namespace seamwright::test {
 struct TieCheck {
   int ties = 0;
   int outliers = 0;            ///< off by more than 2 px *and* 5 claimed sigmas; not in the rest
-  double sideways_rms_px = 0;  ///< component across the ribbon of b's pixel given a's
+  double sideways_rms_px = 0;  ///< sideways component of b's pixel given a's
   double parallax_rms_px = 0;
   double sideways_chi2 = 0;  ///< mean of (error / claimed sigma)², per component; 1 is true
   double parallax_chi2 = 0;

@@ -9,7 +9,7 @@
 namespace seamwright::test {
 
 /// A picture for people: both strips of a pair one above the other and its ties as lines between
-/// them, colours of viridis by the size of the misalignment across (dark 0 … yellow `full_px`).
+/// them, colours of viridis by the size of the sideways misalignment (dark 0 … yellow `full_px`).
 [[nodiscard]] Image draw_ties(std::span<const Image> frames, const Rig& rig, const TieSet& set,
                               int lens_a, int lens_b, double full_px);
 

@@ -158,7 +158,8 @@ void check_panorama(const std::string& template_file, const Words& frames, int s
 
 void tell(const char* what, const Misalignment& found) {
   WARN(what << ": lens to lens at infinity " << found.rms_px << " px RMS (" << found.parallax_px
-            << " along, " << found.sideways_px << " across), " << found.max_px << " at most");
+            << " in parallax, " << found.sideways_px << " sideways), " << found.max_px
+            << " at most");
 }
 
 }  // namespace

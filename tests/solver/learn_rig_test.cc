@@ -230,7 +230,7 @@ TEST_CASE("wrong ties leave and the rest is not spoiled") {
   const SeamSummary with = summarise(seam_misalignment(result->solution.rig, body, 0, 1)).value();
   const SeamSummary without = summarise(seam_misalignment(clean->solution.rig, body, 0, 1)).value();
   WARN(fmt::format(
-      "parallax, across with wrong ties {:.3f}, {:.3f} px; without {:.3f}, {:.3f} px; kept "
+      "parallax, sideways with wrong ties {:.3f}, {:.3f} px; without {:.3f}, {:.3f} px; kept "
       "{} of {} wrong ones",
       with.parallax_rms_px, with.sideways_rms_px, without.parallax_rms_px, without.sideways_rms_px,
       kept, moved));

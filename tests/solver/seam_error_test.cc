@@ -48,7 +48,7 @@ TEST_CASE("the same rig is not misaligned, and a turn of the whole rig is none")
   }
 }
 
-TEST_CASE("a roll about the pole misaligns across only: by its angle times sin eta") {
+TEST_CASE("a roll about the pole misaligns sideways only: by its angle times sin eta") {
   const Rig truth = plain_body();
   Rig estimated = truth;
   turn(estimated.lenses[1], Vec3::UnitZ());
@@ -62,7 +62,7 @@ TEST_CASE("a roll about the pole misaligns across only: by its angle times sin e
   }
 }
 
-TEST_CASE("a tilt misaligns along, as a sine around the ring") {
+TEST_CASE("a tilt misaligns in parallax, as a sine around the ring") {
   const Rig truth = plain_body();
   Rig estimated = truth;
   turn(estimated.lenses[1], Vec3::UnitX());
@@ -76,7 +76,7 @@ TEST_CASE("a tilt misaligns along, as a sine around the ring") {
   CHECK(summary->sideways_rms_px < 1e-3);
 }
 
-TEST_CASE("a focal length a thousandth too long misaligns along, alike all around") {
+TEST_CASE("a focal length a thousandth too long misaligns in parallax, alike all around") {
   const Rig truth = plain_body();
   Rig estimated = truth;
   estimated.lenses[1].lens.terms[kFocal] *= 1.001;

@@ -131,9 +131,11 @@ struct Trial {
   [[nodiscard]] double count() const { return static_cast<double>(parallax_after.values.size()); }
   [[nodiscard]] std::string text() const {
     return fmt::format(
-        "before along {:.2f} across {:.2f}; after along {:.2f} (95 %: {:.2f}) across {:.2f} (95 %: "
+        "before parallax {:.2f} sideways {:.2f}; after parallax {:.2f} (95 %: {:.2f}) sideways "
+        "{:.2f} (95 %: "
         "{:.2f}) px; ties {:.3f} px a coordinate, {:.3f} px sideways between the lenses; worse in "
-        "{:.1f} % of the shots, by {:.2f} px at most; (true/expected)^2 across {:.2f}; wider flex "
+        "{:.1f} % of the shots, by {:.2f} px at most; (true/expected)^2 sideways {:.2f}; wider "
+        "flex "
         "in "
         "{:.0f} %, contradiction in {:.0f} %",
         parallax_before.rms(), sideways_before.rms(), parallax_after.rms(),
@@ -225,12 +227,13 @@ TEST_CASE("one wrong tie among five is named and does not spoil the ring") {
   int named = 0;
   int blamed = 0;
   int wrong = 0;
-  Sample across;
+  Sample sideways;
   for (const double flex_deg : {0.3, 0.02}) {
     for (int k = 0; k < kShots; ++k) {
       const TouchedBody& body = bodies()[static_cast<std::size_t>(k % kTouchedBodies)];
       Shot shot(random, body, flex_deg, 2, 3);
-      // Twenty pixels round the lens' axis: across. Along, a depth would explain an open one.
+      // Twenty pixels round the lens' axis: sideways. In parallax, a depth would explain an open
+      // one.
       const auto bad = static_cast<std::size_t>(random.integer(0, 4));
       Vec2& px = shot.ties[bad].sights[1].px;
       const Vec2 from_centre = px - shot.rig.lenses[1].lens.centre_px();
@@ -240,7 +243,7 @@ TEST_CASE("one wrong tie among five is named and does not spoil the ring") {
       ++wrong;
       named += result->ties[bad].suspect ? 1 : 0;
       for (std::size_t i = 0; i < 5; ++i) blamed += i != bad && result->ties[i].suspect ? 1 : 0;
-      across.add(ring_error(result->rig, shot.rig).sideways_rms_px);
+      sideways.add(ring_error(result->rig, shot.rig).sideways_rms_px);
       if (!result->ties[bad].suspect) continue;
       CHECK_FALSE(result->ties[bad].used);
       CHECK(std::abs(result->ties[bad].after.sideways_px) > 15);
@@ -249,12 +252,12 @@ TEST_CASE("one wrong tie among five is named and does not spoil the ring") {
       }));
     }
   }
-  WARN(fmt::format("{} of {} wrong ties named, {} right ones blamed; across the ring {:.2f} px",
-                   named, wrong, blamed, across.rms()));
+  WARN(fmt::format("{} of {} wrong ties named, {} right ones blamed; sideways {:.2f} px", named,
+                   wrong, blamed, sideways.rms()));
   if (!kEnoughShots) return;
   CHECK(named >= 0.97 * wrong);
   CHECK(blamed <= 0.03 * wrong);
-  CHECK(across.rms() <= 1.0);
+  CHECK(sideways.rms() <= 1.0);
 }
 
 TEST_CASE("a knock is said to contradict the template, with the term") {
@@ -297,7 +300,7 @@ TEST_CASE("two ties that contradict each other are both used, and it is said") {
   CHECK_THAT(result->findings[0], Catch::Contains("contradict each other"));
 }
 
-TEST_CASE("automatic ties find the turn across, and tell a manual tie wrong") {
+TEST_CASE("automatic ties find the turn sideways, and tell a manual tie wrong") {
   CAPTURE(seed());
   Random random(92);
   const TouchedBody& body = bodies()[0];
@@ -314,7 +317,7 @@ TEST_CASE("automatic ties find the turn across, and tell a manual tie wrong") {
   CHECK(ring_error(result->rig, shot).sideways_rms_px <= 0.3);
   int left = 0;
   for (std::size_t i = 0; i < 80; i += 10) left += result->ties[i].used ? 0 : 1;
-  CHECK(left >= 7);  // one may lie along, where a depth takes it
+  CHECK(left >= 7);  // one may lie in parallax, where a depth takes it
   CHECK_FALSE(result->ties[80].suspect);
   CHECK(result->ties[81].suspect);
 }

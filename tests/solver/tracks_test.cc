@@ -56,15 +56,15 @@ TEST_CASE("stands of one room tell the ring, their places and the flex") {
     place = std::max(place, error.norm() / survey.truth[i].pose.position.norm());
     scale += learnt->shots[i].pose.position.norm() / survey.truth[i].pose.position.norm() / 5;
   }
-  WARN("along " << seam.parallax_rms_px << " across " << seam.sideways_rms_px << " max "
-                << seam.max_px << " px; claimed "
-                << learnt->solution.quality.expected_seam_parallax_px << ", "
-                << learnt->solution.quality.expected_seam_sideways_px << "; places off by "
-                << 100 * place << " %, scale " << scale << "; flex "
-                << learnt->solution.quality.flex_sigma_rad << "; inliers "
-                << learnt->solution.quality.inlier_share << " spread "
-                << learnt->solution.quality.residual_spread << " iterations " << learnt->iterations
-                << " " << stop_reason_text(learnt->stop));
+  WARN("parallax " << seam.parallax_rms_px << " sideways " << seam.sideways_rms_px << " max "
+                   << seam.max_px << " px; claimed "
+                   << learnt->solution.quality.expected_seam_parallax_px << ", "
+                   << learnt->solution.quality.expected_seam_sideways_px << "; places off by "
+                   << 100 * place << " %, scale " << scale << "; flex "
+                   << learnt->solution.quality.flex_sigma_rad << "; inliers "
+                   << learnt->solution.quality.inlier_share << " spread "
+                   << learnt->solution.quality.residual_spread << " iterations "
+                   << learnt->iterations << " " << stop_reason_text(learnt->stop));
   CHECK(seam.rms_px < 0.3);
 }
 

@@ -124,9 +124,10 @@ void tell_worst(const std::vector<SeamMiss>& misses) {
       ++end;
     }
     if (end > i + 4) {
-      std::printf("<!-- azimuth %.1f to %.1f: up to %.2f parallax, %.2f sideways, at %.2f m -->\n",
-                  deg_from_rad(misses[i].psi_rad), deg_from_rad(misses[end - 1].psi_rad),
-                  worst.parallax_px, worst.sideways_px, worst.distance_m);
+      std::printf(
+          "<!-- azimuth %.1f to %.1f: up to %.2f px in parallax, %.2f sideways, at %.2f m -->\n",
+          deg_from_rad(misses[i].psi_rad), deg_from_rad(misses[end - 1].psi_rad), worst.parallax_px,
+          worst.sideways_px, worst.distance_m);
     }
     i = std::max(end, i + 1);
   }

@@ -1,4 +1,4 @@
-// Files from before the terms of a lens had the names they have now.
+// Files from before keys had the names they have now.
 
 #include <catch2/catch.hpp>
 
@@ -102,11 +102,12 @@ TEST_CASE("a template of version 1 still reads, and is written with today's name
                                  "lens1.decentre_u", "lens1.rotation_x_rad"});
 
   const std::string text = format_template(*old);
-  CHECK_THAT(text, Catch::Contains("\nversion: 2\n") && Catch::Contains("radial_4: -0.0004\n") &&
+  CHECK_THAT(text, Catch::Contains("\nversion: 5\n") && Catch::Contains("radial_4: -0.0004\n") &&
                        Catch::Contains("shear: -0.0006\n") &&
                        Catch::Contains("decentre_v: -0.0008\n") &&
                        Catch::Contains("- lens1.decentre_u: ["));
-  for (const char* gone : {"k1:", "k2:", "k3:", "k4:", "b1:", "b2:", "p1:", "p2:"}) {
+  for (const char* gone :
+       {"k1:", "k2:", "k3:", "k4:", "b1:", "b2:", "p1:", "p2:", "along_px", "across_px"}) {
     CAPTURE(gone);
     CHECK_THAT(text, !Catch::Contains(gone));
   }
@@ -115,6 +116,29 @@ TEST_CASE("a template of version 1 still reads, and is written with today's name
   CHECK(again->rig().lenses[1].lens == old->rig().lenses[1].lens);
   CHECK(again->solution.covariance.names == old->solution.covariance.names);
   CHECK(again->solution.covariance.values == old->solution.covariance.values);
+}
+
+TEST_CASE("templates of versions 2 to 4 still read, and are written as version 5", "[templates]") {
+  Random random;
+  const std::string text = format_template(random_template(random));
+  const auto today = parse_template(text, "today.yaml");
+  if (!today) FAIL(today.error().line());
+  int versions = 0;
+  for (const int version : {2, 3, 4}) {
+    CAPTURE(version);
+    const std::string old =
+        edited(edited(edited(text, "version: 5", fmt::format("version: {}", version)),
+                      "expected_seam_parallax_px", "expected_seam_along_px"),
+               "expected_seam_sideways_px", "expected_seam_across_px");
+    const auto read = parse_template(old, "old.yaml");
+    if (!read) FAIL(read.error().line());
+    CHECK(format_template(*read) == format_template(*today));
+    require_old_refused(
+        &parse_template, edited(text, "version: 5", fmt::format("version: {}", version)),
+        line_of(text, "expected_seam_parallax_px"), "unknown key 'expected_seam_parallax_px'");
+    ++versions;
+  }
+  CHECK(versions == 3);
 }
 
 TEST_CASE("each version of a template has its own names, and errors say them", "[templates]") {
@@ -129,6 +153,10 @@ TEST_CASE("each version of a template has its own names, and errors say them", "
   refused("p1: 0.0007", "p1: 0.7", "p1: 0.7", "is no lens");
   refused("lens1.b2", "lens1.shear", "lens1.shear", "no term of this rig");
   refused("version: 1", "version: 2", "k1: 0.001", "unknown key 'k1'");
+  refused("expected_seam_along_px", "expected_seam_parallax_px", "expected_seam_parallax_px",
+          "unknown key 'expected_seam_parallax_px'");
+  refused("expected_seam_across_px: 0.1", "expected_seam_across_px: -1", "expected_seam_across_px",
+          "expected_seam_across_px");
 }
 
 TEST_CASE("a touch with the names of version 5 still reads, and is written with today's",

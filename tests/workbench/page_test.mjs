@@ -139,14 +139,14 @@ async function measurePanorama(shot) {
   const after = await misfitBesideSeam(browser, file('touched'), file('true'));
   const mended = await misfitBesideSeam(browser, file('mended'), file('true'));
   console.log('panorama beside the seam, px from the true one: '
-    + `${before.px.toFixed(2)} (across ${before.sideways_px.toFixed(2)}) by the flexed template, `
-    + `${after.px.toFixed(2)} (across ${after.sideways_px.toFixed(2)}) from the shot file, `
-    + `${mended.px.toFixed(2)} (across ${mended.sideways_px.toFixed(2)}) touched by itself`);
+    + `${before.px.toFixed(2)} (sideways ${before.sideways_px.toFixed(2)}) by the flexed template, `
+    + `${after.px.toFixed(2)} (sideways ${after.sideways_px.toFixed(2)}) from the shot file, `
+    + `${mended.px.toFixed(2)} (sideways ${mended.sideways_px.toFixed(2)}) touched by itself`);
   assert.ok(Math.min(before.patches, after.patches) >= 40);
   assert.ok(after.px < 0.7 * before.px);
   assert.ok(mended.px < 0.7 * before.px);
   assert.ok(after.sideways_px < 0.25 * before.sideways_px);
-  // Two ties at no known distance settle what lies across; the tilt along stays with the template.
+  // Two ties at no known distance settle what lies sideways; the tilt in parallax stays with the template.
   const ring = (...args) => {
     const { p95_px, places } = JSON.parse(fine('check', ...args, '--no-level', '--json')).shots[0].ring;
     return { p95_px, sideways_px: Math.max(...places.map((place) => Math.abs(place.sideways_px))) };
@@ -154,8 +154,8 @@ async function measurePanorama(shot) {
   const was = ring(...frames, '--template', template);
   const is = ring(shot);
   console.log('misaligned around the ring by check: '
-    + `P95 ${was.p95_px.toFixed(2)} px, across ${was.sideways_px.toFixed(2)} px by the flexed template, `
-    + `P95 ${is.p95_px.toFixed(2)} px, across ${is.sideways_px.toFixed(2)} px by the shot file`);
+    + `P95 ${was.p95_px.toFixed(2)} px, sideways ${was.sideways_px.toFixed(2)} px by the flexed template, `
+    + `P95 ${is.p95_px.toFixed(2)} px, sideways ${is.sideways_px.toFixed(2)} px by the shot file`);
   assert.ok(is.p95_px < was.p95_px);
   assert.ok(is.sideways_px < 0.25 * was.sideways_px);
 }

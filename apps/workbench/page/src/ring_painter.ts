@@ -119,7 +119,7 @@ function paintTie(c: CanvasRenderingContext2D, scene: Scene, tie: TieView): void
   if (tie.after && tie.before && tie.on) paintArrow(c, scene, a, tie);
 }
 
-// Before the touch pale, after it in the residual's colour: up and down is along, the sides across.
+// Before the touch pale, after it in the residual's colour: up and down is parallax, left and right is sideways.
 function paintArrow(c: CanvasRenderingContext2D, scene: Scene, from: Place, tie: TieView): void {
   for (const [fit, colour, width] of [[tie.before, '#d9d4c8', 1], [tie.after, '#ffffff', 2]] as const) {
     if (!fit) continue;
