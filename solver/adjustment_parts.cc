@@ -88,6 +88,8 @@ AdjustmentParts::AdjustmentParts(const Rig& start, std::span<const Tie> ties,
       points_(std::move(points)),
       tried_points_(points_),
       tried_costs_(points_.size(), 0.0) {
+  networks_ = std::any_of(shots.begin(), shots.end(),
+                          [](const ShotState& shot) { return shot.pose.network != kNoNetwork; });
   std::map<std::vector<int>, std::vector<std::size_t>> together;
   for (std::size_t i = 0; i < ties.size(); ++i) {
     const bool alone = shots[static_cast<std::size_t>(ties[i].shot)].pose.network == kNoNetwork;
@@ -178,8 +180,12 @@ CellRows AdjustmentParts::cell_rows(const Part& part, const Rig& rig,
     const Lens& lens = rig.lenses[static_cast<std::size_t>(sight.lens)].lens;
     return Cell{tie.shot_of(sight), sight.lens, part_of_field(lens, sight.px)};
   };
-  std::map<Cell, int> columns;
+  std::vector<std::size_t> counted;
   for (const std::size_t i : part.ties) {
+    if (!networks_ || !prepared_[i].depth.is_lost_with_sights()) counted.push_back(i);
+  }
+  std::map<Cell, int> columns;
+  for (const std::size_t i : counted) {
     for (const TieSight& sight : ties_[i].sights) columns[cell_of(ties_[i], sight)] = 0;
   }
   CellRows rows;
@@ -190,7 +196,7 @@ CellRows AdjustmentParts::cell_rows(const Part& part, const Rig& rig,
   const Eigen::Index count = part.columns.count;
   rows.cross = Eigen::MatrixXd::Zero(count, static_cast<Eigen::Index>(2 * columns.size()));
   rows.score = Eigen::VectorXd::Zero(rows.cross.cols());
-  for (const std::size_t i : part.ties) {
+  for (const std::size_t i : counted) {
     const Tie& tie = ties_[i];
     const std::vector<SightPlace> at = places_of(tie, rig, places);
     const Rows all = rows_with_shifts(seen_tie(i, at), points_[i], part.columns);

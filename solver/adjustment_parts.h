@@ -38,8 +38,9 @@ class AdjustmentParts {
   void evaluate(const Rig& rig, ShotStates shots, bool with_jacobian, bool tried);
 
   [[nodiscard]] const std::vector<Part>& parts() const { return parts_; }
-  /// One a part, without lines: what shifts of cells do, at the rig and shots of the last
-  /// evaluation with derivatives.
+  /// One a part: what shifts of cells do, at the rig and shots of the last evaluation with
+  /// derivatives. Without lines, and without shots that stand alone beside a network: their ties
+  /// claim by themselves what they are worth together.
   [[nodiscard]] std::vector<CellRows> cell_rows(const Rig& rig, ShotStates shots) const;
   /// Of the last evaluation with derivatives.
   [[nodiscard]] const std::vector<TiePoint>& points() const { return points_; }
@@ -71,7 +72,8 @@ class AdjustmentParts {
 
   std::span<const Tie> ties_;
   const AdjustOptions& options_;
-  double enough_;  // where a point has settled
+  double enough_;          // where a point has settled
+  bool networks_ = false;  // whether any shots are joined
   std::vector<Prepared> prepared_;
   std::vector<SeenLine> lines_;
   std::vector<TiePoint> points_;  // as last accepted

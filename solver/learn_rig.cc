@@ -2,43 +2,16 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
-#include "base/median.h"
 #include "solver/inliers.h"
 #include "solver/learned_noise.h"
+#include "solver/lone_shots.h"
 #include "solver/solution_quality.h"
 #include "solver/term_selection.h"
 
 namespace seamwright {
 
 namespace {
-
-// The shots whose ring alone tells everything: all of them where none are joined to others. Beside
-// a network, which knows the lenses' angles, nothing has to be leaned on.
-struct Loners {
-  std::vector<char> alone;  // one a shot
-  int count = 0;
-  int ties = 0;
-
-  Loners(ShotStates shots, std::span<const Tie> all) {
-    for (const ShotState& shot : shots) {
-      alone.push_back(static_cast<char>(shot.pose.network == kNoNetwork));
-      count += alone.back();
-    }
-    if (count < static_cast<int>(shots.size())) {
-      std::fill(alone.begin(), alone.end(), 0);
-      count = 0;
-    }
-    for (const Tie& tie : all) ties += has(tie) ? 1 : 0;
-  }
-  [[nodiscard]] bool has(const Tie& tie) const {
-    return alone[static_cast<std::size_t>(tie.shot)] != 0;
-  }
-  [[nodiscard]] double ties_per_shot() const {
-    return count > 0 ? static_cast<double>(ties) / count : 0;
-  }
-};
 
 // Robust and stiff first, then everything free while outliers leave, then to the end. Nobody asks
 // the first three for more than a place to go on from.
@@ -107,43 +80,6 @@ void recentre(AdjustResult& fit, std::span<const Tie> ties) {
   }
 }
 
-// What is known of a stand's inverse height. Where all heights between two are as likely, its mean
-// and variance are those of 1/h.
-DepthPrior inverse_height(const LearnRigOptions& options) {
-  if (options.stand_height_m) {
-    const double inverse_per_m = 1 / *options.stand_height_m;
-    return {inverse_per_m, options.stand_height_share * inverse_per_m, 1};
-  }
-  const double least_m = options.least_stand_height_m;
-  const double most_m = options.most_stand_height_m;
-  const double mean_per_m = std::log(most_m / least_m) / (most_m - least_m);
-  const double variance = 1 / (least_m * most_m) - mean_per_m * mean_per_m;
-  return {mean_per_m, std::sqrt(variance), 1};
-}
-
-// The floor below the stand, for ties within 35° of straight down.
-std::vector<DepthPrior> floor_priors(const Rig& rig, std::span<const Tie> ties,
-                                     const Loners& loners, const LearnRigOptions& options) {
-  std::vector<DepthPrior> priors;
-  if (!options.stands_on_floor) return priors;
-  priors.resize(ties.size());
-  constexpr double kLeastDown = 0.82;
-  int count = 0;
-  for (std::size_t i = 0; i < ties.size(); ++i) {
-    if (!loners.has(ties[i])) continue;
-    const TiePoint point = locate_tie(rig, ties[i], false);
-    if (!point.usable || point.direction.y() < kLeastDown) continue;
-    // A point of the floor is the farther the less straight down it is.
-    priors[i] = inverse_height(options);
-    priors[i].mean_per_m *= point.direction.y();
-    ++count;
-  }
-  // The height is one unknown a stand, not one a tie.
-  for (DepthPrior& prior : priors)
-    prior.weight *= loners.count / std::max(1.0, static_cast<double>(count));
-  return priors;
-}
-
 // A prior on some columns when the others stay at its reference.
 SharedPrior restricted(const SharedPrior& prior, const std::vector<int>& columns) {
   return {prior.reference, prior.information(columns, columns)};
@@ -162,20 +98,20 @@ class RigLearner {
 
   Result<LearnRigResult> run(const Rig& start, std::vector<ShotState> shots) {
     const int lens_count = start.lens_count();
-    const Loners loners(shots, ties_);
-    set_terms(lens_count, loners.count == 0);
+    const LoneShots lone(shots, ties_);
+    set_terms(lens_count, !lone.are_all());
     for (const Tie& tie : ties_) {
       inlier_.push_back(static_cast<char>(locate_tie(start, tie, true, shots).usable));
     }
     if (auto error = check_support(lens_count, ties_, inlier_, options_.minimum_ties)) {
       return fail(std::move(*error));
     }
-    const std::vector<DepthPrior> priors = floor_priors(start, ties_, loners, options_);
+    const std::vector<DepthPrior> priors = floor_priors(start, ties_, lone, options_);
     flex_sigma_rad_ = options_.flex_start_sigma_rad;
     fit_.rig = start;
     fit_.shots = std::move(shots);
     const std::vector<AdjustOptions> rounds =
-        rounds_of(options_, loners.ties_per_shot(), static_cast<int>(fit_.shots.size()));
+        rounds_of(options_, lone.ties_per_shot(), static_cast<int>(fit_.shots.size()));
     for (std::size_t round = 0; round < rounds.size(); ++round) {
       AdjustOptions adjusting = rounds[round];
       adjusting.depth_priors = priors;
@@ -184,9 +120,9 @@ class RigLearner {
       const bool going_on =
           round == 0 ? solve_early(adjusting) : solve(prior_, result_.terms, adjusting);
       if (!going_on) return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
-      if (round + 1 == rounds.size()) return finished(adjusting, loners);
+      if (round + 1 == rounds.size()) return finished(adjusting, lone);
       if (looks_for_a_place(rounds[round])) continue;
-      judge();
+      judge(lone);
       if (auto error = check_support(lens_count, ties_, inlier_, options_.minimum_ties)) {
         return fail(std::move(*error));
       }
@@ -235,21 +171,10 @@ class RigLearner {
   // How far the farthest things are that a ring saw, nobody can tell: its depths are counted from
   // them. As a scene is about as far from infinity as it is deep, the least deep shot says how
   // much is open. By what that much would move the terms, they are unsure.
-  bool widen_by_depth(const AdjustOptions& adjusting, const Loners& loners) {
-    std::vector<std::vector<double>> depths(loners.alone.size());
-    for (std::size_t i = 0; i < ties_.size(); ++i) {
-      if (inlier_[i] == 0 || !loners.has(ties_[i]) || !fit_.points[i].usable) continue;
-      depths[static_cast<std::size_t>(ties_[i].shot)].push_back(
-          std::abs(fit_.points[i].inverse_depth));
-    }
+  bool widen_by_depth(const AdjustOptions& adjusting, const LoneShots& lone) {
     AdjustOptions nearer = adjusting;
-    nearer.depth_floor_per_m = std::numeric_limits<double>::infinity();
-    for (std::vector<double>& shot : depths) {
-      if (!shot.empty()) {
-        nearer.depth_floor_per_m = std::min(nearer.depth_floor_per_m, median(std::move(shot)));
-      }
-    }
-    if (!std::isfinite(nearer.depth_floor_per_m)) return true;
+    nearer.depth_floor_per_m = depth_of_least_deep(lone, ties_, inlier_, fit_.points);
+    if (nearer.depth_floor_per_m <= 0) return true;
     nearer.cost_tolerance = 1e-5;
     nearer.with_covariance = false;
     nearer.flex_sigma_rad = flex_sigma_rad_;
@@ -301,20 +226,32 @@ class RigLearner {
     return rig;
   }
 
-  // Outliers leave, noise and flex get the size that they show.
-  void judge() {
-    const std::vector<TieMisfit> fits = fits_of(fit_, ties_);
+  // Outliers leave, noise and flex get the size that they show. Ties of a shot that stands beside a
+  // network claim together what they are worth: nothing else holds against what they share.
+  void judge(const LoneShots& lone) {
+    std::vector<TieMisfit> fits = fits_of(fit_, ties_);
+    for (std::size_t i = 0; i < ties_.size(); ++i) fits[i].chi2 *= lone_effect(i);
     const NoiseRatios ratios(fits, ties_, inlier_, static_cast<int>(fit_.shots.size()));
     for (std::size_t i = 0; i < ties_.size(); ++i) {
       const double ratio = ratios.of(ties_[i]);
       inlier_[i] = static_cast<char>(is_inlier(fits[i], options_.reject_sigmas, ratio));
-      for (TieSight& sight : ties_[i].sights) sight.covariance_px2 *= ratio * ratio;
+      for (TieSight& sight : ties_[i].sights) {
+        sight.covariance_px2 *= ratio * ratio / lone_effect(i);
+      }
+    }
+    lone_effects_ = lone.effects_beside_networks(fit_, ties_, inlier_);
+    for (std::size_t i = 0; i < ties_.size(); ++i) {
+      for (TieSight& sight : ties_[i].sights) sight.covariance_px2 *= lone_effect(i);
     }
     lines_.judge(fit_.rig, fit_.line_normals, options_.reject_sigmas);
     flex_sigma_rad_ = learned_flex_sigma(fit_, flex_sigma_rad_);
   }
 
-  Result<LearnRigResult> finished(const AdjustOptions& adjusting, const Loners& loners) {
+  double lone_effect(std::size_t tie) const {
+    return lone_effects_.empty() ? 1 : lone_effects_[static_cast<std::size_t>(ties_[tie].shot)];
+  }
+
+  Result<LearnRigResult> finished(const AdjustOptions& adjusting, const LoneShots& lone) {
     if (fit_.covariance.size() == 0) {
       return fail({.kind = ErrorKind::numeric,
                    .where = {},
@@ -322,7 +259,7 @@ class RigLearner {
                    .what = "leave the terms undetermined",
                    .remedy = "add shots with ties all around the ring"});
     }
-    if (!widen_by_depth(adjusting, loners) || !drop_unsupported(adjusting)) {
+    if (!widen_by_depth(adjusting, lone) || !drop_unsupported(adjusting)) {
       return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
     }
     // What the last solve could not use has no place to be judged at.
@@ -359,6 +296,7 @@ class RigLearner {
   const LearnRigOptions& options_;
   const ProgressFn& progress_;
   std::vector<char> inlier_;
+  std::vector<double> lone_effects_;  // one a shot, 1 but for those beside networks
   double flex_sigma_rad_ = 0;
   AdjustResult fit_;
   LearnRigResult result_;

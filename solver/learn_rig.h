@@ -18,8 +18,9 @@
 // come.
 //
 // Noise is learned as the solve goes: how much worse than they claim tracks, and the ring ties of
-// each shot, are; and how much the body flexes from shot to shot. Terms that the data do not
-// support end at their nominal values, but how unsure they are stays in the covariance.
+// each shot, are; how much sights share (cell_noise.h); and how much the body flexes from shot to
+// shot. Terms that the data do not support end at their nominal values, but how unsure they are
+// stays in the covariance.
 
 #include <optional>
 #include <span>

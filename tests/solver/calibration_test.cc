@@ -4,8 +4,6 @@
 // estimation error squared.)
 
 #include <cmath>
-#include <map>
-#include <tuple>
 #include <vector>
 
 #include <Eigen/Cholesky>
@@ -149,25 +147,6 @@ TEST_CASE("claimed error bars hold over bodies") {
   CHECK(seam.within_two() > 0.93);
 }
 
-// Shifts that all sights of a patch share: a cell of azimuth and angle off the axis, in one shot.
-// Its borders are not those of the solver's cells.
-void shift_patches(Random& random, const Rig& body, double sigma_px, std::vector<Tie>& ties) {
-  std::map<std::tuple<int, int, int, int>, Vec2> shifts;
-  for (Tie& tie : ties) {
-    for (TieSight& sight : tie.sights) {
-      const Lens& lens = body.lenses[static_cast<std::size_t>(sight.lens)].lens;
-      const Vec2 off = sight.px - lens.centre_px();
-      constexpr double kPatch_rad = 0.45;
-      const auto azimuth = static_cast<int>(std::atan2(off.y(), off.x()) / kPatch_rad + 100);
-      const auto out = static_cast<int>(3.3 * off.norm() / lens.rim_radius_px());
-      const auto [at, is_new] =
-          shifts.try_emplace({tie.shot_of(sight), sight.lens, azimuth, out}, Vec2::Zero());
-      if (is_new) at->second = Vec2(random.normal(sigma_px), random.normal(sigma_px));
-      sight.px += at->second;
-    }
-  }
-}
-
 // Wide and narrow fields, stands from 0.9 to 2.2 m, stiff and loose bodies, noise that ties share.
 struct StrangeBodies {
   SeamRatios seam;
@@ -196,7 +175,7 @@ struct StrangeBodies {
                            .tracks = 400,
                            .noise_px = 0.2,
                            .flex_rad = rad_from_deg(0.05) * (index % 4) / 3});
-    shift_patches(random, body, shared_px, survey.ties);
+    test::shift_patches(random, body, shared_px, survey.ties);
     const auto learnt =
         learn_rig(start, prior_of({}, start, all_rig_terms(2)), survey.ties, survey.start, {});
     if (!learnt) FAIL("body " << index << ": " << learnt.error().line());

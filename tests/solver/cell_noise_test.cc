@@ -18,8 +18,8 @@ using test::seed;
 
 constexpr int kUnknowns = 6;
 constexpr int kShots = 5;
-constexpr int kParts = 8;
-constexpr int kRowsPerCell = 12;
+constexpr int kParts = 24;
+constexpr int kRowsPerCell = 6;
 
 // Rows of random derivatives; every cell shifts its own rows, by as much in all.
 struct Model {
@@ -99,8 +99,9 @@ TEST_CASE("shared noise is found, and the unknowns scatter as is then claimed") 
                              << ", in all shots " << std::sqrt(in_all_shots) << " of "
                              << truth.in_all_shots_px << "; normalised squared error " << normalised
                              << ", without the shared part " << plainly);
-    CHECK(in_a_shot == Approx(std::pow(truth.in_a_shot_px, 2)).epsilon(0.15).margin(0.01));
-    CHECK(in_all_shots == Approx(std::pow(truth.in_all_shots_px, 2)).epsilon(0.2).margin(0.01));
+    // No square is found to be negative: where there is none, the mean is a little above.
+    CHECK(in_a_shot == Approx(std::pow(truth.in_a_shot_px, 2)).epsilon(0.15).margin(0.02));
+    CHECK(in_all_shots == Approx(std::pow(truth.in_all_shots_px, 2)).epsilon(0.2).margin(0.02));
     CHECK(normalised > 0.7);
     CHECK(normalised < 1.4);
     if (truth.in_a_shot_px + truth.in_all_shots_px > 0) CHECK(plainly > 2);

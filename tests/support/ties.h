@@ -2,8 +2,11 @@
 
 // Ties of a known scene seen by a known rig: exact, or with Gaussian noise of a stated size.
 
+#include <cmath>
 #include <functional>
+#include <map>
 #include <optional>
+#include <tuple>
 #include <vector>
 
 #include "projection/ribbon.h"
@@ -86,6 +89,26 @@ struct TieOptionsSynthetic {
     }
   }
   return ties;
+}
+
+/// Shifts by what all sights of a patch share: a part of azimuth and angle off the axis, in one
+/// shot. Its borders are not those of the solver's cells.
+inline void shift_patches(Random& random, const Rig& body, double sigma_px,
+                          std::vector<Tie>& ties) {
+  std::map<std::tuple<int, int, int, int>, Vec2> shifts;
+  for (Tie& tie : ties) {
+    for (TieSight& sight : tie.sights) {
+      const Lens& lens = body.lenses[static_cast<std::size_t>(sight.lens)].lens;
+      const Vec2 off = sight.px - lens.centre_px();
+      constexpr double kPatch_rad = 0.45;
+      const auto azimuth = static_cast<int>(std::atan2(off.y(), off.x()) / kPatch_rad + 100);
+      const auto out = static_cast<int>(3.3 * off.norm() / lens.rim_radius_px());
+      const auto [at, is_new] =
+          shifts.try_emplace({tie.shot_of(sight), sight.lens, azimuth, out}, Vec2::Zero());
+      if (is_new) at->second = Vec2(random.normal(sigma_px), random.normal(sigma_px));
+      sight.px += at->second;
+    }
+  }
 }
 
 }  // namespace seamwright::test
