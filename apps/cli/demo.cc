@@ -60,6 +60,7 @@ void add_demo(Program& program) {
                      "-3 0 2; a ball rolls past meanwhile");
   command.add_option("--tilt-pitch-deg", options->tilt_pitch_deg, "Lean every stand further back");
   command.add_option("--tilt-roll-deg", options->tilt_roll_deg, "Lean every stand further right");
+  command.add_option("--raise-m", options->raise_m, "Raise every stand by so many metres");
   command.add_flag("--mirrored", options->mirrored, "Write the frames mirrored");
   command.add_flag("--passer-by", options->passer_by,
                    "A guest walks past while the lenses expose one after the other");

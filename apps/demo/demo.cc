@@ -245,6 +245,7 @@ std::optional<Error> DemoOptions::validate() const {
                              range_error("flex_rms_deg", flex_rms_deg, 0, 2),
                              range_error("tilt_pitch_deg", tilt_pitch_deg, -30, 30),
                              range_error("tilt_roll_deg", tilt_roll_deg, -30, 30),
+                             range_error("raise_m", raise_m, -0.8, 0.8),
                              range_error("back_gain_ev", back_gain_ev, -4, 4),
                              range_error("light_cell_m", light_cell_m, 0.1, 1)};
   for (const auto& check : checks) {
@@ -272,6 +273,7 @@ Result<void> write_demo(const std::filesystem::path& dir, const DemoOptions& opt
   for (DemoShot& shot : *shots) {
     shot.pitch_deg += options.tilt_pitch_deg;
     shot.roll_deg += options.tilt_roll_deg;
+    shot.position.y() -= options.raise_m;  // y looks down
   }
   for (const auto& folder : {dir / "frames", dir / "brackets", dir / "truth"}) {
     if ((folder.filename() == "truth" && !options.with_truth) ||

@@ -44,6 +44,7 @@ struct DemoOptions {
   double flex_rms_deg = 0.02;           ///< of the back lens about each axis, shot by shot; 0…2
   double tilt_pitch_deg = 0;            ///< every stand leans further by this; −30…30
   double tilt_roll_deg = 0;             ///< likewise
+  double raise_m = 0;                   ///< every stand is higher by this; −0.8…0.8
   double back_gain_ev = 0.25;           ///< the back lens is brighter by this; −4…4
   double light_cell_m = 0.25;           ///< fineness of the rooms' indirect light, 0.1…1
 

@@ -3,6 +3,7 @@
 #include <utility>
 
 #include "base/file.h"
+#include "imaging/orient.h"
 
 namespace seamwright {
 
