@@ -4,8 +4,8 @@
 #include <cmath>
 #include <vector>
 
+#include "base/catmull_rom.h"
 #include "base/parallel.h"
-#include "imaging/catmull_rom.h"
 #include "imaging/quantise.h"
 
 namespace seamwright {
@@ -27,7 +27,7 @@ struct Axis {
       std::vector<double> row;
       double sum = 0;
       for (int t = 0; t < taps; ++t) {
-        row.push_back(catmull_rom((first + t - centre) / stretch));
+        row.push_back(catmull_rom_weight((first + t - centre) / stretch));
         sum += row.back();
         const int at = first + t;
         place.push_back(wrap ? ((at % from) + from) % from : std::clamp(at, 0, from - 1));

@@ -237,7 +237,7 @@ struct Held {
   }
 };
 
-// Weights of the four cubic taps (Keys 1981, a = -1/2) at distance t past the second one,
+// Weights of the four cubic taps (base/catmull_rom.h) at distance t past the second one,
 // ((a t + b) t + c) t + d: lanes are colours, four of each tap.
 HWY_INLINE F16 cubic_weights(const float* t) {
   const auto of_taps = [](float first, float second, float third, float fourth) {

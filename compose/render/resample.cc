@@ -4,7 +4,7 @@
 #include <cmath>
 #include <limits>
 
-#include "imaging/catmull_rom.h"
+#include "base/catmull_rom.h"
 
 namespace seamwright {
 
@@ -146,7 +146,7 @@ KernelWeights::KernelWeights(ResampleKernel kernel, double stretch) {
       const int offset = static_cast<int>(tap) - (taps_ / 2 - 1);
       const double distance = offset - static_cast<double>(phase) / kPhases;
       const double x = distance / stretch;
-      row[tap] = kernel == ResampleKernel::catmull_rom ? catmull_rom(x) : lanczos3(x);
+      row[tap] = kernel == ResampleKernel::catmull_rom ? catmull_rom_weight(x) : lanczos3(x);
       sum += row[tap];
     }
     for (std::size_t tap = 0; tap < width; ++tap) {

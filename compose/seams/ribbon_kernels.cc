@@ -201,7 +201,7 @@ void moved(const MovedRow& of, std::size_t count, float* HWY_RESTRICT by_px) {
   }
 }
 
-// Catmull and Rom's kernel at a distance.
+// catmull_rom_weight (base/catmull_rom.h), without a branch.
 HWY_INLINE float spline_weight(float off) {
   const float d = off > 0 ? off : -off;
   const float near = (1.5F * d - 2.5F) * d * d + 1;

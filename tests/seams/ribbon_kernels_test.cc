@@ -6,6 +6,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "base/catmull_rom.h"
 #include "compose/seams/baseline_view.h"
 #include "compose/seams/binary_log.h"
 #include "compose/seams/viewpoint_slide.h"
@@ -115,6 +116,41 @@ TEST_CASE("Offsets of a row are those of the walk") {
       CHECK(std::abs(off - slide.offset_m(x, eta)) < 1e-6 * kHalf_m);
     }
   }
+}
+
+TEST_CASE("A column is interpolated with the one cubic kernel, on every instruction set") {
+  CAPTURE(test::seed());
+  Random random(17);
+  constexpr std::size_t kCount = 131;
+  constexpr int kFirst = -4;
+  std::vector<std::vector<float>> samples(9, std::vector<float>(kCount));
+  std::vector<const float*> rows;
+  for (auto& row : samples) {
+    for (float& value : row) value = static_cast<float>(random.uniform(0, 1));
+    rows.push_back(row.data());
+  }
+  std::vector<float> by_px(kCount);
+  for (float& by : by_px) by = static_cast<float>(random.uniform(-2, 2));
+  by_px[3] = 0;  // stays as it is
+  std::vector<float> first;
+  const int targets = with_every_target([&] {
+    std::vector<float> value(kCount, 0.25F);
+    interpolate_row(rows, kFirst, by_px.data(), kCount, value.data());
+    CHECK(value[3] == 0.25F);
+    for (std::size_t i = 0; i < kCount; ++i) {
+      if (by_px[i] == 0) continue;
+      double sum = 0;
+      for (std::size_t k = 0; k < rows.size(); ++k) {
+        const double at = kFirst + static_cast<double>(k);
+        sum += catmull_rom_weight(at - static_cast<double>(by_px[i])) *
+               static_cast<double>(samples[k][i]);
+      }
+      CHECK(std::abs(static_cast<double>(value[i]) - std::max(sum, 0.0)) < 1e-6);
+    }
+    if (first.empty()) first = value;
+    CHECK(value == first);
+  });
+  CHECK(targets > 1);
 }
 
 TEST_CASE("Logarithms and powers of two in straight lines keep their bounds") {
