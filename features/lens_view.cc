@@ -27,7 +27,7 @@ void take_row(std::span<const T> from, std::size_t step, std::size_t channel, fl
 
 }  // namespace
 
-std::optional<Error> frames_mismatch(std::span<const Image> frames, const Rig& rig) {
+std::optional<Error> frames_mismatch(const Pictures& frames, const Rig& rig) {
   if (frames.size() != rig.lenses.size()) {
     return Error{.kind = ErrorKind::user_input,
                  .where = {},
@@ -74,7 +74,7 @@ LensView::LensView(const Image& grey, const MountedLens& lens, std::span<const P
   for (const auto& [blur_px, step] : all) levels.emplace_back(grey, blur_px, step);
 }
 
-Result<std::vector<LensView>> views_of(std::span<const Image> frames, const Rig& rig) {
+Result<std::vector<LensView>> views_of(const Pictures& frames, const Rig& rig) {
   if (auto error = frames_mismatch(frames, rig)) return fail(std::move(*error));
   if (auto error = rig.validate()) return fail(std::move(*error));
   std::vector<LensView> views;

@@ -8,13 +8,13 @@
 #include "base/result.h"
 #include "features/spline_plane.h"
 #include "features/visible_field.h"
-#include "imaging/image.h"
+#include "imaging/pictures.h"
 #include "projection/rig.h"
 
 namespace seamwright {
 
 /// Says when frames are not one a lens, each of its lens' size.
-[[nodiscard]] std::optional<Error> frames_mismatch(std::span<const Image> frames, const Rig& rig);
+[[nodiscard]] std::optional<Error> frames_mismatch(const Pictures& frames, const Rig& rig);
 
 /// Green (or grey) of a frame as grey f32, 0…1, square-root encoded if the frame is linear, so that
 /// sensor noise is about even.
@@ -45,6 +45,6 @@ struct LensView {
 };
 
 /// One view a lens. Fails on a wrong frame count or size and on a broken rig.
-[[nodiscard]] Result<std::vector<LensView>> views_of(std::span<const Image> frames, const Rig& rig);
+[[nodiscard]] Result<std::vector<LensView>> views_of(const Pictures& frames, const Rig& rig);
 
 }  // namespace seamwright

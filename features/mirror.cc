@@ -47,7 +47,7 @@ double asymmetry_px(const Rig& rig) {
 }
 
 // Ties that the rig as it stands explains, and how well.
-Result<MirrorScore> score(std::span<const Image> frames, const Rig& rig, TieOptions options) {
+Result<MirrorScore> score(const Pictures& frames, const Rig& rig, TieOptions options) {
   options.consensus.largest_focal_change = 0;
   const auto set = find_ties(frames, rig, 0, options);
   if (!set) return fail(set.error());
@@ -82,7 +82,7 @@ MirrorVerdict verdict_of(const MirrorReport& report) {
 
 }  // namespace
 
-Result<MirrorReport> recognise_mirroring(std::span<const Image> frames, const Rig& rig,
+Result<MirrorReport> recognise_mirroring(const Pictures& frames, const Rig& rig,
                                          const TieOptions& options) {
   MirrorReport report;
   report.asymmetry_px = asymmetry_px(rig);

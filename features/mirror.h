@@ -14,10 +14,9 @@
 // `asymmetry_px` says how far the rig is from its reflection; the verdict is `undecided` when that
 // is below what the ties can resolve.
 
-#include <span>
-
 #include "base/result.h"
 #include "features/ties.h"
+#include "imaging/pictures.h"
 
 namespace seamwright {
 
@@ -36,8 +35,7 @@ struct MirrorReport {
 
 /// Scores both hypotheses with the given rig held fixed (it must be known better than its own
 /// asymmetry: a template, or a starter of three or more lenses).
-[[nodiscard]] Result<MirrorReport> recognise_mirroring(std::span<const Image> frames,
-                                                       const Rig& rig,
+[[nodiscard]] Result<MirrorReport> recognise_mirroring(const Pictures& frames, const Rig& rig,
                                                        const TieOptions& options = {});
 
 /// The rig whose frames are those of `rig` flipped left to right.

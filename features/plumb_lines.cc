@@ -200,8 +200,8 @@ std::optional<Error> PlumbLineOptions::validate() const {
   return std::nullopt;
 }
 
-Result<std::vector<PlumbLine>> find_plumb_lines(std::span<const Image> frames, const Rig& rig,
-                                                int shot, const PlumbLineOptions& options) {
+Result<std::vector<PlumbLine>> find_plumb_lines(const Pictures& frames, const Rig& rig, int shot,
+                                                const PlumbLineOptions& options) {
   if (auto error = options.validate()) return fail(std::move(*error));
   if (auto error = rig.validate()) return fail(std::move(*error));
   if (auto error = frames_mismatch(frames, rig)) return fail(std::move(*error));

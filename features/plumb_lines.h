@@ -11,13 +11,12 @@
 // True curves that are nearly straight can still be among the lines: the solve has to be robust.
 
 #include <optional>
-#include <span>
 #include <vector>
 
 #include "base/result.h"
 #include "features/edge_chains.h"
 #include "features/edge_profile.h"
-#include "imaging/image.h"
+#include "imaging/pictures.h"
 #include "projection/plumb_line.h"
 #include "projection/rig.h"
 
@@ -44,7 +43,7 @@ struct PlumbLineOptions {
 /// Lines of one shot, by lens. One frame a lens, any sample type and channels (the green one is
 /// used), of the rig's frame size. Same frames, same lines, whatever the thread count. Fails on
 /// wrong frame count or size.
-[[nodiscard]] Result<std::vector<PlumbLine>> find_plumb_lines(std::span<const Image> frames,
+[[nodiscard]] Result<std::vector<PlumbLine>> find_plumb_lines(const Pictures& frames,
                                                               const Rig& rig, int shot,
                                                               const PlumbLineOptions& options = {});
 

@@ -204,7 +204,7 @@ std::optional<Error> SphereKeyOptions::validate() const {
   return std::nullopt;
 }
 
-Result<ShotKeys> find_sphere_keys(std::span<const Image> frames, const Rig& rig,
+Result<ShotKeys> find_sphere_keys(const Pictures& frames, const Rig& rig,
                                   const SphereKeyOptions& options) {
   if (auto error = options.validate()) return fail(std::move(*error));
   auto views = views_of(frames, rig);

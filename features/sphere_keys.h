@@ -10,12 +10,11 @@
 // frame pixels: their directions follow the rig when it improves.
 
 #include <optional>
-#include <span>
 #include <vector>
 
 #include "base/result.h"
 #include "features/descriptor.h"
-#include "imaging/image.h"
+#include "imaging/pictures.h"
 #include "projection/rig.h"
 
 namespace seamwright {
@@ -46,7 +45,7 @@ struct SphereKeyOptions {
 
 /// One frame a lens, any sample type and channels, of the rig's frame size; the rig's −y is roughly
 /// up. Same frames, same keys, whatever the thread count. Fails on wrong frame count or size.
-[[nodiscard]] Result<ShotKeys> find_sphere_keys(std::span<const Image> frames, const Rig& rig,
+[[nodiscard]] Result<ShotKeys> find_sphere_keys(const Pictures& frames, const Rig& rig,
                                                 const SphereKeyOptions& options = {});
 
 }  // namespace seamwright

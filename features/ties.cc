@@ -48,7 +48,7 @@ int TieReport::matched() const { return total(pairs, &PairTieReport::matched); }
 int TieReport::consistent() const { return total(pairs, &PairTieReport::consistent); }
 int TieReport::kept() const { return total(pairs, &PairTieReport::kept); }
 
-Result<TieSet> find_ties(std::span<const Image> frames, const Rig& rig, int shot,
+Result<TieSet> find_ties(const Pictures& frames, const Rig& rig, int shot,
                          const TieOptions& options) {
   const auto views = views_of(frames, rig);
   if (!views) return tl::make_unexpected(views.error());

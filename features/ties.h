@@ -9,13 +9,12 @@
 // the gate (repeated patterns are dropped rather than mismatched), consensus, refinement, then
 // edges where corners are missing, and an even spread over the ribbon.
 
-#include <span>
 #include <vector>
 
 #include "base/result.h"
 #include "features/consensus.h"
 #include "features/refine.h"
-#include "imaging/image.h"
+#include "imaging/pictures.h"
 #include "projection/rig.h"
 #include "projection/tie.h"
 
@@ -101,7 +100,7 @@ struct TieSet {
 
 /// Ties of one shot. One frame a lens, any sample type and channels, of the rig's frame size. A
 /// shot without texture gives an empty set, not an error; fails on wrong frame count or size.
-[[nodiscard]] Result<TieSet> find_ties(std::span<const Image> frames, const Rig& rig, int shot,
+[[nodiscard]] Result<TieSet> find_ties(const Pictures& frames, const Rig& rig, int shot,
                                        const TieOptions& options = {});
 
 }  // namespace seamwright

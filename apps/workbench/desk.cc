@@ -62,9 +62,7 @@ Result<std::shared_ptr<const Desk>> Desk::make(OpenedShot opened) {
   if (!scale) return tl::unexpected(scale.error());
   desk->scale_ = *scale;
   desk->rig_ = rig.scaled_to(width, height);
-  std::vector<Image> images;
-  for (const Frame& frame : frames) images.push_back(frame.image);
-  auto views = views_of(images, desk->rig_);
+  auto views = views_of(frames, desk->rig_);
   if (!views) return tl::unexpected(views.error());
   desk->views_ = std::move(*views);
   for (const auto& [a, b] : meeting_pairs(desk->rig_)) {

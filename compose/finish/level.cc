@@ -118,11 +118,10 @@ Rig turned(const Rig& rig, const Quat& turned_from_rig) {
 }
 
 Result<std::vector<EdgePlane>> find_edges(const Rig& rig, std::span<const Frame> frames) {
-  std::vector<Image> pictures;
-  for (const Frame& frame : frames) pictures.push_back(frame.image);
-  if (pictures.empty()) return std::vector<EdgePlane>{};
-  const Rig sized = rig.scaled_to(pictures[0].width(), pictures[0].height());
-  const auto lines = find_plumb_lines(pictures, sized, 0, line_options());
+  if (frames.empty()) return std::vector<EdgePlane>{};
+  const Image& first = frames.front().image;
+  const Rig sized = rig.scaled_to(first.width(), first.height());
+  const auto lines = find_plumb_lines(frames, sized, 0, line_options());
   if (!lines) return tl::unexpected(lines.error());
   return edge_planes(sized, *lines);
 }

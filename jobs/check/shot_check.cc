@@ -32,14 +32,14 @@ class Checker {
   Checker(const RigTemplate& body, std::span<const Frame> frames, const ShotCheckOptions& options,
           const ProgressFn& progress)
       : body_(body), frames_(frames), options_(options), progress_(progress) {
-    for (const Frame& frame : frames) images_.push_back(frame.image);
-    rig_ = body.rig().scaled_to(images_.front().width(), images_.front().height());
+    const Image& first = frames.front().image;
+    rig_ = body.rig().scaled_to(first.width(), first.height());
   }
 
   Result<ShotCheck> run(const std::string& name) {
     check_.found.name = name;
     if (!tell(progress_, "matching", 0)) return fail(stopped_while("checking"));
-    auto ring = check_ring(body_, images_);
+    auto ring = check_ring(body_, frames_);
     if (!ring) return tl::unexpected(ring.error());
     check_.ring = std::move(*ring);
     if (auto done = look_at_mounting(); !done) return tl::unexpected(done.error());
@@ -289,7 +289,6 @@ class Checker {
   std::span<const Frame> frames_;
   const ShotCheckOptions& options_;
   const ProgressFn& progress_;
-  std::vector<Image> images_;
   Rig rig_;
   ShotCheck check_;
 };

@@ -64,18 +64,17 @@ std::vector<int> suspect_shots(const LearnRigResult& solved, std::span<const Tie
   return suspects;
 }
 
-Result<std::optional<int>> ties_if_swapped(std::span<const Image> frames, const Rig& rig,
-                                           int as_given, const TieOptions& options) {
+Result<std::optional<int>> ties_if_swapped(const Pictures& frames, const Rig& rig, int as_given,
+                                           const TieOptions& options) {
   if (frames.size() != 2) return std::nullopt;
-  const std::vector<Image> swapped = {frames[1], frames[0]};
-  const auto other = find_ties(swapped, rig, 0, options);
+  const auto other = find_ties({frames[1], frames[0]}, rig, 0, options);
   if (!other) return fail(other.error());
   const auto ties = static_cast<int>(other->ties.size());
   if (ties > kClearlyMore * as_given) return ties;
   return std::nullopt;
 }
 
-Result<std::string> reason_of_misfit(std::span<const Image> frames, const Rig& rig, int as_given,
+Result<std::string> reason_of_misfit(const Pictures& frames, const Rig& rig, int as_given,
                                      const TieOptions& options) {
   const auto swapped = ties_if_swapped(frames, rig, as_given, options);
   if (!swapped) return fail(swapped.error());

@@ -10,6 +10,7 @@
 
 #include "base/result.h"
 #include "features/ties.h"
+#include "imaging/pictures.h"
 #include "solver/learn_rig.h"
 
 namespace seamwright {
@@ -21,13 +22,12 @@ namespace seamwright {
 
 /// The ties that two frames have in the other order, where those are clearly more than `as_given`:
 /// then front and back are swapped. Empty of other numbers of lenses.
-[[nodiscard]] Result<std::optional<int>> ties_if_swapped(std::span<const Image> frames,
-                                                         const Rig& rig, int as_given,
-                                                         const TieOptions& options);
+[[nodiscard]] Result<std::optional<int>> ties_if_swapped(const Pictures& frames, const Rig& rig,
+                                                         int as_given, const TieOptions& options);
 
 /// Why a suspect shot does not fit, in words: its frames matched as given (`as_given` ties) and,
 /// for two lenses, the other way round.
-[[nodiscard]] Result<std::string> reason_of_misfit(std::span<const Image> frames, const Rig& rig,
+[[nodiscard]] Result<std::string> reason_of_misfit(const Pictures& frames, const Rig& rig,
                                                    int as_given, const TieOptions& options);
 
 /// Refuses ties that crowd in a small part of every overlap: they would leave the rest of the ring

@@ -20,9 +20,7 @@ Result<RingCheck> ring_of(const ShotFiles& shot, const RigTemplate& body) {
   take_body_files(files, body);
   const auto frames = read_shot(files.frames, files.intake);
   if (!frames) return tl::unexpected(frames.error());
-  std::vector<Image> images;
-  for (const Frame& frame : *frames) images.push_back(frame.image);
-  return check_ring(body, images);
+  return check_ring(body, *frames);
 }
 
 }  // namespace

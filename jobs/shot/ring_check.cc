@@ -98,7 +98,7 @@ const RingPlace* RingCheck::worst() const {
   return worst;
 }
 
-Result<RingCheck> check_ring(const RigTemplate& body, std::span<const Image> frames,
+Result<RingCheck> check_ring(const RigTemplate& body, const Pictures& frames,
                              const TieOptions& options) {
   const Rig& rig = body.rig();
   const auto scale = template_scale(rig, frames.front(), "frames");

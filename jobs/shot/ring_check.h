@@ -9,12 +9,11 @@
 // not count: every tie has a depth of its own.
 
 #include <optional>
-#include <span>
 #include <vector>
 
 #include "base/result.h"
 #include "features/ties.h"
-#include "imaging/image.h"
+#include "imaging/pictures.h"
 #include "solver/touch.h"
 #include "templates/rig_template.h"
 
@@ -56,7 +55,7 @@ struct RingCheck {
 
 /// `frames` one per lens, uncropped frames of the template's body at any size.
 [[nodiscard]] Result<RingCheck> check_ring(
-    const RigTemplate& body, std::span<const Image> frames,
+    const RigTemplate& body, const Pictures& frames,
     const TieOptions& options = TieOptions::of_knocked_body());
 
 }  // namespace seamwright

@@ -37,9 +37,7 @@ std::optional<Error> check_sights(const Rig& rig, const std::vector<ManualTie>& 
 
 Result<std::vector<Tie>> find_automatic(const ShotPictures& pictures,
                                         const std::string& shot_name) {
-  std::vector<Image> images;
-  for (const Frame& frame : pictures.frames) images.push_back(frame.image);
-  auto found = find_ties(images, pictures.rig, 0, TieOptions::of_knocked_body());
+  auto found = find_ties(pictures.frames, pictures.rig, 0, TieOptions::of_knocked_body());
   if (!found) return tl::unexpected(found.error());
   const int matched = found->report.matched();
   const int consistent = found->report.consistent();

@@ -180,9 +180,7 @@ TEST_CASE("the misalignment found is the true one, place by place", "[check]") {
   const Vec3 turn = rad_from_deg(1) * Vec3(0.3, -0.2, 0.4);
   Quat& mount = knocked.solution.rig.lenses[1].rig_from_lens;
   mount = quat_from_rotation_vector(turn) * mount;
-  std::vector<Image> images;
-  for (const Frame& frame : house().library) images.push_back(frame.image);
-  const auto ring = check_ring(knocked, images);
+  const auto ring = check_ring(knocked, house().library);
   REQUIRE(ring);
   REQUIRE(ring->readable);
   REQUIRE(ring->places.size() >= 12);
