@@ -8,7 +8,7 @@
 cmake_minimum_required(VERSION 3.25)
 
 set(modules
-  base imaging projection features solver templates
+  base imaging projection sampling features solver templates
   compose/seams compose/render compose/finish
   jobs/archive jobs/brackets jobs/look jobs/shot jobs/learning jobs/check jobs/restitch jobs/card jobs/finishing
   apps/report apps/demo apps/workbench apps/cli)
@@ -18,12 +18,13 @@ set(imaging_may_use base)
 set(jobs/brackets_may_use base imaging)
 set(jobs/look_may_use base imaging jobs/brackets)
 set(projection_may_use base)
-set(features_may_use base imaging projection)
-set(compose/seams_may_use base imaging projection features)
+set(sampling_may_use base imaging projection)
+set(features_may_use base imaging projection sampling)
+set(compose/seams_may_use base imaging projection sampling)
 set(solver_may_use base projection)
 set(templates_may_use base imaging projection solver)
 set(apps/report_may_use base imaging projection features solver templates jobs/learning)
-set(compose/render_may_use base imaging projection features compose/seams templates)
+set(compose/render_may_use base imaging projection sampling compose/seams)
 set(compose/finish_may_use base imaging projection features compose/render)
 set(jobs/shot_may_use base imaging jobs/brackets jobs/look projection features solver templates compose/seams compose/render compose/finish)
 set(jobs/learning_may_use base imaging projection features solver templates jobs/shot)
@@ -32,7 +33,7 @@ set(jobs/restitch_may_use base jobs/archive imaging jobs/brackets jobs/look temp
 set(jobs/card_may_use base imaging jobs/brackets templates jobs/shot jobs/restitch)
 set(jobs/finishing_may_use base imaging compose/finish jobs/archive jobs/shot jobs/restitch)
 set(apps/demo_may_use base imaging projection templates)
-set(apps/workbench_may_use base jobs/shot imaging projection features compose/seams solver templates compose/render compose/finish jobs/check)
+set(apps/workbench_may_use base jobs/shot imaging projection sampling features compose/seams solver templates compose/render compose/finish jobs/check)
 set(apps/cli_may_use base jobs/archive jobs/restitch jobs/card jobs/finishing jobs/shot imaging jobs/brackets jobs/look projection features compose/seams solver templates jobs/learning apps/report compose/render compose/finish jobs/check apps/demo apps/workbench)
 
 # module_of(PATH OUT): the module that a file belongs to; empty where there is none.

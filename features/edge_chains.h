@@ -5,7 +5,7 @@
 
 #include <vector>
 
-#include "features/lens_view.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

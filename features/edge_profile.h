@@ -4,8 +4,8 @@
 
 #include <optional>
 
-#include "features/spline_plane.h"
 #include "imaging/image.h"
+#include "sampling/spline_plane.h"
 
 namespace seamwright {
 

@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "features/disparity.h"
-#include "features/strip.h"
+#include "sampling/strip.h"
 
 namespace seamwright {
 

@@ -6,7 +6,7 @@
 #include "base/parallel.h"
 #include "features/fringe.h"
 #include "features/fringe_patch.h"
-#include "features/spline_plane.h"
+#include "sampling/spline_plane.h"
 
 namespace seamwright {
 

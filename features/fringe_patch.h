@@ -7,8 +7,8 @@
 #include <Eigen/Core>
 
 #include "features/fringe.h"
-#include "features/spline_plane.h"
 #include "projection/dense_algebra.h"
+#include "sampling/spline_plane.h"
 
 namespace seamwright {
 

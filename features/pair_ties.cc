@@ -7,28 +7,20 @@
 #include "base/parallel.h"
 #include "features/edge_search.h"
 #include "features/even_spread.h"
-#include "features/strip.h"
 #include "features/strip_keys.h"
 #include "features/strip_matcher.h"
+#include "sampling/strip.h"
 
 namespace seamwright {
 
 namespace {
 
 constexpr int kPad_px = 64;
-constexpr int kLeastWidth_px = 64;
-constexpr int kLeastHeight_px = 24;
-constexpr double kLeastSinEta = 0.35;  // nearer to the pole the ribbon is stretched too far
-constexpr double kKeySigma_px = 0.5;   // of a key point that was not refined
+constexpr double kKeySigma_px = 0.5;  // of a key point that was not refined
 constexpr double kRefinedReject_rad = rad_from_deg(0.06);
 constexpr int kRefinedPerKept = 2;  // matches that are refined for every tie that may be kept
 constexpr int kLeastWindow = 11;    // of refinement, samples
 constexpr double kEdgeSigmas = 3;   // an edge may lie this far off sideways
-
-// px per radian along the radius where the overlap is.
-double radial_px_per_rad(const Lens& lens) {
-  return lens.terms[kFocal] * lens.radius_slope(std::min(lens.theta_max_rad, kPi / 2));
-}
 
 // Positions of one tie on the ribbon and how sure their difference is, ribbon px.
 struct RibbonMatch {
@@ -319,23 +311,6 @@ class PairFinder {
 };
 
 }  // namespace
-
-std::optional<RibbonGrid> matching_grid(const Rig& rig, int lens_a, int lens_b, double margin_rad,
-                                        double reach_rad) {
-  const double px_per_rad =
-      std::max(radial_px_per_rad(rig.lenses[static_cast<std::size_t>(lens_a)].lens),
-               radial_px_per_rad(rig.lenses[static_cast<std::size_t>(lens_b)].lens));
-  const auto overlap = overlap_of(rig, lens_a, lens_b, px_per_rad, margin_rad);
-  if (!overlap) return std::nullopt;
-  RibbonGrid grid = overlap->grid;
-  const double pole_margin = std::asin(kLeastSinEta);
-  const double eta_end = std::min(grid.eta_begin_rad + grid.height_px / grid.px_per_rad + reach_rad,
-                                  kPi - pole_margin);
-  grid.eta_begin_rad = std::max(grid.eta_begin_rad - reach_rad, pole_margin);
-  grid.height_px = static_cast<int>(std::ceil((eta_end - grid.eta_begin_rad) * grid.px_per_rad));
-  if (grid.width_px < kLeastWidth_px || grid.height_px < kLeastHeight_px) return std::nullopt;
-  return grid;
-}
 
 PairTies find_pair_ties(const LensView& a, const LensView& b, const Rig& rig, int lens_a,
                         int lens_b, const RibbonGrid& grid, int shot, const TieOptions& options) {

@@ -7,8 +7,8 @@
 
 #include <Eigen/LU>
 
-#include "features/strip.h"
 #include "projection/dense_algebra.h"
+#include "sampling/strip.h"
 
 namespace seamwright {
 

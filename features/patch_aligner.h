@@ -6,8 +6,8 @@
 
 #include <Eigen/Core>
 
-#include "features/lens_view.h"
 #include "features/refine.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

@@ -9,7 +9,7 @@
 #include "base/parallel.h"
 #include "features/edge_arcs.h"
 #include "features/even_spread.h"
-#include "features/lens_view.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

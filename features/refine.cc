@@ -6,8 +6,8 @@
 #include <Eigen/LU>
 
 #include "features/patch_aligner.h"
-#include "features/strip.h"
 #include "projection/dense_algebra.h"
+#include "sampling/strip.h"
 
 namespace seamwright {
 

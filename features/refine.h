@@ -25,8 +25,8 @@
 #include <memory>
 #include <optional>
 
-#include "features/lens_view.h"
 #include "projection/ribbon.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

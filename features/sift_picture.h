@@ -10,7 +10,7 @@
 #include <opencv2/core.hpp>
 
 #include "features/descriptor.h"
-#include "features/resampled_view.h"
+#include "sampling/resampled_view.h"
 
 namespace seamwright {
 

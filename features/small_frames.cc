@@ -6,8 +6,8 @@
 #include <vector>
 
 #include "base/parallel.h"
-#include "features/lens_view.h"
 #include "imaging/resize.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

@@ -8,8 +8,8 @@
 
 #include "base/parallel.h"
 #include "features/even_spread.h"
-#include "features/lens_view.h"
 #include "features/sift_picture.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

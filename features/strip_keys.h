@@ -3,7 +3,7 @@
 #include <vector>
 
 #include "features/descriptor.h"
-#include "features/strip.h"
+#include "sampling/strip.h"
 
 namespace seamwright {
 

@@ -3,8 +3,8 @@
 #include <cstddef>
 #include <memory>
 
-#include "features/lens_view.h"
 #include "features/pair_ties.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

@@ -10,10 +10,10 @@
 
 #include <optional>
 
-#include "features/lens_view.h"
 #include "features/refine.h"
 #include "features/relative_pose.h"
 #include "features/tracks.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

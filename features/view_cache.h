@@ -8,8 +8,8 @@
 #include <vector>
 
 #include "base/result.h"
-#include "features/lens_view.h"
 #include "features/tracks.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

@@ -9,6 +9,9 @@ namespace seamwright {
 namespace {
 
 constexpr double kShortestBaseline_m = 1e-4;
+constexpr int kLeastWidth_px = 64;  // of a matching grid
+constexpr int kLeastHeight_px = 24;
+constexpr double kLeastSinEta = 0.35;  // nearer to the pole the ribbon is stretched too far
 
 // Into [0, period); a hair below 0 must not round up to a whole period.
 double wrapped(double angle, double period) {
@@ -68,6 +71,11 @@ class Sees {
   Vec3 axis_;
   double least_cosine_;
 };
+
+// px per radian along the radius where the overlap is.
+double radial_px_per_rad(const Lens& lens) {
+  return lens.terms[kFocal] * lens.radius_slope(std::min(lens.theta_max_rad, kPi / 2));
+}
 
 }  // namespace
 
@@ -172,6 +180,23 @@ std::optional<PairOverlap> overlap_of(const Rig& rig, int a, int b, double px_pe
   grid.height_px = std::max(
       1, static_cast<int>(std::ceil(kPi * (eta_high + 1 - eta_low) / kEtaSteps * px_per_rad)));
   return PairOverlap{a, b, grid};
+}
+
+std::optional<RibbonGrid> matching_grid(const Rig& rig, int lens_a, int lens_b, double margin_rad,
+                                        double reach_rad) {
+  const double px_per_rad =
+      std::max(radial_px_per_rad(rig.lenses[static_cast<std::size_t>(lens_a)].lens),
+               radial_px_per_rad(rig.lenses[static_cast<std::size_t>(lens_b)].lens));
+  const auto overlap = overlap_of(rig, lens_a, lens_b, px_per_rad, margin_rad);
+  if (!overlap) return std::nullopt;
+  RibbonGrid grid = overlap->grid;
+  const double pole_margin = std::asin(kLeastSinEta);
+  const double eta_end = std::min(grid.eta_begin_rad + grid.height_px / grid.px_per_rad + reach_rad,
+                                  kPi - pole_margin);
+  grid.eta_begin_rad = std::max(grid.eta_begin_rad - reach_rad, pole_margin);
+  grid.height_px = static_cast<int>(std::ceil((eta_end - grid.eta_begin_rad) * grid.px_per_rad));
+  if (grid.width_px < kLeastWidth_px || grid.height_px < kLeastHeight_px) return std::nullopt;
+  return grid;
 }
 
 }  // namespace seamwright

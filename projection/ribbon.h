@@ -75,4 +75,19 @@ struct PairOverlap {
 [[nodiscard]] std::optional<PairOverlap> overlap_of(const Rig& rig, int a, int b,
                                                     double px_per_rad = 0, double margin_rad = 0);
 
+/// The raster in which a pair is matched: native radial resolution, without the parts near the
+/// ribbon's poles where it degenerates. `reach_rad` beyond the overlap on either side along the
+/// ribbon, for a rig that may be wrong by so much there. Empty where the overlap is too small to
+/// match.
+[[nodiscard]] std::optional<RibbonGrid> matching_grid(const Rig& rig, int lens_a, int lens_b,
+                                                      double margin_rad, double reach_rad = 0);
+
+/// Colatitude of a row of the raster (continuous), and back.
+[[nodiscard]] inline double eta_of_row(const RibbonGrid& grid, double y_px) {
+  return grid.eta_begin_rad + y_px / grid.px_per_rad;
+}
+[[nodiscard]] inline double row_of_eta(const RibbonGrid& grid, double eta_rad) {
+  return (eta_rad - grid.eta_begin_rad) * grid.px_per_rad;
+}
+
 }  // namespace seamwright

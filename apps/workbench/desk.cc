@@ -9,9 +9,9 @@
 #include "apps/workbench/ring_picture.h"
 #include "compose/render/render.h"
 #include "compose/render/seam_plan.h"
-#include "features/strip.h"
 #include "imaging/write_image.h"
 #include "jobs/shot/open_shot.h"
+#include "sampling/strip.h"
 #include "templates/frame_scale.h"
 
 namespace seamwright::workbench {

@@ -8,9 +8,9 @@
 
 #include <optional>
 
-#include "features/lens_view.h"
-#include "features/strip.h"
 #include "projection/rig.h"
+#include "sampling/lens_view.h"
+#include "sampling/strip.h"
 
 namespace seamwright::workbench {
 

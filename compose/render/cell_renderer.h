@@ -5,13 +5,13 @@
 #include <vector>
 
 #include "compose/render/blend_weights.h"
-#include "compose/render/lens_map.h"
 #include "compose/render/lens_shader.h"
 #include "compose/render/pair_field.h"
 #include "compose/render/resample.h"
 #include "compose/render/source_grid.h"
 #include "imaging/image.h"
 #include "projection/equirect.h"
+#include "sampling/lens_map.h"
 
 namespace seamwright {
 

@@ -3,11 +3,11 @@
 #include <array>
 
 #include "compose/render/gain.h"
-#include "compose/render/lens_map.h"
 #include "compose/render/light_kernels.h"
 #include "compose/render/resample.h"
 #include "compose/seams/band_blend.h"
 #include "imaging/transfer.h"
+#include "sampling/lens_map.h"
 
 namespace seamwright {
 

@@ -6,7 +6,6 @@
 
 #include "base/parallel.h"
 #include "compose/render/source_grid.h"
-#include "compose/seams/baseline_view.h"
 
 namespace seamwright {
 

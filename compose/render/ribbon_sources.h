@@ -4,8 +4,8 @@
 #include <optional>
 #include <vector>
 
-#include "compose/render/lens_map.h"
 #include "projection/ribbon.h"
+#include "sampling/lens_map.h"
 
 namespace seamwright {
 

@@ -6,7 +6,6 @@
 #include <cstdint>
 
 #include "base/parallel.h"
-#include "compose/seams/baseline_view.h"
 
 namespace seamwright {
 

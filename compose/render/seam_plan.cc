@@ -10,15 +10,14 @@
 
 #include "base/parallel.h"
 #include "base/smooth_step.h"
-#include "compose/render/lens_map.h"
 #include "compose/render/render.h"
 #include "compose/render/ribbon_views.h"
 #include "compose/render/seam_hints.h"
 #include "compose/seams/baseline_view.h"
 #include "compose/seams/moved_views.h"
-#include "features/pair_ties.h"
 #include "imaging/shrink.h"
 #include "projection/equirect.h"
+#include "sampling/lens_map.h"
 
 namespace seamwright {
 

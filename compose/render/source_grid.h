@@ -1,10 +1,10 @@
 #pragma once
 
 #include "compose/render/cell.h"
-#include "compose/render/lens_map.h"
 #include "compose/render/light_kernels.h"
 #include "compose/render/pair_kernels.h"
 #include "projection/ribbon.h"
+#include "sampling/lens_map.h"
 
 namespace seamwright {
 

@@ -89,12 +89,4 @@ void turns_seen_from(const Colatitude& seen_under, double from_m, double to_m,
 [[nodiscard]] double half_baseline(const MountedLens& a, const MountedLens& b,
                                    const RibbonGrid& grid);
 
-/// Colatitude of a row of the raster (continuous), and back.
-[[nodiscard]] inline double eta_of_row(const RibbonGrid& grid, double y_px) {
-  return grid.eta_begin_rad + y_px / grid.px_per_rad;
-}
-[[nodiscard]] inline double row_of_eta(const RibbonGrid& grid, double eta_rad) {
-  return (eta_rad - grid.eta_begin_rad) * grid.px_per_rad;
-}
-
 }  // namespace seamwright

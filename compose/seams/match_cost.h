@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "compose/seams/label_windows.h"
-#include "features/strip.h"
+#include "sampling/strip.h"
 
 namespace seamwright {
 

@@ -13,8 +13,8 @@
 #include "base/result.h"
 #include "compose/seams/cost_aggregation.h"
 #include "compose/seams/lens_depth.h"
-#include "features/lens_view.h"
 #include "projection/ribbon.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

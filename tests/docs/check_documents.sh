@@ -79,7 +79,7 @@ check_links() {
 
 check_paths() {
   local document span count=0
-  local folders='base|imaging|projection|features|solver|templates|compose|jobs|apps|bench|docs|tests|\.cmake'
+  local folders='base|imaging|projection|sampling|features|solver|templates|compose|jobs|apps|bench|docs|tests|\.cmake'
   for document in "${documents[@]}"; do
     while read -r span; do
       count=$((count + 1))

@@ -8,7 +8,7 @@
 #include <catch2/catch.hpp>
 
 #include "features/pair_ties.h"
-#include "features/strip.h"
+#include "sampling/strip.h"
 #include "tests/features/synthetic_shot.h"
 #include "tests/support/random.h"
 

@@ -7,8 +7,8 @@
 #include <stdexcept>
 
 #include "features/pair_ties.h"
-#include "features/strip.h"
 #include "imaging/write_image.h"
+#include "sampling/strip.h"
 
 namespace seamwright::test {
 

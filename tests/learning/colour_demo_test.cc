@@ -11,9 +11,9 @@
 
 #include "apps/demo/demo.h"
 #include "base/parallel.h"
-#include "features/spline_plane.h"
 #include "imaging/read_image.h"
 #include "jobs/learning/colour_pass.h"
+#include "sampling/spline_plane.h"
 #include "templates/rig_template.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"

@@ -2,8 +2,8 @@
 
 #include <catch2/catch.hpp>
 
-#include "compose/render/lens_map.h"
 #include "compose/render/render.h"
+#include "sampling/lens_map.h"
 #include "tests/render/sphere_scene.h"
 #include "tests/support/random.h"
 

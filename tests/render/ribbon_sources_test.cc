@@ -3,7 +3,6 @@
 #include <catch2/catch.hpp>
 
 #include "compose/render/source_grid.h"
-#include "compose/seams/baseline_view.h"
 #include "projection/ribbon.h"
 #include "tests/support/rigs.h"
 

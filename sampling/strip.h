@@ -5,8 +5,8 @@
 
 #include <optional>
 
-#include "features/resampled_view.h"
 #include "projection/ribbon.h"
+#include "sampling/resampled_view.h"
 
 namespace seamwright {
 

@@ -1,4 +1,4 @@
-#include "features/lens_view.h"
+#include "sampling/lens_view.h"
 
 #include <algorithm>
 #include <cassert>

@@ -1,4 +1,4 @@
-#include "compose/render/lens_map.h"
+#include "sampling/lens_map.h"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "features/visible_field.h"
+#include "sampling/visible_field.h"
 
 #include <cmath>
 

@@ -1,11 +1,10 @@
-#include "features/strip.h"
+#include "sampling/strip.h"
 
 #include <cmath>
 
 #include <catch2/catch.hpp>
 
 #include "base/parallel.h"
-#include "features/pair_ties.h"
 #include "tests/features/synthetic_shot.h"
 #include "tests/support/matchers.h"
 #include "tests/support/random.h"

@@ -1,4 +1,4 @@
-#include "features/spline_plane.h"
+#include "sampling/spline_plane.h"
 
 #include <algorithm>
 #include <array>

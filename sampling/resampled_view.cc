@@ -1,4 +1,4 @@
-#include "features/resampled_view.h"
+#include "sampling/resampled_view.h"
 
 #include <algorithm>
 #include <array>

@@ -10,8 +10,8 @@
 
 #include <functional>
 
-#include "features/lens_view.h"
 #include "imaging/image.h"
+#include "sampling/lens_view.h"
 
 namespace seamwright {
 

@@ -1,4 +1,4 @@
-#include "features/strip.h"
+#include "sampling/strip.h"
 
 #include <cmath>
 

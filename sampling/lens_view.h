@@ -6,10 +6,10 @@
 #include <vector>
 
 #include "base/result.h"
-#include "features/spline_plane.h"
-#include "features/visible_field.h"
 #include "imaging/pictures.h"
 #include "projection/rig.h"
+#include "sampling/spline_plane.h"
+#include "sampling/visible_field.h"
 
 namespace seamwright {
 
