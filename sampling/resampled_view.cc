@@ -12,134 +12,114 @@ namespace seamwright {
 
 namespace {
 
-constexpr int kCell = 8;               // px between exact source positions
 constexpr double kFieldMargin_px = 3;  // kept free of the blur at the image circle's rim
-
-// Frame position of every node of a lattice kCell pixels apart, node (0,0) at the outer
-// corner of the picture.
-struct Lattice {
-  struct Node {
-    Vec2 px = Vec2::Zero();
-    bool seen = false;
-  };
-  int columns = 0;
-  int rows = 0;
-  std::vector<Node> nodes;
-
-  [[nodiscard]] const Node& at(int column, int row) const {
-    return nodes[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) +
-                 static_cast<std::size_t>(column)];
-  }
-};
-
-Lattice lattice_of(const DirectionAt& direction_at, int width_px, int height_px,
-                   const MountedLens& lens) {
-  Lattice lattice;
-  lattice.columns = (width_px + kCell - 1) / kCell + 1;
-  lattice.rows = (height_px + kCell - 1) / kCell + 1;
-  lattice.nodes.resize(static_cast<std::size_t>(lattice.columns) *
-                       static_cast<std::size_t>(lattice.rows));
-  parallel_for(0, lattice.rows, [&](int row) {
-    for (int column = 0; column < lattice.columns; ++column) {
-      const auto px = lens.project_direction(direction_at(
-          Vec2(static_cast<double>(column) * kCell, static_cast<double>(row) * kCell)));
-      auto& node =
-          lattice.nodes[static_cast<std::size_t>(row) * static_cast<std::size_t>(lattice.columns) +
-                        static_cast<std::size_t>(column)];
-      if (px) node = {*px, true};
-    }
-  });
-  return lattice;
-}
-
-// How one lattice cell maps pixels to frame pixels.
-class CellMap {
- public:
-  CellMap(const Lattice& lattice, int column, int row)
-      : corner_(lattice.at(column, row).px),
-        right_((lattice.at(column + 1, row).px - corner_) / kCell),
-        down_((lattice.at(column, row + 1).px - corner_) / kCell),
-        twist_((lattice.at(column + 1, row + 1).px - corner_) / (kCell * kCell) -
-               (right_ + down_) / kCell),
-        whole_(lattice.at(column, row).seen && lattice.at(column + 1, row).seen &&
-               lattice.at(column, row + 1).seen && lattice.at(column + 1, row + 1).seen),
-        unseen_(!lattice.at(column, row).seen && !lattice.at(column + 1, row).seen &&
-                !lattice.at(column, row + 1).seen && !lattice.at(column + 1, row + 1).seen) {}
-
-  /// True where all four corners lie in the field of view.
-  [[nodiscard]] bool whole() const { return whole_; }
-  /// True where none does.
-  [[nodiscard]] bool unseen() const { return unseen_; }
-  /// `x`, `y`: pixels from the cell's corner.
-  [[nodiscard]] Vec2 frame_px(double x, double y) const {
-    return corner_ + x * right_ + y * down_ + x * y * twist_;
-  }
-  /// Frame pixels that one pixel spans along x and y, rounded up.
-  [[nodiscard]] std::array<int, 2> footprint() const {
-    return {count(right_.norm()), count(down_.norm())};
-  }
-
- private:
-  static int count(double span) {
-    return std::clamp(static_cast<int>(std::ceil(span - 0.15)), 1, 8);
-  }
-
-  Vec2 corner_, right_, down_, twist_;
-  bool whole_;
-  bool unseen_;
-};
 
 bool visible(const LensView& view, const Vec2& px, double margin_px) {
   return view.plane().contains(px) && view.field.contains(px, margin_px);
 }
 
-// True where every pixel of a cell is well inside the picture: then none needs to be asked.
-bool all_visible(const LensView& view, const CellMap& map) {
-  const double margin = kFieldMargin_px + (map.frame_px(0, 0) - map.frame_px(kCell, kCell)).norm();
-  return visible(view, map.frame_px(0, 0), margin) &&
-         visible(view, map.frame_px(kCell, 0), margin) &&
-         visible(view, map.frame_px(0, kCell), margin) &&
-         visible(view, map.frame_px(kCell, kCell), margin);
+// Samples that one pixel takes along x and y.
+struct Footprint {
+  int across = 1;
+  int down = 1;
+};
+
+// From the frame pixels between neighbours in the middle of a cell; 1 where the lens does not see
+// them.
+Footprint footprint_of(const SourceRun& run, const Cell& cell) {
+  if (cell.width < 2 || cell.height < 2) return {};
+  const int x = cell.width / 2;
+  const int y = cell.height / 2;
+  const auto count = [&](const Vec2& from, const Vec2& to) {
+    const double span = (to - from).norm();
+    return span > 1 ? std::clamp(static_cast<int>(std::ceil(span - 0.15)), 1, 8) : 1;
+  };
+  const Vec2 middle = run.at(Cell::index(x, y));
+  return {count(run.at(Cell::index(x - 1, y)), middle),
+          count(run.at(Cell::index(x, y - 1)), middle)};
 }
 
-void render_cell(const LensView& view, const CellMap& map, int x0, int y0, ResampledView& to) {
-  const bool sure = all_visible(view, map);
-  const auto [nx, ny] = map.footprint();
-  const int x1 = std::min(x0 + kCell, to.raw.width());
-  const int y1 = std::min(y0 + kCell, to.raw.height());
-  for (int y = y0; y < y1; ++y) {
-    const auto raw = to.raw.row<float>(y);
-    const auto valid = to.valid.row<std::uint8_t>(y);
-    for (int x = x0; x < x1; ++x) {
-      const Vec2 centre = map.frame_px(x - x0 + 0.5, y - y0 + 0.5);
-      if (!sure && !visible(view, centre, kFieldMargin_px)) continue;
-      float sum = 0;
-      for (int j = 0; j < ny; ++j) {
-        for (int i = 0; i < nx; ++i) {
-          const Vec2 px = map.frame_px(x - x0 + (i + 0.5) / nx, y - y0 + (j + 0.5) / ny);
-          sum += view.plane().value(px.x(), px.y());
+// Resamples one cell.
+class CellResampler {
+ public:
+  CellResampler(const LensView& view, const LensMap& map, const DirectionAt& direction_at,
+                const Cell& cell)
+      : view_(view), map_(map), direction_at_(direction_at), cell_(cell) {
+    fill_sources(map, direction_at, cell, centre_);
+  }
+
+  void run(ResampledView& to) {
+    list_visible();
+    if (listed_ == 0) return;
+    const auto [across, down] = footprint_of(centre_, cell_);
+    if (across * down == 1) {
+      add(centre_);
+    } else {
+      for (int j = 0; j < down; ++j) {
+        for (int i = 0; i < across; ++i) {
+          add_beside(Vec2((i + 0.5) / across - 0.5, (j + 0.5) / down - 0.5));
         }
       }
-      raw[static_cast<std::size_t>(x)] = sum / static_cast<float>(nx * ny);
-      valid[static_cast<std::size_t>(x)] = 255;
+    }
+    for (std::size_t k = 0; k < listed_; ++k) {
+      const int row = cell_.y + place_[k] / Cell::kSize;
+      const auto column = static_cast<std::size_t>(cell_.x + place_[k] % Cell::kSize);
+      to.raw.row<float>(row)[column] = sum_[k] / static_cast<float>(samples_[k]);
+      to.valid.row<std::uint8_t>(row)[column] = 255;
     }
   }
-}
 
-// A cell that the field's border crosses: every pixel on its own.
-void render_border_cell(const LensView& view, const DirectionAt& direction_at, int x0, int y0,
-                        ResampledView& to) {
-  const int x1 = std::min(x0 + kCell, to.raw.width());
-  const int y1 = std::min(y0 + kCell, to.raw.height());
-  for (int y = y0; y < y1; ++y) {
-    for (int x = x0; x < x1; ++x) {
-      const auto px = view.mounted.project_direction(direction_at(Vec2(x + 0.5, y + 0.5)));
-      if (!px || !visible(view, *px, kFieldMargin_px)) continue;
-      to.raw.row<float>(y)[static_cast<std::size_t>(x)] = view.plane().value(px->x(), px->y());
-      to.valid.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] = 255;
+ private:
+  // True where every pixel of the cell is well inside the picture: then none needs to be asked.
+  [[nodiscard]] bool all_visible() const {
+    const std::array<Vec2, 4> corner = {centre_.at(Cell::index(0, 0)),
+                                        centre_.at(Cell::index(cell_.width - 1, 0)),
+                                        centre_.at(Cell::index(0, cell_.height - 1)),
+                                        centre_.at(Cell::index(cell_.width - 1, cell_.height - 1))};
+    const double margin = kFieldMargin_px + (corner[0] - corner[3]).norm();
+    return std::ranges::all_of(corner, [&](const Vec2& px) { return visible(view_, px, margin); });
+  }
+
+  void list_visible() {
+    const bool sure = all_visible();
+    for (int row = 0; row < cell_.height; ++row) {
+      for (int column = 0; column < cell_.width; ++column) {
+        const std::size_t i = Cell::index(column, row);
+        if (!sure && !visible(view_, centre_.at(i), kFieldMargin_px)) continue;
+        sum_[listed_] = 0;
+        samples_[listed_] = 0;
+        place_[listed_++] = static_cast<int>(i);
+      }
     }
   }
-}
+
+  // A sample of each listed pixel, beside its centre.
+  void add_beside(const Vec2& offset) {
+    SourceRun beside;
+    const DirectionAt direction_at = [&](const Vec2& px) { return direction_at_(px + offset); };
+    fill_sources(map_, direction_at, cell_, beside);
+    add(beside);
+  }
+
+  void add(const SourceRun& run) {
+    for (std::size_t k = 0; k < listed_; ++k) {
+      const Vec2 px = run.at(static_cast<std::size_t>(place_[k]));
+      if (!view_.plane().contains(px)) continue;
+      sum_[k] += view_.plane().value(px.x(), px.y());
+      ++samples_[k];
+    }
+  }
+
+  const LensView& view_;
+  const LensMap& map_;
+  const DirectionAt& direction_at_;
+  Cell cell_;
+  SourceRun centre_;
+  std::size_t listed_ = 0;
+  std::array<int, Cell::kPixels> place_;  // of a listed pixel, as Cell::index says
+  std::array<float, Cell::kPixels> sum_;
+  std::array<int, Cell::kPixels> samples_;
+};
 
 // Sums over a window that slides along, nothing beyond the ends.
 class WindowSums {
@@ -212,17 +192,10 @@ ResampledView resample(const LensView& view, const DirectionAt& direction_at, in
   ResampledView to{.raw = Image(width_px, height_px, Channels::grey, SampleType::f32),
                    .normalised = Image(width_px, height_px, Channels::grey, SampleType::f32),
                    .valid = Image(width_px, height_px, Channels::grey, SampleType::u8)};
-  const Lattice lattice = lattice_of(direction_at, width_px, height_px, view.mounted);
-  parallel_for(0, lattice.rows - 1, [&](int row) {
-    for (int column = 0; column + 1 < lattice.columns; ++column) {
-      const CellMap map(lattice, column, row);
-      if (map.whole()) {
-        render_cell(view, map, column * kCell, row * kCell, to);
-      } else if (!map.unseen()) {
-        render_border_cell(view, direction_at, column * kCell, row * kCell, to);
-      }
-    }
-  });
+  const LensMap map(view.mounted);
+  const CellTiling tiling{width_px, height_px};
+  parallel_for(0, tiling.count(),
+               [&](int i) { CellResampler(view, map, direction_at, tiling.at(i)).run(to); });
   normalise(to, options);
   return to;
 }

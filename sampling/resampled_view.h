@@ -8,9 +8,8 @@
 // lens. The `normalised` raster then has its local mean removed and is divided by its local
 // deviation plus a noise floor, so that exposure, colour casts and vignetting do not matter.
 
-#include <functional>
-
 #include "imaging/image.h"
+#include "sampling/cell_sources.h"
 #include "sampling/lens_view.h"
 
 namespace seamwright {
@@ -27,12 +26,8 @@ struct ResampledView {
   Image valid;       ///< grey u8, 255 where the lens sees the direction
 };
 
-/// Direction in the rig (any length > 0) of a raster position.
-using DirectionAt = std::function<Vec3(const Vec2& px)>;
-
-/// Resamples a frame at infinity, rows in parallel: cubic B-spline, averaged over the raster pixel
-/// where the raster is coarser than the frame. Source positions are exact on every eighth pixel and
-/// interpolated between (within 0.03 frame pixels at native resolution).
+/// Resamples a frame at infinity, cells in parallel: cubic B-spline, averaged over the raster pixel
+/// where the raster is coarser than the frame. Source positions are those of cell_sources.h.
 [[nodiscard]] ResampledView resample(const LensView& view, const DirectionAt& direction_at,
                                      int width_px, int height_px,
                                      const NormaliseOptions& options = {});

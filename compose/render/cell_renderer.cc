@@ -100,7 +100,11 @@ struct CellRenderer::Work {
 CellRenderer::CellRenderer(std::vector<std::unique_ptr<LensReader>> lenses, const Equirect& raster,
                            const BlendWeights& weights, const TransferCurve& transfer,
                            const SeamPlan* seams)
-    : lenses_(std::move(lenses)), raster_(raster), weights_(weights), transfer_(transfer) {
+    : lenses_(std::move(lenses)),
+      raster_(raster),
+      direction_at_([raster](const Vec2& px) { return raster.direction(px); }),
+      weights_(weights),
+      transfer_(transfer) {
   assert(lenses_.size() <= kMaxLenses);
   if (seams == nullptr) return;
   for (const PairSeam& seam : seams->pairs) pairs_.emplace_back(seam, raster.width / (2 * kPi));
@@ -331,7 +335,7 @@ void CellRenderer::add_lens(std::size_t lens, const Cell& cell, Work& work) cons
 
 // Reads the lens for all of the cell, shared or not.
 void CellRenderer::add_whole(std::size_t lens, const Cell& cell, Work& work) const {
-  fill_sources(lenses_[lens]->map, raster_, cell, work.sources);
+  fill_sources(lenses_[lens]->map, direction_at_, cell, work.sources);
   RunColours& light = work.alone ? work.light : work.of_lens;
   lenses_[lens]->shader.light(work.sources, {}, light);
   if (work.alone) return;
@@ -385,7 +389,8 @@ bool CellRenderer::locate_smoothly(std::size_t lens, const Cell& cell, Work& wor
   mover->shifts(lens, shifts);
   SourceRun& run = work.sources;
   const double room = work.margin[lens] - work.reach_rad;
-  if (!fill_moved_sources(lenses_[lens]->map, mover->axes(), raster_, cell, shifts, room, run)) {
+  if (!fill_moved_sources(lenses_[lens]->map, mover->axes(), direction_at_, cell, shifts, room,
+                          run)) {
     return false;
   }
   keep_listed<1>({work.pixel.data(), work.listed}, run.x.data());

@@ -72,6 +72,7 @@ class CellRenderer {
 
   std::vector<std::unique_ptr<LensReader>> lenses_;
   Equirect raster_;
+  DirectionAt direction_at_;
   BlendWeights weights_;
   TransferCurve transfer_;
   std::vector<PairField> pairs_;

@@ -5,9 +5,8 @@
 #include <cmath>
 #include <limits>
 
-#include "compose/render/cell_fill.h"
 #include "compose/render/pair_kernels.h"
-#include "compose/render/source_grid.h"
+#include "sampling/cell_fill.h"
 
 namespace seamwright {
 
@@ -32,18 +31,18 @@ class Shift {
 // Where a lens shows pixels of a cell at three shifts, each one step farther than that before.
 class ThreeShifts {
  public:
-  ThreeShifts(const LensMap& map, const RibbonAxes& axes, const Equirect& raster, double least_rad,
-              double step_rad)
+  ThreeShifts(const LensMap& map, const RibbonAxes& axes, const DirectionAt& direction_at,
+              double least_rad, double step_rad)
       : map_(map),
         axes_(axes),
-        raster_(raster),
+        direction_at_(direction_at),
         least_rad_(least_rad),
         step_rad_(step_rad),
         shifts_{Shift(least_rad), Shift(least_rad + step_rad), Shift(least_rad + 2 * step_rad)} {}
 
   using Positions = Eigen::Matrix<double, 6, 1>;
-  [[nodiscard]] Positions operator()(const Vec2& panorama_px) const {
-    const Vec3 direction = raster_.direction(panorama_px);
+  [[nodiscard]] Positions operator()(const Vec2& px) const {
+    const Vec3 direction = direction_at_(px);
     const Vec3 parallax = axes_.parallax(direction);
     Positions all;
     all << shifts_[0].source_px(map_, direction, parallax),
@@ -54,8 +53,8 @@ class ThreeShifts {
 
   // By how much the quadratic between them misses at most, measured where it is farthest off. `at`
   // is what they are there.
-  [[nodiscard]] double miss_px(const Vec2& panorama_px, const Positions& at) const {
-    const Vec3 direction = raster_.direction(panorama_px);
+  [[nodiscard]] double miss_px(const Vec2& px, const Positions& at) const {
+    const Vec3 direction = direction_at_(px);
     const Vec3 parallax = axes_.parallax(direction);
     const auto a = at.segment<2>(0);
     const auto b = at.segment<2>(2);
@@ -71,7 +70,7 @@ class ThreeShifts {
  private:
   const LensMap& map_;
   const RibbonAxes& axes_;
-  const Equirect& raster_;
+  const DirectionAt& direction_at_;
   double least_rad_;
   double step_rad_;
   std::array<Shift, 3> shifts_;
@@ -79,7 +78,7 @@ class ThreeShifts {
 
 }  // namespace
 
-bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes, const Equirect& raster,
+bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes, const DirectionAt& direction_at,
                         const Cell& cell, const RunPlane& shifts_rad, double room_rad,
                         SourceRun& sources) {
   constexpr float kLeastStep_rad = 1e-7F;  // a ten-thousandth of a pixel
@@ -87,7 +86,7 @@ bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes, const Equire
   const RunRange range = range_of(shifts_rad, sources.count);
   if (!(std::max(std::abs(range.least), std::abs(range.most)) < room_rad)) return false;
   const float step = std::max(0.5F * (range.most - range.least), kLeastStep_rad);
-  const ThreeShifts exact(map, axes, raster, static_cast<double>(range.least),
+  const ThreeShifts exact(map, axes, direction_at, static_cast<double>(range.least),
                           static_cast<double>(step));
   const ThreeShifts::Positions middle = exact(cell.middle());
   if (!(exact.miss_px(cell.middle(), middle) <= 0.5 * kSourceBound_px)) return false;

@@ -1,9 +1,7 @@
 #pragma once
 
-#include "compose/render/cell.h"
-#include "compose/render/light_kernels.h"
 #include "projection/ribbon.h"
-#include "sampling/lens_map.h"
+#include "sampling/cell_sources.h"
 
 namespace seamwright {
 
@@ -15,7 +13,7 @@ namespace seamwright {
 /// exact map is interpolated quadratically over the cell (cell_fill.h) at three shifts, and between
 /// those by the quadratic through them.
 [[nodiscard]] bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes,
-                                      const Equirect& raster, const Cell& cell,
+                                      const DirectionAt& direction_at, const Cell& cell,
                                       const RunPlane& shifts_rad, double room_rad,
                                       SourceRun& sources);
 

@@ -2,9 +2,9 @@
 
 #include <optional>
 
-#include "compose/render/cell.h"
 #include "compose/render/pair_field.h"
 #include "compose/render/pair_kernels.h"
+#include "sampling/cell.h"
 
 namespace seamwright {
 

@@ -1,32 +1,10 @@
 #include "compose/render/source_grid.h"
 
-#include <cassert>
 #include <cmath>
-#include <limits>
 
-#include "compose/render/cell_fill.h"
+#include "sampling/cell_fill.h"
 
 namespace seamwright {
-
-void fill_sources(const LensMap& map, const Equirect& raster, const Cell& cell,
-                  SourceRun& sources) {
-  const auto exact = [&](const Vec2& panorama_px) -> Vec2 {
-    const auto px = map.source_px(raster.direction(panorama_px));
-    assert(px && "the cell must lie inside the lens' field");
-    return px.value_or(Vec2::Constant(std::numeric_limits<double>::quiet_NaN()));
-  };
-  const Vec2 anchor = exact(cell.middle()).array().floor();
-  sources.anchor_x = static_cast<int>(anchor.x());
-  sources.anchor_y = static_cast<int>(anchor.y());
-  sources.count = static_cast<std::size_t>(cell.height * Cell::kSize);
-  if (cell.width < Cell::kSize) {
-    sources.x.fill(0);
-    sources.y.fill(0);
-  }
-  CellFill<2, decltype(exact)>(cell, kSourceBound_px, exact, anchor,
-                               {sources.x.data(), sources.y.data()})
-      .fill();
-}
 
 void fill_margins(const LensMap& map, const Equirect& raster, const Cell& cell, RunPlane& margins) {
   using Margin = Eigen::Matrix<double, 1, 1>;

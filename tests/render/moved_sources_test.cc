@@ -4,7 +4,6 @@
 
 #include <catch2/catch.hpp>
 
-#include "compose/render/source_grid.h"
 #include "tests/support/rigs.h"
 
 using namespace seamwright;
@@ -27,6 +26,7 @@ TEST_CASE("Moved positions keep their bound, each at its own shift") {
   CAPTURE(test::seed());
   Random random(51);
   const Equirect raster{1000, 500};
+  const DirectionAt direction_at = [raster](const Vec2& px) { return raster.direction(px); };
   auto shifts = std::make_unique<RunPlane>();
   auto sources = std::make_unique<SourceRun>();
   int cells = 0;
@@ -44,7 +44,8 @@ TEST_CASE("Moved positions keep their bound, each at its own shift") {
         const double eta = axes.angles(middle).eta_rad;
         if (eta < 0.4 || eta > kPi - 0.4) continue;  // no ribbon
         stand_in_stripes(random, 0.03, *shifts);
-        if (!fill_moved_sources(map, axes, raster, cell, *shifts, room_rad, *sources)) continue;
+        if (!fill_moved_sources(map, axes, direction_at, cell, *shifts, room_rad, *sources))
+          continue;
         ++cells;
         for (int row = 0; row < cell.height; ++row) {
           for (int column = 0; column < cell.width; ++column) {
@@ -71,11 +72,12 @@ TEST_CASE("A cell that one shift leads out of the field is left to exact positio
   const RibbonAxes axes = RibbonAxes::of_pair(rig, 0, 1);
   const LensMap map(rig.lenses[0]);
   const Equirect raster{1000, 500};
+  const DirectionAt direction_at = [raster](const Vec2& px) { return raster.direction(px); };
   const Cell cell{.x = 500, .y = 250};
   auto shifts = std::make_unique<RunPlane>();
   auto sources = std::make_unique<SourceRun>();
   shifts->fill(0.01F);
-  CHECK(fill_moved_sources(map, axes, raster, cell, *shifts, 0.02, *sources));
+  CHECK(fill_moved_sources(map, axes, direction_at, cell, *shifts, 0.02, *sources));
   (*shifts)[400] = -0.021F;
-  CHECK_FALSE(fill_moved_sources(map, axes, raster, cell, *shifts, 0.02, *sources));
+  CHECK_FALSE(fill_moved_sources(map, axes, direction_at, cell, *shifts, 0.02, *sources));
 }

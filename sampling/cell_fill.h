@@ -1,12 +1,14 @@
 #pragma once
 
-// Smooth functions of the panorama's pixel, filled into a cell from few exact evaluations.
+// Exact on nodes, interpolated between: smooth functions of a raster's pixel, filled into a cell
+// from few exact evaluations.
 //
 // The function is evaluated on 3 × 3 nodes and interpolated quadratically both ways; edges are
 // shared, so neighbours join without a step. Along each axis the interpolation's error is
 // f‴ h³ x (x − ½)(x − 1) / 6, which at the quarter points has 97 % of its largest value: four
 // exact evaluations there measure it. Where the sum of both axes exceeds half of the bound the cell
 // is divided, down to exact evaluation; the other half is room for f‴ changing within the cell.
+// So is a cell that the border of a function's domain crosses, beyond which its value is no number.
 
 #include <algorithm>
 #include <array>
@@ -14,12 +16,12 @@
 
 #include <Eigen/Core>
 
-#include "compose/render/cell.h"
+#include "sampling/cell.h"
 
 namespace seamwright {
 
 /// Fills `planes` (one a component, Cell::index order) with a function of kParts components, less
-/// `origin`. `exact(panorama_px)` returns its value, an Eigen column of doubles.
+/// `origin`. `exact(raster_px)` returns its value, an Eigen column of doubles.
 template <int kParts, class Exact>
 class CellFill {
  public:
@@ -45,13 +47,14 @@ class CellFill {
   void fill(const Cell& part) {
     if (part.width <= 2 || part.height <= 2) return fill_exactly(part);
     Nodes node;
+    bool numbers = true;
     for (std::size_t j = 0; j < 3; ++j) {
       for (std::size_t i = 0; i < 3; ++i) {
         node[j][i] = at(part, 0.5 * static_cast<double>(i), 0.5 * static_cast<double>(j));
+        numbers = numbers && !node[j][i].hasNaN();
       }
     }
-    // A value that is no number divides, too.
-    if (!(measured_error(part, node) <= 0.5 * bound_)) return divide(part);
+    if (!numbers || !(measured_error(part, node) <= 0.5 * bound_)) return divide(part);
     const Quadratic left(node[0][0], node[1][0], node[2][0]);
     const Quadratic middle(node[0][1], node[1][1], node[2][1]);
     const Quadratic right(node[0][2], node[1][2], node[2][2]);
@@ -84,14 +87,17 @@ class CellFill {
     return Cell::index(part.x - cell_.x + column, part.y - cell_.y + row);
   }
 
+  // What is no number is larger than all that are.
+  static double larger(double a, double b) { return b <= a || a != a ? a : b; }
+
   [[nodiscard]] double measured_error(const Cell& part, const Nodes& node) const {
     const Quadratic along_row(node[1][0], node[1][1], node[1][2]);
     const Quadratic along_column(node[0][1], node[1][1], node[2][1]);
     double right = 0;
     double down = 0;
     for (const double quarter : {0.25, 0.75}) {
-      right = std::max(right, (along_row.at(quarter) - at(part, quarter, 0.5)).norm());
-      down = std::max(down, (along_column.at(quarter) - at(part, 0.5, quarter)).norm());
+      right = larger(right, (along_row.at(quarter) - at(part, quarter, 0.5)).norm());
+      down = larger(down, (along_column.at(quarter) - at(part, 0.5, quarter)).norm());
     }
     return right + down;
   }
