@@ -2,10 +2,13 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 
 #include "base/parallel.h"
+#include "compose/render/moved_sources.h"
 
 namespace seamwright {
 
@@ -22,107 +25,138 @@ struct RasterRefs {
   Image& state;
 };
 
-// Neighbouring columns.
-struct ColumnRange {
-  int begin = 0;
-  int end = 0;
-};
+// Which columns are read; null: all.
+using AskedColumns = const std::vector<bool>*;
 
-// Reads rows of one lens' view, run by run.
-class RowReader {
+// Reads a cell of one lens' view.
+class CellReader {
  public:
   // `shift` may be null: at infinity nothing moves, and nothing is known to be hidden.
-  RowReader(const RibbonReader& reader, const ViewWarp& warp, const Image* shift, std::uint8_t bit)
-      : lens_(reader.lens), sources_(reader.sources), warp_(warp), shift_(shift), bit_(bit) {}
+  CellReader(const LensReader& lens, const ViewWarp& warp, const Image* shift, std::uint8_t bit)
+      : lens_(lens), warp_(warp), shift_(shift), bit_(bit) {}
 
-  void read(int y, const ColumnRange& columns, const RasterRefs& rasters) {
-    constexpr int kStep = 512;  // columns whose source positions lie near one anchor
-    for (int begin = columns.begin; begin < columns.end; begin += kStep) {
-      list(y, begin, std::min(begin + kStep, columns.end), rasters);
-      if (run_.count > 0) put(y, rasters);
-    }
+  void read(const Cell& cell, AskedColumns asked, const RasterRefs& rasters) {
+    list(cell, asked);
+    if (listed_ == 0) return;
+    locate(cell);
+    leave_out_unseen(cell, rasters.state);
+    if (run_.count > 0) put(cell, rasters);
   }
 
  private:
-  // Source positions of the columns that the lens sees.
-  void list(int y, int begin, int end, const RasterRefs& rasters) {
-    const RibbonGrid& grid = warp_.grid;
-    const auto state = rasters.state.row<std::uint8_t>(y);
-    const float* shift = shift_ == nullptr ? nullptr : shift_->row<float>(y).data();
-    const double eta = eta_of_row(grid, y + 0.5);
-    run_.count = 0;
-    for (int x = begin; x < end; ++x) {
-      const double moved = shift == nullptr ? 0.0 : static_cast<double>(shift[x]);
-      const auto px = sources_.at(x, eta + moved);
-      if (!px) {
-        state[static_cast<std::size_t>(x)] = static_cast<std::uint8_t>(ViewState::outside);
-        continue;
+  void list(const Cell& cell, AskedColumns asked) {
+    listed_ = 0;
+    for (int row = 0; row < cell.height; ++row) {
+      for (int column = 0; column < cell.width; ++column) {
+        if (asked != nullptr && !(*asked)[static_cast<std::size_t>(cell.x + column)]) continue;
+        pixel_[listed_++] = Cell::index(column, row);
       }
-      if (run_.count == 0) {
-        run_.anchor_x = static_cast<int>(px->x());
-        run_.anchor_y = static_cast<int>(px->y());
-      }
-      column_[run_.count] = static_cast<std::size_t>(x);
-      run_.set(run_.count++, *px);
     }
   }
 
-  void put(int y, const RasterRefs& rasters) {
+  // Source positions of the whole cell; no number where the lens does not see.
+  void locate(const Cell& cell) {
+    const RibbonGrid& grid = warp_.grid;
+    const DirectionAt direction_at = [&grid](const Vec2& px) { return grid.direction(px); };
+    if (shift_ == nullptr) return fill_sources(lens_.map, direction_at, cell, run_);
+    for (int row = 0; row < cell.height; ++row) {
+      const float* from = shift_->row<float>(cell.y + row).data() + cell.x;
+      float* to = shifts_.data() + Cell::index(0, row);
+      std::copy_n(from, cell.width, to);
+      std::fill_n(to + cell.width, Cell::kSize - cell.width, to[cell.width - 1]);
+    }
+    const double room = lens_.map.margin_rad(grid.direction(cell.middle())) - cell.reach_rad(grid);
+    if (fill_moved_sources(lens_.map, grid.axes, direction_at, cell, shifts_, room, run_)) return;
+    locate_exactly(cell);
+  }
+
+  void locate_exactly(const Cell& cell) {
+    const RibbonGrid& grid = warp_.grid;
+    bool anchored = false;
+    for (std::size_t k = 0; k < listed_; ++k) {
+      const std::size_t i = pixel_[k];
+      const auto row = static_cast<int>(i) / Cell::kSize;
+      const auto column = static_cast<int>(i) % Cell::kSize;
+      const double psi = grid.psi_begin_rad + (cell.x + column + 0.5) / grid.px_per_rad;
+      const double eta = eta_of_row(grid, cell.y + row + 0.5) + static_cast<double>(shifts_[i]);
+      const auto px = lens_.map.source_px(grid.axes.direction({psi, eta}));
+      if (px && !anchored) {
+        run_.anchor_x = static_cast<int>(px->x());
+        run_.anchor_y = static_cast<int>(px->y());
+        anchored = true;
+      }
+      run_.set(i, px.value_or(Vec2::Constant(std::numeric_limits<double>::quiet_NaN())));
+    }
+  }
+
+  // What is listed and seen moves to the front of the run.
+  void leave_out_unseen(const Cell& cell, Image& state) {
+    run_.count = 0;
+    for (std::size_t k = 0; k < listed_; ++k) {
+      const std::size_t i = pixel_[k];
+      if (std::isnan(run_.x[i])) {
+        state_at(cell, i, state) = static_cast<std::uint8_t>(ViewState::outside);
+        continue;
+      }
+      run_.x[run_.count] = run_.x[i];
+      run_.y[run_.count] = run_.y[i];
+      pixel_[run_.count++] = i;
+    }
+  }
+
+  void put(const Cell& cell, const RasterRefs& rasters) {
     lens_.shader.light(run_, {}, light_, code_);
     const auto colours = static_cast<std::size_t>(lens_.shader.colours());
-    const auto light = rasters.light.row<float>(y);
-    const auto state = rasters.state.row<std::uint8_t>(y);
-    const auto seen_by = warp_.seen_by.row<std::uint8_t>(y);
     for (std::size_t k = 0; k < run_.count; ++k) {
-      const std::size_t x = column_[k];
-      for (std::size_t c = 0; c < colours; ++c) light[x * colours + c] = light_[c][k];
-      const bool shown = shift_ == nullptr || (seen_by[x] & bit_) != 0;
+      const std::size_t i = pixel_[k];
+      const int y = cell.y + static_cast<int>(i) / Cell::kSize;
+      const auto x = static_cast<std::size_t>(cell.x + static_cast<int>(i) % Cell::kSize);
+      float* light = rasters.light.row<float>(y).data() + x * colours;
+      for (std::size_t c = 0; c < colours; ++c) light[c] = light_[c][k];
+      const bool shown = shift_ == nullptr || (warp_.seen_by.row<std::uint8_t>(y)[x] & bit_) != 0;
       const ViewState is = !shown                           ? ViewState::hidden
                            : lens_.shader.clipped(code_, k) ? ViewState::clipped
                                                             : ViewState::good;
-      state[x] = static_cast<std::uint8_t>(is);
+      state_at(cell, i, rasters.state) = static_cast<std::uint8_t>(is);
     }
   }
 
+  static std::uint8_t& state_at(const Cell& cell, std::size_t i, Image& state) {
+    const int y = cell.y + static_cast<int>(i) / Cell::kSize;
+    const auto x = static_cast<std::size_t>(cell.x + static_cast<int>(i) % Cell::kSize);
+    return state.row<std::uint8_t>(y)[x];
+  }
+
   const LensReader& lens_;
-  const RibbonSources& sources_;
   const ViewWarp& warp_;
   const Image* shift_;
   std::uint8_t bit_;
+  std::size_t listed_ = 0;
+  std::array<std::size_t, Cell::kPixels> pixel_;  // that are read, as Cell::index says
+  RunPlane shifts_;
   SourceRun run_;
-  std::array<std::size_t, kMostRun> column_;
   RunColours light_;
   RunColours code_;
 };
 
-LensRasters rasters_of(const RibbonReader& reader, const ViewWarp& warp, const Image* shift,
+LensRasters rasters_of(const LensReader& reader, const ViewWarp& warp, const Image* shift,
                        std::uint8_t bit) {
   const RibbonGrid& grid = warp.grid;
-  const Channels channels = reader.lens.shader.colours() == 3 ? Channels::rgb : Channels::grey;
+  const Channels channels = reader.shader.colours() == 3 ? Channels::rgb : Channels::grey;
   LensRasters rasters{
       .light = Image(grid.width_px, grid.height_px, channels, SampleType::f32),
       .state = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::u8)};
   const RasterRefs refs{rasters.light, rasters.state};
-  parallel_for(0, grid.height_px, [&](int y) {
-    RowReader(reader, warp, shift, bit).read(y, {0, grid.width_px}, refs);
+  const CellTiling tiling{grid.width_px, grid.height_px};
+  parallel_for(0, tiling.count(), [&](int i) {
+    CellReader(reader, warp, shift, bit).read(tiling.at(i), nullptr, refs);
   });
   return rasters;
 }
 
-std::vector<ColumnRange> ranges_of(const std::vector<bool>& columns) {
-  std::vector<ColumnRange> ranges;
-  const int width = static_cast<int>(columns.size());
-  for (int x = 0; x < width; ++x) {
-    if (!columns[static_cast<std::size_t>(x)]) continue;
-    if (ranges.empty() || ranges.back().end != x) ranges.push_back({x, x});
-    ranges.back().end = x + 1;
-  }
-  return ranges;
-}
-
 }  // namespace
 
-SeamViews ribbon_views(const RibbonReader& a, const RibbonReader& b, const ViewWarp& warp,
+SeamViews ribbon_views(const LensReader& a, const LensReader& b, const ViewWarp& warp,
                        ViewKind kind) {
   const bool warped = kind == ViewKind::warped;
   LensRasters of_a = rasters_of(a, warp, warped ? &warp.shift_a_rad : nullptr, kSeenByA);
@@ -139,25 +173,18 @@ SeamViews ribbon_views(const RibbonReader& a, const RibbonReader& b, const ViewW
           .dearness = {}};
 }
 
-void read_again(const RibbonReader& a, const RibbonReader& b, const ViewWarp& warp,
+void read_again(const LensReader& a, const LensReader& b, const ViewWarp& warp,
                 const std::vector<bool>& columns, SeamViews& views) {
-  const std::vector<ColumnRange> ranges = ranges_of(columns);
   const RasterRefs of_a{views.light_a, views.state_a};
   const RasterRefs of_b{views.light_b, views.state_b};
-  parallel_for(0, warp.grid.height_px, [&](int y) {
-    RowReader read_a(a, warp, &warp.shift_a_rad, kSeenByA);
-    RowReader read_b(b, warp, &warp.shift_b_rad, kSeenByB);
-    for (const ColumnRange& range : ranges) {
-      read_a.read(y, range, of_a);
-      read_b.read(y, range, of_b);
-      const auto first = static_cast<std::size_t>(range.begin);
-      const auto count = static_cast<std::size_t>(range.end - range.begin);
-      std::ranges::copy(warp.inverse_m.row<float>(y).subspan(first, count),
-                        views.inverse_m.row<float>(y).begin() + range.begin);
-      std::ranges::copy(warp.confidence.row<float>(y).subspan(first, count),
-                        views.confidence.row<float>(y).begin() + range.begin);
-    }
+  const CellTiling tiling{warp.grid.width_px, warp.grid.height_px};
+  parallel_for(0, tiling.count(), [&](int i) {
+    const Cell cell = tiling.at(i);
+    CellReader(a, warp, &warp.shift_a_rad, kSeenByA).read(cell, &columns, of_a);
+    CellReader(b, warp, &warp.shift_b_rad, kSeenByB).read(cell, &columns, of_b);
   });
+  views.inverse_m = warp.inverse_m;
+  views.confidence = warp.confidence;
 }
 
 }  // namespace seamwright

@@ -3,7 +3,6 @@
 #include <vector>
 
 #include "compose/render/cell_renderer.h"
-#include "compose/render/ribbon_sources.h"
 #include "compose/seams/seam_views.h"
 #include "compose/seams/view_warp.h"
 
@@ -12,23 +11,13 @@ namespace seamwright {
 /// Which shift the lenses are read with.
 enum class ViewKind : std::uint8_t { warped, at_infinity };
 
-/// A lens and where it shows a ribbon's places.
-struct RibbonReader {
-  const LensReader& lens;
-  RibbonSources sources;
-
-  /// `reach_rad`: the largest shift that is read without asking the exact map.
-  RibbonReader(const LensReader& reader, const RibbonGrid& grid, double reach_rad)
-      : lens(reader), sources(reader.map, grid, reach_rad) {}
-};
-
 /// Both lenses of a pair as they show the ribbon of `warp`, in matched linear light.
-[[nodiscard]] SeamViews ribbon_views(const RibbonReader& a, const RibbonReader& b,
-                                     const ViewWarp& warp, ViewKind kind);
+[[nodiscard]] SeamViews ribbon_views(const LensReader& a, const LensReader& b, const ViewWarp& warp,
+                                     ViewKind kind);
 
 /// Reads the columns anew, by their places in `columns`, in which the warp has changed since
 /// `views` were read, and takes over what it knows of their depth.
-void read_again(const RibbonReader& a, const RibbonReader& b, const ViewWarp& warp,
+void read_again(const LensReader& a, const LensReader& b, const ViewWarp& warp,
                 const std::vector<bool>& columns, SeamViews& views);
 
 }  // namespace seamwright

@@ -26,8 +26,7 @@ namespace {
 constexpr double kMargin_rad = rad_from_deg(0.5);  // kept free at the rim of the fields of view
 constexpr double kLeastBaseline_m = 1e-4;          // shorter ones show no parallax
 constexpr double kLeastEta_rad = rad_from_deg(3);
-constexpr int kEtaSteps = 348;                         // half a degree each
-constexpr double kReadingReach_rad = rad_from_deg(6);  // larger shifts are read exactly
+constexpr int kEtaSteps = 348;    // half a degree each
 constexpr int kOverlapStep = 16;  // columns between which an overlap's borders are straight
 
 std::vector<LensMap> maps_of(const Rig& rig) { return {rig.lenses.begin(), rig.lenses.end()}; }
@@ -294,10 +293,8 @@ Result<void> route(PairSeam& pair, const ViewpointSlide& slide, const RibbonFram
     return LensReader(mounted, *frames.images[i], ResampleKernel::catmull_rom,
                       finest < kAllBut * scale ? finest : scale, transfer, gains.gains[i]);
   };
-  const LensReader lens_a = reader(pair.lens_a);
-  const LensReader lens_b = reader(pair.lens_b);
-  const RibbonReader a(lens_a, pair.warp.grid, kReadingReach_rad);
-  const RibbonReader b(lens_b, pair.warp.grid, kReadingReach_rad);
+  const LensReader a = reader(pair.lens_a);
+  const LensReader b = reader(pair.lens_b);
   SeamViews views = ribbon_views(a, b, pair.warp, ViewKind::warped);
   // Read calmly, a subject shows its whole outline.
   constexpr int kCalmRounds = 2;
