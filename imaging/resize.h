@@ -10,7 +10,7 @@ enum class Borders : std::uint8_t {
 };
 
 /// The picture at another size, same kind: Catmull–Rom on the code values
-/// (compose/render/resample.h says why), widened to the output's pixels where it gets smaller.
+/// (sampling/picture_sampler.h says why), widened to the output's pixels where it gets smaller.
 /// Results stay within the range of the samples they were made from. `width`, `height` > 0.
 [[nodiscard]] Image resized(const Image& image, int width, int height, Borders borders);
 

@@ -3,9 +3,9 @@
 #include <optional>
 
 #include "base/result.h"
-#include "compose/render/resample.h"
 #include "imaging/image.h"
 #include "projection/equirect.h"
+#include "sampling/picture_sampler.h"
 
 namespace seamwright {
 

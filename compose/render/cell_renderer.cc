@@ -67,14 +67,6 @@ Vec3 moved(const RibbonAxes& axes, const Vec3& direction, float shift_rad) {
 
 }  // namespace
 
-LensReader::LensReader(const MountedLens& mounted, const Image& image, ResampleKernel kind,
-                       double panorama_px_per_rad, const TransferCurve& transfer,
-                       const ChannelGains& gains)
-    : map(mounted),
-      kernel(kind, map.typical_px_per_rad() / panorama_px_per_rad),
-      sampler(image, kernel),
-      shader(map, sampler, transfer, gains, image.type() != SampleType::f32) {}
-
 // What is known of one cell while it is rendered.
 struct CellRenderer::Work {
   enum class View : std::uint8_t { outside, partly, inside };

@@ -5,28 +5,13 @@
 #include <vector>
 
 #include "compose/render/blend_weights.h"
-#include "compose/render/lens_shader.h"
 #include "compose/render/pair_field.h"
-#include "compose/render/resample.h"
 #include "compose/render/source_grid.h"
 #include "imaging/image.h"
 #include "projection/equirect.h"
-#include "sampling/lens_map.h"
+#include "sampling/lens_reader.h"
 
 namespace seamwright {
-
-/// One lens with all that is needed to read it. Stays where it is: its parts refer to each other.
-struct LensReader {
-  LensMap map;
-  KernelWeights kernel;
-  PictureSampler sampler;
-  LensShader shader;
-
-  LensReader(const MountedLens& mounted, const Image& image, ResampleKernel kind,
-             double panorama_px_per_rad, const TransferCurve& transfer, const ChannelGains& gains);
-  LensReader(const LensReader&) = delete;
-  LensReader& operator=(const LensReader&) = delete;
-};
 
 /// Renders cells of a panorama; a pure function of the cell. Thread-safe.
 ///

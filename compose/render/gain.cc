@@ -6,10 +6,10 @@
 
 #include "base/median.h"
 #include "base/parallel.h"
-#include "compose/render/resample.h"
 #include "projection/dense_algebra.h"
 #include "projection/ribbon.h"
 #include "sampling/lens_map.h"
+#include "sampling/picture_sampler.h"
 
 namespace seamwright {
 

@@ -19,10 +19,9 @@
 #include "imaging/frame.h"
 #include "imaging/transfer.h"
 #include "projection/rig.h"
+#include "sampling/lens_shader.h"
 
 namespace seamwright {
-
-using ChannelGains = std::array<double, 3>;  ///< factors on light; grey pictures use the first
 
 struct PairGain {
   int lens_a = 0;

@@ -9,7 +9,7 @@
 #include <cstddef>
 #include <cstdint>
 
-#include "compose/render/light_kernels.h"
+#include "sampling/light_kernels.h"
 
 namespace seamwright {
 
@@ -44,16 +44,6 @@ struct CornerRun {
   int last_column = 0;
   int first_row = 0;
   int last_row = 0;
-};
-
-/// What a blend makes of a run's light: red, green, blue and nothing of each position.
-struct RunTones {
-  static constexpr std::size_t kFloats = 4;  ///< of a position
-
-  alignas(64) std::array<float, kFloats*(kMostRun + kRunSlack)> gain;
-  alignas(64) std::array<float, kFloats*(kMostRun + kRunSlack)> add;
-
-  [[nodiscard]] ToneRun run() const { return {gain.data(), add.data()}; }
 };
 
 void find_corners(const PlaceRun& places, const RibbonShape& shape, CornerRun& corners);

@@ -16,11 +16,11 @@
 #include "base/progress.h"
 #include "base/result.h"
 #include "compose/render/gain.h"
-#include "compose/render/resample.h"
 #include "compose/render/row_sink.h"
 #include "compose/render/seam_plan.h"
 #include "imaging/frame.h"
 #include "projection/rig.h"
+#include "sampling/picture_sampler.h"
 
 namespace seamwright {
 

@@ -2,9 +2,9 @@
 
 #include <vector>
 
-#include "compose/render/cell_renderer.h"
 #include "compose/seams/seam_views.h"
 #include "compose/seams/view_warp.h"
+#include "sampling/lens_reader.h"
 
 namespace seamwright {
 

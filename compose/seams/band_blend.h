@@ -25,6 +25,7 @@
 #include "compose/seams/ribbon_corners.h"
 #include "compose/seams/seam_path.h"
 #include "compose/seams/seam_views.h"
+#include "sampling/lens_shader.h"
 
 namespace seamwright {
 
@@ -35,12 +36,6 @@ struct BandBlendOptions {
   GainFieldOptions gains = {};
 
   [[nodiscard]] std::optional<Error> validate() const;
-};
-
-/// What a lens' light is turned into before the sharp composite: light · gain + add.
-struct LensTone {
-  std::array<float, 3> gain{1, 1, 1};
-  std::array<float, 3> add{0, 0, 0};
 };
 
 /// A finished blend, to be looked up at any resolution. Thread-safe.

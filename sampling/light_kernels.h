@@ -12,8 +12,8 @@
 #include <cstdint>
 #include <span>
 
-#include "compose/render/resample.h"
 #include "imaging/tone_table.h"
+#include "sampling/picture_sampler.h"
 #include "sampling/source_run.h"
 
 namespace seamwright {
@@ -37,6 +37,16 @@ struct LensPixels {
 struct ToneRun {
   const float* gain = nullptr;
   const float* add = nullptr;
+};
+
+/// What a blend makes of a run's light: red, green, blue and nothing of each position.
+struct RunTones {
+  static constexpr std::size_t kFloats = 4;  ///< of a position
+
+  alignas(64) std::array<float, kFloats*(kMostRun + kRunSlack)> gain;
+  alignas(64) std::array<float, kFloats*(kMostRun + kRunSlack)> add;
+
+  [[nodiscard]] ToneRun run() const { return {gain.data(), add.data()}; }
 };
 
 /// Reads every position once, each colour at its own place: 4 floats a position in `codes` (the

@@ -1,4 +1,4 @@
-#include "compose/render/lens_shader.h"
+#include "sampling/lens_shader.h"
 
 #include <algorithm>
 

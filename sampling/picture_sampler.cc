@@ -1,4 +1,4 @@
-#include "compose/render/resample.h"
+#include "sampling/picture_sampler.h"
 
 #include <algorithm>
 #include <cmath>

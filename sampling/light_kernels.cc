@@ -1,4 +1,4 @@
-#include "compose/render/light_kernels.h"
+#include "sampling/light_kernels.h"
 
 #include <algorithm>
 #include <cmath>
@@ -9,7 +9,7 @@
 // tests hold it against the others here.
 #define HWY_BROKEN_EMU128 0
 #undef HWY_TARGET_INCLUDE
-#define HWY_TARGET_INCLUDE "compose/render/light_kernels.cc"
+#define HWY_TARGET_INCLUDE "sampling/light_kernels.cc"
 #include <hwy/foreach_target.h>
 #include <hwy/highway.h>
 

@@ -2,14 +2,20 @@
 
 #include <array>
 
-#include "compose/render/gain.h"
-#include "compose/render/light_kernels.h"
-#include "compose/render/resample.h"
-#include "compose/seams/band_blend.h"
 #include "imaging/transfer.h"
 #include "sampling/lens_map.h"
+#include "sampling/light_kernels.h"
+#include "sampling/picture_sampler.h"
 
 namespace seamwright {
+
+using ChannelGains = std::array<double, 3>;  ///< factors on light; grey pictures use the first
+
+/// What a blend turns a lens' light into: light · gain + add.
+struct LensTone {
+  std::array<float, 3> gain{1, 1, 1};
+  std::array<float, 3> add{0, 0, 0};
+};
 
 /// From a source pixel of one lens to matched linear light: fringes registered, sampled once,
 /// decoded, vignetting divided out, gain applied.

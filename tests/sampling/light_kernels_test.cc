@@ -1,4 +1,4 @@
-#include "compose/render/light_kernels.h"
+#include "sampling/light_kernels.h"
 
 #include <cmath>
 #include <cstring>
@@ -7,8 +7,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "compose/render/lens_shader.h"
-#include "compose/render/pair_kernels.h"
+#include "sampling/lens_shader.h"
 #include "tests/support/instruction_sets.h"
 #include "tests/support/random.h"
 #include "tests/support/rigs.h"
