@@ -49,8 +49,7 @@ void fill_sources(const LensMap& map, const DirectionAt& direction_at, const Cel
     return;
   }
   const Vec2 anchor = anchor_of(cell, exact);
-  sources.anchor_x = static_cast<int>(anchor.x());
-  sources.anchor_y = static_cast<int>(anchor.y());
+  sources.anchor(anchor);
   sources.count = static_cast<std::size_t>(cell.height * Cell::kSize);
   if (cell.width < Cell::kSize) {
     sources.x.fill(0);

@@ -31,6 +31,8 @@ class LensShader {
              const ChannelGains& gains, bool clips);
 
   [[nodiscard]] int colours() const { return sampler_.colours(); }
+  /// True of integer samples, which end at white; float samples go on.
+  [[nodiscard]] bool clips() const { return clips_; }
   /// Linear light at the place that green source pixel `px` shows; unused channels are 0. The
   /// blend's tone is drawn back where a channel clips.
   [[nodiscard]] std::array<float, 3> light(const Vec2& px, const LensTone& tone = {}) const;

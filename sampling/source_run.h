@@ -23,6 +23,10 @@ struct SourceRun {
   RunPlane x;
   RunPlane y;
 
+  void anchor(const Vec2& near_px) {
+    anchor_x = static_cast<int>(near_px.x());
+    anchor_y = static_cast<int>(near_px.y());
+  }
   void set(std::size_t i, const Vec2& px) {
     x[i] = static_cast<float>(px.x() - anchor_x);
     y[i] = static_cast<float>(px.y() - anchor_y);

@@ -417,10 +417,7 @@ void CellRenderer::locate_exactly(std::size_t lens, const Cell& cell, Work& work
     if (!px) px = map.source_px(direction);  // the shift leads out of the field
     assert(px && "a lens with a share sees the pixel");
     const Vec2 at = px.value_or(map.lens().centre_px());
-    if (k == 0) {
-      run.anchor_x = static_cast<int>(at.x());
-      run.anchor_y = static_cast<int>(at.y());
-    }
+    if (k == 0) run.anchor(at);
     run.set(k, at);
   }
 }

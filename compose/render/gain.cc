@@ -2,14 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <memory>
 #include <optional>
 
 #include "base/median.h"
 #include "base/parallel.h"
 #include "projection/dense_algebra.h"
 #include "projection/ribbon.h"
-#include "sampling/lens_map.h"
-#include "sampling/picture_sampler.h"
+#include "sampling/lens_reader.h"
 
 namespace seamwright {
 
@@ -23,71 +23,54 @@ constexpr double kRimMargin_rad = rad_from_deg(1);
 
 using Light = std::array<double, 3>;
 
-// One lens' frame as something that tells the light of a direction.
-class LightMeter {
- public:
-  LightMeter(const MountedLens& mounted, const Image& image, const KernelWeights& kernel,
-             const TransferCurve& transfer)
-      : map_(mounted),
-        sampler_(image, kernel),
-        transfer_(transfer),
-        clips_(image.type() != SampleType::f32) {}
-
-  [[nodiscard]] int colours() const { return sampler_.colours(); }
-
-  /// Empty outside the field or where a channel is clipped.
-  [[nodiscard]] std::optional<Light> light(const Vec3& direction) const {
-    if (map_.margin_rad(direction) < kRimMargin_rad) return std::nullopt;
-    const auto px = map_.source_px(direction);
-    if (!px) return std::nullopt;
-    std::array<float, 3> code{};
-    sampler_.sample(*px, code.data());
-    if (clips_ && *std::max_element(code.begin(), code.end()) > kClippedCode) return std::nullopt;
-    Light light{};
-    for (int c = 0; c < colours(); ++c) {
-      const auto i = static_cast<std::size_t>(c);
-      light[i] = transfer_.to_linear(code[i], c) / map_.brightness(*px);
-    }
-    return light;
-  }
-
- private:
-  LensMap map_;
-  PictureSampler sampler_;
-  const TransferCurve& transfer_;
-  bool clips_;
-};
-
-// Mean light of one patch; empty where any sample is unusable.
-std::optional<Light> patch_light(const LightMeter& meter, const RibbonGrid& grid, int x, int y) {
-  Light sum{};
-  for (int j = 0; j < kSamplesPerSide; ++j) {
-    for (int i = 0; i < kSamplesPerSide; ++i) {
-      const auto light = meter.light(
-          grid.direction({x + (i + 0.5) / kSamplesPerSide, y + (j + 0.5) / kSamplesPerSide}));
-      if (!light) return std::nullopt;
-      for (std::size_t c = 0; c < 3; ++c) sum[c] += (*light)[c];
-    }
-  }
-  for (std::size_t c = 0; c < 3; ++c) {
-    sum[c] /= kSamplesPerSide * kSamplesPerSide;
-    if (static_cast<int>(c) < meter.colours() && sum[c] < kDarkLight) return std::nullopt;
-  }
-  return sum;
+// True where the brightest channel of some sample may be clipped.
+bool clips(const LensReader& lens, const RunColours& code, std::size_t count) {
+  const auto too_bright = [count](const RunPlane& plane) {
+    return std::any_of(plane.begin(), plane.begin() + static_cast<std::ptrdiff_t>(count),
+                       [](float value) { return value > kClippedCode; });
+  };
+  return lens.shader.clips() &&
+         std::any_of(code.begin(), code.begin() + lens.shader.colours(), too_bright);
 }
 
-PairGain compare_pair(const PairOverlap& overlap, const LightMeter& meter_a,
-                      const LightMeter& meter_b) {
+// Mean light of one patch; empty where any sample is unusable.
+std::optional<Light> patch_light(const LensReader& lens, const RibbonGrid& grid, int x, int y) {
+  SourceRun run;
+  for (int j = 0; j < kSamplesPerSide; ++j) {
+    for (int i = 0; i < kSamplesPerSide; ++i) {
+      const Vec3 direction =
+          grid.direction({x + (i + 0.5) / kSamplesPerSide, y + (j + 0.5) / kSamplesPerSide});
+      if (lens.map.margin_rad(direction) < kRimMargin_rad) return std::nullopt;
+      const auto px = lens.map.source_px(direction);
+      if (!px) return std::nullopt;
+      if (run.count == 0) run.anchor(*px);
+      run.set(run.count++, *px);
+    }
+  }
+  RunColours light;
+  RunColours code;
+  lens.shader.light(run, {}, light, code);
+  if (clips(lens, code, run.count)) return std::nullopt;
+  Light mean{};
+  for (std::size_t c = 0; c < static_cast<std::size_t>(lens.shader.colours()); ++c) {
+    for (std::size_t k = 0; k < run.count; ++k) mean[c] += static_cast<double>(light[c][k]);
+    mean[c] /= static_cast<double>(run.count);
+    if (mean[c] < kDarkLight) return std::nullopt;
+  }
+  return mean;
+}
+
+PairGain compare_pair(const PairOverlap& overlap, const LensReader& a, const LensReader& b) {
   const RibbonGrid& grid = overlap.grid;
   std::vector<std::vector<ChannelGains>> rows(static_cast<std::size_t>(grid.height_px));
   parallel_for(0, grid.height_px, [&](int y) {
     for (int x = 0; x < grid.width_px; ++x) {
-      const auto light_a = patch_light(meter_a, grid, x, y);
+      const auto light_a = patch_light(a, grid, x, y);
       if (!light_a) continue;
-      const auto light_b = patch_light(meter_b, grid, x, y);
+      const auto light_b = patch_light(b, grid, x, y);
       if (!light_b) continue;
       ChannelGains ratio{};
-      for (int c = 0; c < meter_a.colours(); ++c) {
+      for (int c = 0; c < a.shader.colours(); ++c) {
         const auto i = static_cast<std::size_t>(c);
         ratio[i] = std::log2((*light_b)[i] / (*light_a)[i]);
       }
@@ -151,17 +134,16 @@ GainMatch unit_gains(int lens_count) {
 GainMatch match_gains(const Rig& rig, std::span<const Frame> frames,
                       const TransferCurve& transfer) {
   GainMatch match = unit_gains(rig.lens_count());
-  const KernelWeights kernel(ResampleKernel::catmull_rom);
-  std::vector<LightMeter> meters;
+  std::vector<std::unique_ptr<LensReader>> lenses;
   for (std::size_t i = 0; i < rig.lenses.size(); ++i) {
-    meters.emplace_back(rig.lenses[i], frames[i].image, kernel, transfer);
+    lenses.push_back(std::make_unique<LensReader>(rig.lenses[i], frames[i].image, transfer));
   }
   for (int a = 0; a < rig.lens_count(); ++a) {
     for (int b = a + 1; b < rig.lens_count(); ++b) {
       const auto overlap = overlap_of(rig, a, b, 1.0 / kPatch_rad, kRimMargin_rad);
       if (!overlap) continue;
-      match.pairs.push_back(compare_pair(*overlap, meters[static_cast<std::size_t>(a)],
-                                         meters[static_cast<std::size_t>(b)]));
+      match.pairs.push_back(compare_pair(*overlap, *lenses[static_cast<std::size_t>(a)],
+                                         *lenses[static_cast<std::size_t>(b)]));
     }
   }
   fit_gains(match);

@@ -92,8 +92,7 @@ bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes, const Direct
   if (!(exact.miss_px(cell.middle(), middle) <= 0.5 * kSourceBound_px)) return false;
 
   const Vec2 anchor = middle.segment<2>(2).array().floor();
-  sources.anchor_x = static_cast<int>(anchor.x());
-  sources.anchor_y = static_cast<int>(anchor.y());
+  sources.anchor(anchor);
   ThreeShifts::Positions origin;
   origin << anchor, anchor, anchor;
   std::array<RunPlane, 6> planes;

@@ -80,11 +80,8 @@ class CellReader {
       const double psi = grid.psi_begin_rad + (cell.x + column + 0.5) / grid.px_per_rad;
       const double eta = eta_of_row(grid, cell.y + row + 0.5) + static_cast<double>(shifts_[i]);
       const auto px = lens_.map.source_px(grid.axes.direction({psi, eta}));
-      if (px && !anchored) {
-        run_.anchor_x = static_cast<int>(px->x());
-        run_.anchor_y = static_cast<int>(px->y());
-        anchored = true;
-      }
+      if (px && !anchored) run_.anchor(*px);
+      anchored = anchored || px.has_value();
       run_.set(i, px.value_or(Vec2::Constant(std::numeric_limits<double>::quiet_NaN())));
     }
   }
