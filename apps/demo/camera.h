@@ -45,6 +45,9 @@ class Camera {
 /// A true lens of the body. Directions are computed exactly on a lattice of 1/500 of the frame and
 /// interpolated by cubics in between; the error stays below 1e-3 px. The rim is soft: light fades
 /// from the lens' field of view to 0.6° beyond it.
+///
+/// The stitcher interpolates a lens' map, too (sampling/cell_fill.h). Nothing of that is used here,
+/// or an error in it would be in the frames and in what is made of them, and cancel.
 class LensCamera : public Camera {
  public:
   LensCamera(const MountedLens& lens, const Pose& pose, std::uint64_t jitter_seed);
