@@ -70,19 +70,20 @@ class CellReader {
     locate_exactly(cell);
   }
 
+  // All of the cell, listed or not: where its run is anchored must not depend on what is asked for.
   void locate_exactly(const Cell& cell) {
     const RibbonGrid& grid = warp_.grid;
     bool anchored = false;
-    for (std::size_t k = 0; k < listed_; ++k) {
-      const std::size_t i = pixel_[k];
-      const auto row = static_cast<int>(i) / Cell::kSize;
-      const auto column = static_cast<int>(i) % Cell::kSize;
-      const double psi = grid.psi_begin_rad + (cell.x + column + 0.5) / grid.px_per_rad;
-      const double eta = eta_of_row(grid, cell.y + row + 0.5) + static_cast<double>(shifts_[i]);
-      const auto px = lens_.map.source_px(grid.axes.direction({psi, eta}));
-      if (px && !anchored) run_.anchor(*px);
-      anchored = anchored || px.has_value();
-      run_.set(i, px.value_or(Vec2::Constant(std::numeric_limits<double>::quiet_NaN())));
+    for (int row = 0; row < cell.height; ++row) {
+      for (int column = 0; column < cell.width; ++column) {
+        const std::size_t i = Cell::index(column, row);
+        const double psi = grid.psi_begin_rad + (cell.x + column + 0.5) / grid.px_per_rad;
+        const double eta = eta_of_row(grid, cell.y + row + 0.5) + static_cast<double>(shifts_[i]);
+        const auto px = lens_.map.source_px(grid.axes.direction({psi, eta}));
+        if (px && !anchored) run_.anchor(*px);
+        anchored = anchored || px.has_value();
+        run_.set(i, px.value_or(Vec2::Constant(std::numeric_limits<double>::quiet_NaN())));
+      }
     }
   }
 
