@@ -10,7 +10,7 @@ cmake_minimum_required(VERSION 3.25)
 set(modules
   base imaging projection sampling features solver templates
   compose/seams compose/render compose/finish
-  jobs/archive jobs/brackets jobs/look jobs/shot jobs/learning jobs/check jobs/restitch jobs/card jobs/finishing
+  jobs/archive jobs/brackets jobs/look jobs/shot jobs/learning jobs/check jobs/restitch jobs/card jobs/finishing jobs/tour
   apps/report apps/demo apps/workbench apps/cli)
 set(base_may_use "")
 set(jobs/archive_may_use base)
@@ -32,9 +32,10 @@ set(jobs/check_may_use base imaging projection features compose/seams solver tem
 set(jobs/restitch_may_use base jobs/archive imaging jobs/brackets jobs/look templates compose/finish jobs/shot jobs/check)
 set(jobs/card_may_use base imaging jobs/brackets templates jobs/shot jobs/restitch)
 set(jobs/finishing_may_use base imaging compose/finish jobs/archive jobs/shot jobs/restitch)
+set(jobs/tour_may_use base imaging templates compose/finish jobs/archive jobs/shot jobs/restitch)
 set(apps/demo_may_use base imaging projection templates)
 set(apps/workbench_may_use base jobs/shot imaging projection sampling features compose/seams solver templates compose/render compose/finish jobs/check)
-set(apps/cli_may_use base jobs/archive jobs/restitch jobs/card jobs/finishing jobs/shot imaging jobs/brackets jobs/look projection features compose/seams solver templates jobs/learning apps/report compose/render compose/finish jobs/check apps/demo apps/workbench)
+set(apps/cli_may_use base jobs/archive jobs/restitch jobs/card jobs/finishing jobs/tour jobs/shot imaging jobs/brackets jobs/look projection features compose/seams solver templates jobs/learning apps/report compose/render compose/finish jobs/check apps/demo apps/workbench)
 
 # module_of(PATH OUT): the module that a file belongs to; empty where there is none.
 function(module_of path out)

@@ -11,6 +11,7 @@ int main(int argc, char** argv) {
   seamwright::add_restitch(program);
   seamwright::add_merge(program);
   seamwright::add_finish(program);
+  seamwright::add_tour(program);
   seamwright::add_inspect(program);
   seamwright::add_workbench(program);
   seamwright::add_demo(program);

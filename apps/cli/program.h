@@ -52,6 +52,7 @@ void add_import(Program& program);
 void add_restitch(Program& program);
 void add_merge(Program& program);
 void add_finish(Program& program);
+void add_tour(Program& program);
 void add_inspect(Program& program);
 void add_workbench(Program& program);
 void add_demo(Program& program);
