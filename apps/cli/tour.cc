@@ -95,11 +95,6 @@ Result<OpenTour> open_rooms(const TourOptions& options, const Console& console) 
                 .folder = folder,
                 .left_out = std::move(found->left_out)};
   if (auto error = open.tour.validate()) return fail(std::move(*error));
-  if (!options.save.empty()) {
-    if (auto saved = write_file(options.save, format_tour(open.tour)); !saved) {
-      return tl::unexpected(saved.error());
-    }
-  }
   return open;
 }
 
@@ -136,6 +131,11 @@ Result<Outcome> tour(const TourOptions& options, const Console& console) {
   if (!open) return tl::unexpected(open.error());
   const MakeTour making(open->tour, open->folder, options.out);
   if (auto error = making.refused()) return fail(std::move(*error));
+  if (!options.save.empty()) {
+    if (auto saved = write_file(options.save, format_tour(open->tour)); !saved) {
+      return tl::unexpected(saved.error());
+    }
+  }
   std::error_code code;
   fs::create_directories(options.out, code);
   RunOptions run{.folder = options.out};

@@ -177,7 +177,7 @@ std::optional<Error> MakeTour::refused() const {
     return user_error(out_.string(), "out", "holds the panoramas themselves",
                       "give another folder");
   }
-  return std::nullopt;
+  return refusal_to_write(page_file());
 }
 
 Result<void> MakeTour::make(const ArchiveItem& item, const ProgressFn& progress) const {

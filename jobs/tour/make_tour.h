@@ -53,7 +53,8 @@ class MakeTour {
   /// `folder`: of the tour file. The tour is valid.
   MakeTour(Tour tour, std::filesystem::path folder, std::filesystem::path out);
 
-  /// Why nothing can be done: panoramas that lie in the folder of the tour.
+  /// Why nothing can be done: panoramas that lie in the folder of the tour, or a page there that is
+  /// somebody else's.
   [[nodiscard]] std::optional<Error> refused() const;
   [[nodiscard]] const std::vector<ArchiveItem>& items() const { return items_; }
   /// Makes the pictures of one.
