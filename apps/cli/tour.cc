@@ -130,14 +130,14 @@ Result<Outcome> tour(const TourOptions& options, const Console& console) {
   const auto open = edited ? open_edited(options) : open_rooms(options, console);
   if (!open) return tl::unexpected(open.error());
   const MakeTour making(open->tour, open->folder, options.out);
+  std::error_code code;
+  fs::create_directories(options.out, code);
   if (auto error = making.refused()) return fail(std::move(*error));
   if (!options.save.empty()) {
     if (auto saved = write_file(options.save, format_tour(open->tour)); !saved) {
       return tl::unexpected(saved.error());
     }
   }
-  std::error_code code;
-  fs::create_directories(options.out, code);
   RunOptions run{.folder = options.out};
   run.journal = MakeTour::kJournal;
   const auto report = run_archive(

@@ -26,10 +26,12 @@ std::string policy_hash(std::string_view text) {
                                                      static_cast<std::size_t>(length)));
 }
 
-// "file:" because a page from a disk has no origin that 'self' could mean.
+// "file:" because a page from a disk has no origin that 'self' could mean; "data:" for the empty
+// icon, without which browsers ask for one.
 std::string policy() {
   return fmt::format(
-      "default-src 'none'; img-src 'self' file:; style-src {}; script-src {}; base-uri 'none'; "
+      "default-src 'none'; img-src 'self' file: data:; style-src {}; script-src {}; base-uri "
+      "'none'; "
       "form-action 'none'",
       policy_hash(page_parts().style), policy_hash(page_parts().script));
 }

@@ -138,19 +138,18 @@ void check_untouched(const GuardedRoom& room, const std::vector<std::string>& wo
 
 // One file that goes into the folder that an option names; a new option is added here.
 const std::map<std::string, std::string> kInFolder = {
-    {"learn --report", "report.html"},  {"stitch --save-ribbon", "lens0-lens1.seam.png"},
-    {"finish --faces", "left.tif"},     {"finish --into", "room.tif"},
-    {"finish --tiles", "tiles.json"},   {"merge --out", "hall_front.tif"},
-    {"restitch --out", "hall.tif"},     {"import --out", "house.run.yaml"},
-    {"demo folder", "truth/poses.json"},
-    {"tour --out", "index.html"}};
+    {"learn --report", "report.html"},   {"stitch --save-ribbon", "lens0-lens1.seam.png"},
+    {"finish --faces", "left.tif"},      {"finish --into", "room.tif"},
+    {"finish --tiles", "tiles.json"},    {"merge --out", "hall_front.tif"},
+    {"restitch --out", "hall.tif"},      {"import --out", "house.run.yaml"},
+    {"demo folder", "truth/poses.json"}, {"tour --out", "index.html"}};
 
 }  // namespace
 
 TEST_CASE("every option with a value says what it is to a person's files", "[safety]") {
   // Words that are no files.
-  const std::set<std::string> words = {"--width", "--pattern",  "--body",  "--tie",
-                                       "--part",  "--vertical", "--shots", "--names", "--title"};
+  const std::set<std::string> words = {"--width",    "--pattern", "--body",  "--tie",  "--part",
+                                       "--vertical", "--shots",   "--names", "--title"};
   int outputs = 0;
   for (const Option& option : all_options()) {
     INFO(option.command << " " << option.name << " " << option.kind);

@@ -21,8 +21,13 @@ Tour full_tour() {
                                     .position_sigma_m = 0.01,
                                     .heading_sigma_deg = 0.02},
                  .first_deg = -45},
-                {.name = "yard", .title = "Yard", .panorama = "panoramas/yard.tif", .place = {}, .first_deg = {}}};
-  tour.links = {{.from = "hall", .to = "yard", .origin = LinkOrigin::by_hand, .from_deg = 10, .to_deg = -20}};
+                {.name = "yard",
+                 .title = "Yard",
+                 .panorama = "panoramas/yard.tif",
+                 .place = {},
+                 .first_deg = {}}};
+  tour.links = {
+      {.from = "hall", .to = "yard", .origin = LinkOrigin::by_hand, .from_deg = 10, .to_deg = -20}};
   return tour;
 }
 
@@ -70,12 +75,13 @@ TEST_CASE("The tours that a map makes are known by their name", "[tour]") {
 }
 
 TEST_CASE("A map is read as learn writes it", "[map]") {
-  const auto map = parse_map(R"({"axes": "words", "body": "Lantern 0117", "format": "seamwright-map",
+  const auto map =
+      parse_map(R"({"axes": "words", "body": "Lantern 0117", "format": "seamwright-map",
     "stands": [
       {"heading_deg": -12.5, "heading_sigma_deg": 1e-05, "network": 0,
        "position_m": [1.5, -0.25, 2.0], "position_sigma_m": [0.001, 0.002, 0.003], "shot": "hall"},
       {"network": null, "shot": "yard"}], "version": 1})",
-                             "stands.json");
+                "stands.json");
   REQUIRE(map);
   REQUIRE(map->shots.size() == 2);
   REQUIRE(map->shots[0].place.has_value());

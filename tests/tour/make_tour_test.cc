@@ -77,8 +77,8 @@ TEST_CASE("A room's pictures show the panorama and tell nothing of its place and
           read_image(folder / std::to_string(size) / (std::string(face.name) + ".jpg"));
       REQUIRE(picture);
       REQUIRE(picture->width() == size);
-      const auto told = read_frame_info(folder / std::to_string(size) /
-                                        (std::string(face.name) + ".jpg"));
+      const auto told =
+          read_frame_info(folder / std::to_string(size) / (std::string(face.name) + ".jpg"));
       REQUIRE(told);
       CHECK_FALSE(told->location.has_value());
       CHECK(told->taken_at.value_or("").empty());

@@ -89,7 +89,8 @@ TEST_CASE("A door is seen where its room stands, whichever way the panorama look
 TEST_CASE("What a person says of a way comes before the map", "[tour]") {
   Tour tour{.title = "t", .start = "a", .rooms = {}, .links = {}};
   tour.rooms = {room_at("a", 0, 0), room_at("b", 3, 0)};
-  tour.links = {{.from = "a", .to = "b", .origin = LinkOrigin::by_hand, .from_deg = 17, .to_deg = {}}};
+  tour.links = {
+      {.from = "a", .to = "b", .origin = LinkOrigin::by_hand, .from_deg = 17, .to_deg = {}}};
   CHECK(*doors_of(tour, 0)[0].bearing_deg == Approx(17));
   CHECK(*doors_of(tour, 1)[0].back_deg == Approx(17));
   CHECK(*doors_of(tour, 1)[0].bearing_deg == Approx(-90));
@@ -98,7 +99,8 @@ TEST_CASE("What a person says of a way comes before the map", "[tour]") {
 TEST_CASE("A way between rooms that share no map has no distance", "[tour]") {
   Tour tour{.title = "t", .start = "a", .rooms = {}, .links = {}};
   tour.rooms = {room_at("a", 0, 0), room_at("b", 3, 0, 0, 1)};
-  tour.links = {{.from = "b", .to = "a", .origin = LinkOrigin::by_hand, .from_deg = {}, .to_deg = {}}};
+  tour.links = {
+      {.from = "b", .to = "a", .origin = LinkOrigin::by_hand, .from_deg = {}, .to_deg = {}}};
   const auto doors = doors_of(tour, 0);
   REQUIRE(doors.size() == 1);
   CHECK_FALSE(doors[0].bearing_deg.has_value());

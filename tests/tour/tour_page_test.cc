@@ -23,7 +23,8 @@ std::size_t count(const std::string& text, const std::string& what) {
 
 Tour one_room(const std::string& title) {
   Tour tour{.title = title, .start = "hall", .rooms = {}, .links = {}};
-  tour.rooms.push_back({.name = "hall", .title = title, .panorama = "hall.tif", .place = {}, .first_deg = {}});
+  tour.rooms.push_back(
+      {.name = "hall", .title = title, .panorama = "hall.tif", .place = {}, .first_deg = {}});
   return tour;
 }
 
@@ -57,13 +58,16 @@ TEST_CASE("The page fetches nothing from elsewhere", "[tour]") {
 
 TEST_CASE("The page knows its rooms", "[tour]") {
   Tour tour{.title = "House", .start = "yard", .rooms = {}, .links = {}};
-  tour.rooms.push_back({.name = "hall",
-                        .title = "Hall",
-                        .panorama = "hall.tif",
-                        .place = TourPlace{.network = 2, .right_m = 1, .ahead_m = 2, .heading_deg = 10},
-                        .first_deg = -30});
-  tour.rooms.push_back({.name = "yard", .title = "Yard", .panorama = "yard.tif", .place = {}, .first_deg = {}});
-  tour.links = {{.from = "hall", .to = "yard", .origin = LinkOrigin::by_hand, .from_deg = 5, .to_deg = {}}};
+  tour.rooms.push_back(
+      {.name = "hall",
+       .title = "Hall",
+       .panorama = "hall.tif",
+       .place = TourPlace{.network = 2, .right_m = 1, .ahead_m = 2, .heading_deg = 10},
+       .first_deg = -30});
+  tour.rooms.push_back(
+      {.name = "yard", .title = "Yard", .panorama = "yard.tif", .place = {}, .first_deg = {}});
+  tour.links = {
+      {.from = "hall", .to = "yard", .origin = LinkOrigin::by_hand, .from_deg = 5, .to_deg = {}}};
   const std::string page = tour_page(tour, {{.folder = "rooms/hall", .sizes = {256, 1024}},
                                             {.folder = "rooms/yard", .sizes = {256}}});
   const auto data = nlohmann::json::parse(

@@ -108,7 +108,7 @@ const browser = await chromium.launch({
 const faults = [];
 const asked = new Set();
 
-async function until(page, truth, patience_ms = 20000) {
+async function until(page, truth, patience_ms = 60000) {
   for (let waited = 0; waited < patience_ms; waited += 50) {
     if (await page.evaluate(truth)) return;
     await page.waitForTimeout(50);
@@ -119,7 +119,7 @@ async function until(page, truth, patience_ms = 20000) {
 const settled = async (page, room) => {
   await until(page, `document.getElementById('view').dataset.room === ${JSON.stringify(room)}`);
   await until(page, "document.querySelectorAll('.scene').length === 1");
-  await until(page, "document.querySelectorAll('.cube').length === 1");
+  await until(page, "document.getElementById('view').dataset.size === '652'");
   await page.waitForTimeout(500);
 };
 async function open(address, form) {

@@ -10,6 +10,7 @@
   const plan = document.getElementById('plan');
   const calm = matchMedia('(prefers-reduced-motion: reduce)');
   const deg = Math.PI / 180;
+  const kAside = 0.004;  // of a cube's edge
   const look = { lon: 0, lat: 0, field: 80 * deg };  // field: of the shorter side of the window
   let room = null;
   let scene = null;
@@ -43,13 +44,14 @@
   const picture = (of, face, size) =>
     [...of.folder.split('/'), size, `${face.name}.jpg`].map(encodeURIComponent).join('/');
 
-  // Six pictures around the eye, ready once all are decoded. They overlap by half a pixel.
+  // Six pictures around the eye, ready once all are decoded. They meet exactly: Chromium drops pictures that
+  // cut through one another.
   const cube = async (of, size) => {
     const box = document.createElement('div');
     box.className = 'cube';
     const ready = tour.faces.map((face) => {
       const image = new Image();
-      const half = size / 2 - 0.5;
+      const half = size / 2;
       image.alt = '';
       image.style.cssText = `width:${size}px;height:${size}px;left:${-size / 2}px;top:${-size / 2}px`;
       image.style.transform =
@@ -67,7 +69,8 @@
     return sizes.find((size) => size >= wish) || sizes[sizes.length - 1];
   };
 
-  // A finer cube takes the place of the coarser one.
+  // A finer cube before the coarse one, which stays: where the finer pictures meet, it is seen through a
+  // line as thin as a hair.
   const refine = async (of, on) => {
     const size = enough(of.sizes);
     if (on.size >= size || on.coming >= size) return;
@@ -76,11 +79,10 @@
     if (on.size >= size || on !== scene) return;
     on.size = size;
     on.element.append(finer);
-    draw();
-    const old = on.cube;
-    on.cube = finer;
-    draw();
-    requestAnimationFrame(() => requestAnimationFrame(() => old.remove()));
+    paint();
+    view.dataset.size = size;
+    const between = [...on.element.children].slice(1, -1);
+    requestAnimationFrame(() => requestAnimationFrame(() => between.forEach((old) => old.remove())));
   };
 
   const preload = (of) => {
@@ -135,7 +137,11 @@
     columns[2] = columns[2].map((n) => -n);
     for (const element of view.querySelectorAll('.scene')) {
       element.style.perspective = `${f}px`;
-      for (const box of element.children) box.style.transform = `translateZ(${f}px) ${css(columns)}`;
+      [...element.children].forEach((box, i) => {
+        // Moved a little, so that its own edges are not those of the finer one (0.8 degrees at most).
+        const aside = i === 0 && element.children.length > 1 ? kAside * room.sizes[0] : 0;
+        box.style.transform = `translateZ(${f}px) ${css(columns)} translate3d(${aside}px,${-1.7 * aside}px,${0.6 * aside}px)`;
+      });
     }
     if (!room) return;
     [...marks.children].forEach((mark, i) => place(mark, room.doors[i], rows, f));
@@ -272,28 +278,28 @@
     drawPlan();
     drawAll();
     draw();
-    const next = { element: document.createElement('div'), size: to.sizes[0], coming: 0, cube: null };
+    const next = { element: document.createElement('div'), size: to.sizes[0], coming: 0 };
     next.element.className = 'scene';
     const before = scene;
     scene = next;
-    next.cube = await cube(to, to.sizes[0]);
+    const coarse = await cube(to, to.sizes[0]);
     if (scene !== next) return;
-    next.element.append(next.cube);
+    next.element.append(coarse);
     view.append(next.element);
     paint();
     void next.element.offsetWidth;
     next.element.classList.add('shown');
     view.dataset.room = to.name;
+    view.dataset.size = next.size;
     if (before) setTimeout(() => before.element.remove(), calm.matches ? 0 : 400);
     await refine(to, next);
     preload(to);
   };
 
-  let expected = '';
   const go = (to, door) => {
     const lon = lonIn(to, door);
-    expected = '#' + encodeURIComponent(to.name);
-    if (location.hash !== expected) location.hash = expected;
+    const hash = '#' + encodeURIComponent(to.name);
+    if (location.hash !== hash) location.hash = hash;
     show(to, lon);
     if (matchMedia('(max-width: 600px)').matches) menu.open = false;
   };
@@ -305,9 +311,8 @@
     return tour.rooms.find((r) => r.name === name);
   };
   window.addEventListener('hashchange', () => {
-    const to = named();
-    if (to && to !== room && location.hash !== expected) { expected = location.hash; show(to, lonIn(to)); }
-    expected = '';
+    const to = named() || first;
+    if (to !== room) show(to, lonIn(to));
   });
 
   // --- hands ---------------------------------------------------------------------------------------------
