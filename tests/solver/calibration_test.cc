@@ -264,5 +264,39 @@ TEST_CASE("claimed error bars hold where rings see rooms alone") {
   CHECK(across < 2.5);
 }
 
+// Four lenses in a ring, a third of a metre apart.
+TEST_CASE("four lenses that see a room alone claim how far their turns may be off") {
+  CAPTURE(seed());
+  constexpr int kFourBodies = kBodies < 100 ? 1 : 12;
+  test::RigOptions shape{.lens_count = 4, .theta_max_rad = rad_from_deg(102), .baseline_m = 0.3};
+  shape.affine_spread = 1e-4;
+  shape.decentring_spread = 2e-4;
+  double normalised = 0;
+  for (int i = 0; i < kFourBodies; ++i) {
+    Random random(6000 + static_cast<std::uint64_t>(i));
+    const Rig body = test::random_rig(random, shape);
+    test::RigOptions wider = shape;
+    wider.theta_max_rad = rad_from_deg(104);
+    const Rig start = test::nominal_rig(wider);
+    const auto ties = test::synthetic_ties(
+        random, body, test::box_room({2.5, 1.4, 3}, {0.4, 0.1, -0.5}, Quat::Identity()), 0,
+        {.per_pair = 100, .noise_px = 0.3});
+    const SharedTerms terms = all_rig_terms(4);
+    const auto learnt = learn_rig(start, prior_of({}, start, terms), ties, 1, {});
+    REQUIRE(learnt);
+    for (std::size_t lens = 1; lens < 4; ++lens) {
+      const int column = terms.column(static_cast<int>(lens), kRotationX);
+      const Vec3 off = rotation_vector_from_quat(learnt->solution.rig.lenses[lens].rig_from_lens *
+                                                 body.lenses[lens].rig_from_lens.conjugate());
+      const double claimed = learnt->solution.covariance.values.diagonal().segment<3>(column).sum();
+      normalised += off.squaredNorm() / claimed / (3 * kFourBodies);
+    }
+  }
+  WARN("normalised squared error of turns, four lenses in one room: " << normalised);
+  if (kBodies < 100) return;
+  CHECK(normalised > 0.4);
+  CHECK(normalised < 2.5);
+}
+
 }  // namespace
 }  // namespace seamwright
