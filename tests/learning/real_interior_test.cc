@@ -55,8 +55,14 @@ TEST_CASE("a real interior, four lenses, cold: rotations beside the published on
                     lens, deg_from_rad(rotation_vector_from_quat(theirs).norm()),
                     deg_from_rad(rotation_vector_from_quat(ours).norm()), apart_deg,
                     deg_from_rad(std::sqrt(covariance.trace() / 3)), sigmas));
-    // 0.30°, 0.47° and 0.24° measured, 5 to 37 sigmas: the claims are too small here, or the
-    // published rig is off. The starter is off by up to 8°.
+    // 0.36°, 0.58° and 0.32° measured; by axis within 2.4 sigmas, but for the turn of lens 2 about
+    // its own axis (docs/accuracy.md). The starter is off by up to 8°.
+    const Vec3 sigma = covariance.diagonal().cwiseSqrt();
+    WARN(
+        fmt::format("  by axis, degrees: right {:.3f} (sigma {:.3f}), down {:.3f} ({:.3f}), ahead "
+                    "{:.3f} ({:.3f})",
+                    deg_from_rad(off.x()), deg_from_rad(sigma.x()), deg_from_rad(off.y()),
+                    deg_from_rad(sigma.y()), deg_from_rad(off.z()), deg_from_rad(sigma.z())));
     CHECK(apart_deg < 1.0);
   }
   CHECK(outcome->solve.solution.quality.inlier_share > 0.7);
