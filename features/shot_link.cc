@@ -14,26 +14,6 @@ namespace {
 
 constexpr int kCoarseBands = 6;  // 72 cells of the sphere, about 30° across
 
-std::vector<KeyPair> matches_of(const ShotKeys& a, const ShotKeys& b, const Rig& rig, int strongest,
-                                double max_ratio) {
-  std::vector<KeyBlock> blocks_b;
-  for (int lens = 0; lens < rig.lens_count(); ++lens) {
-    blocks_b.push_back(key_block(b, rig, lens, strongest));
-  }
-  std::vector<KeyPair> matches;
-  for (int lens = 0; lens < rig.lens_count(); ++lens) {
-    const KeyBlock block_a = key_block(a, rig, lens, strongest);
-    for (const KeyBlock& block_b : blocks_b) {
-      const auto found = match_blocks(block_a, block_b, max_ratio);
-      matches.insert(matches.end(), found.begin(), found.end());
-    }
-  }
-  std::sort(matches.begin(), matches.end(), [](const KeyPair& left, const KeyPair& right) {
-    return std::tuple(left.a, left.b) < std::tuple(right.a, right.b);
-  });
-  return matches;
-}
-
 std::vector<RayPair> rays_of(const std::vector<KeyPair>& matches, const ShotKeys& a,
                              const ShotKeys& b, const Rig& rig) {
   const auto ray = [&](const ShotKeys& shot, int index) {
@@ -59,7 +39,7 @@ int cells_covered(const std::vector<RayPair>& rays, const std::vector<bool>& inl
 }
 
 bool worth_it(const ShotKeys& a, const ShotKeys& b, const Rig& rig, const LinkOptions& options) {
-  const auto matches = matches_of(a, b, rig, options.first_keys, options.max_ratio);
+  const auto matches = match_shots(a, b, rig, options.max_ratio, options.first_keys);
   PoseOptions pose = options.pose;
   pose.least_inliers = options.first_inliers;
   return estimate_pose(rays_of(matches, a, b, rig), pose).has_value();
@@ -73,6 +53,26 @@ LinkOptions LinkOptions::cold_start(double rig_error_rad) {
   return options;
 }
 
+std::vector<KeyPair> match_shots(const ShotKeys& a, const ShotKeys& b, const Rig& rig,
+                                 double max_ratio, int strongest) {
+  std::vector<KeyBlock> blocks_b;
+  for (int lens = 0; lens < rig.lens_count(); ++lens) {
+    blocks_b.push_back(key_block(b, rig, lens, strongest));
+  }
+  std::vector<KeyPair> matches;
+  for (int lens = 0; lens < rig.lens_count(); ++lens) {
+    const KeyBlock block_a = key_block(a, rig, lens, strongest);
+    for (const KeyBlock& block_b : blocks_b) {
+      const auto found = match_blocks(block_a, block_b, max_ratio);
+      matches.insert(matches.end(), found.begin(), found.end());
+    }
+  }
+  std::sort(matches.begin(), matches.end(), [](const KeyPair& left, const KeyPair& right) {
+    return std::tuple(left.a, left.b) < std::tuple(right.a, right.b);
+  });
+  return matches;
+}
+
 std::optional<Ray> ray_of(const Rig& rig, int lens, const Vec2& px) {
   const MountedLens& mounted = rig.lenses[static_cast<std::size_t>(lens)];
   const auto direction = mounted.direction_in_rig(px);
@@ -83,7 +83,7 @@ std::optional<Ray> ray_of(const Rig& rig, int lens, const Vec2& px) {
 std::optional<ShotLink> link_shots(const ShotKeys& keys_a, const ShotKeys& keys_b, int shot_a,
                                    int shot_b, const Rig& rig, const LinkOptions& options) {
   if (options.first_keys > 0 && !worth_it(keys_a, keys_b, rig, options)) return std::nullopt;
-  const auto matches = matches_of(keys_a, keys_b, rig, 0, options.max_ratio);
+  const auto matches = match_shots(keys_a, keys_b, rig, options.max_ratio);
   const auto rays = rays_of(matches, keys_a, keys_b, rig);
   const auto estimate = estimate_pose(rays, options.pose);
   if (!estimate || cells_covered(rays, estimate->inlier) < options.least_cells) {

@@ -42,12 +42,19 @@ struct ShotLink {
   int matched = 0;                 ///< before the geometry spoke
   double sigma_rad = 0;            ///< robust epipolar spread of the inliers
   double parallax_rad = 0;         ///< upper quartile of the inliers
+  /// The pose is that of the stands' map, the matches were found with its help (map_join.h).
+  bool guided = false;
 };
 
 /// Empty where the shots do not overlap, too little for certainty, or were taken at one place.
 [[nodiscard]] std::optional<ShotLink> link_shots(const ShotKeys& keys_a, const ShotKeys& keys_b,
                                                  int shot_a, int shot_b, const Rig& rig,
                                                  const LinkOptions& options = {});
+
+/// Pairs of keys by their descriptors alone (descriptor_match.h), the `strongest` of each lens only
+/// where that is above 0; ordered by a, then b.
+[[nodiscard]] std::vector<KeyPair> match_shots(const ShotKeys& a, const ShotKeys& b, const Rig& rig,
+                                               double max_ratio, int strongest = 0);
 
 /// The ray of a key through the rig; empty outside the field of view.
 [[nodiscard]] std::optional<Ray> ray_of(const Rig& rig, int lens, const Vec2& px);

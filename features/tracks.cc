@@ -301,7 +301,8 @@ class TrackFinder {
     pose.least_threshold_rad = 4 * kLeastSpread_rad;
     pose.threshold_rad = std::max(4 * link.sigma_rad, pose.least_threshold_rad);
     pose.least_inliers = kLeastRefit;
-    if (const auto again = refine_pose(rays, link.b_from_a, pose)) {
+    // Few matches in a doorway would turn the stand about it: there the map knows better.
+    if (const auto again = link.guided ? std::nullopt : refine_pose(rays, link.b_from_a, pose)) {
       link.b_from_a = again->pose;
       link.distance_sigma = again->distance_sigma;
       link.sigma_rad = again->sigma_rad;

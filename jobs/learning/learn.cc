@@ -274,7 +274,8 @@ class Learner {
     for (const ShotOutcome& shot : outcome_.shots) {
       used.push_back(static_cast<char>(shot.left_out.empty()));
     }
-    auto found = tracks_.round(rig_, used, round > 0, progress_);
+    const std::vector<ShotState> none;
+    auto found = tracks_.round(rig_, used, round > 0 ? outcome_.solve.shots : none, progress_);
     if (!found) return fail(std::move(found.error()));
     for (Tie& tie : found->tracks) {
       ++outcome_.shots[static_cast<std::size_t>(tie.shot)].tracks;

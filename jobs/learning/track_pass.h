@@ -8,6 +8,7 @@
 
 #include "base/progress.h"
 #include "base/result.h"
+#include "features/map_join.h"
 #include "features/tracks.h"
 #include "projection/rig.h"
 #include "solver/shot_state.h"
@@ -18,6 +19,8 @@ struct TrackPassOptions {
   bool enabled = true;
   SphereKeyOptions keys;
   LinkOptions links;
+  bool join_networks = true;  ///< rooms that see each other through doors
+  JoinOptions joining;
   TrackOptions tracks;
 };
 
@@ -34,19 +37,26 @@ class TrackPass {
   /// `frames` gives the frames of shot i, upright, one a lens.
   TrackPass(int shots, FrameSource frames, const TrackPassOptions& options);
 
-  /// Among the shots for which `used` is not 0. `fine`: the rig comes from a solve already, so
-  /// gates are tight and tracks refined. Fails when frames cannot be read or `progress` says stop.
-  /// Without links every shot stands alone.
-  [[nodiscard]] Result<TrackRound> round(const Rig& rig, std::span<const char> used, bool fine,
+  /// Among the shots for which `used` is not 0. `solved` is where a solve of this rig has the
+  /// shots, one each: then gates are tight, tracks refined, and what one link cannot tell is sought
+  /// with the help of the map. Empty: the rig is rough. Fails when frames cannot be read or
+  /// `progress` says stop. Without links every shot stands alone.
+  [[nodiscard]] Result<TrackRound> round(const Rig& rig, std::span<const char> used,
+                                         std::span<const ShotState> solved,
                                          const ProgressFn& progress);
 
  private:
   [[nodiscard]] std::optional<Error> find_keys(const Rig& rig, const ProgressFn& progress);
+  [[nodiscard]] Result<std::vector<ShotLink>> find_strong_links(const Rig& rig,
+                                                                std::span<const char> used,
+                                                                bool fine,
+                                                                const ProgressFn& progress) const;
 
   int shots_;
   FrameSource frames_;
   TrackPassOptions options_;
   std::vector<ShotKeys> keys_;
+  bool tried_joins_ = false;
 };
 
 }  // namespace seamwright
