@@ -22,7 +22,7 @@
 // the sandwich of White 1980 with this model of the noise as its filling. It is never less than
 // H⁻¹, and it is H⁻¹ where sights err by themselves.
 
-#include <compare>
+#include <tuple>
 #include <vector>
 
 #include <Eigen/Core>
@@ -38,7 +38,10 @@ struct Cell {
   int shot = 0;
   int lens = 0;
   int part = 0;
-  auto operator<=>(const Cell&) const = default;
+  bool operator==(const Cell&) const = default;
+  bool operator<(const Cell& other) const {
+    return std::tie(shot, lens, part) < std::tie(other.shot, other.lens, other.part);
+  }
 };
 
 /// Four parts around the axis, eight around these, twelve at the rim: about alike in size.
