@@ -8,11 +8,14 @@
 // f‴ h³ x (x − ½)(x − 1) / 6, which at the quarter points has 97 % of its largest value: four
 // exact evaluations there measure it. Where the sum of both axes exceeds half of the bound the cell
 // is divided, down to exact evaluation; the other half is room for f‴ changing within the cell.
-// So is a cell that the border of a function's domain crosses, beyond which its value is no number.
+// So is a cell that the border of a function's domain crosses, beyond which its value is no number;
+// parts of it that `exact.nothing(part)` knows to lie beyond are left out, small ones are asked
+// pixel by pixel.
 
 #include <algorithm>
 #include <array>
 #include <cstddef>
+#include <limits>
 
 #include <Eigen/Core>
 
@@ -54,7 +57,8 @@ class CellFill {
         numbers = numbers && !node[j][i].hasNaN();
       }
     }
-    if (!numbers || !(measured_error(part, node) <= 0.5 * bound_)) return divide(part);
+    if (!numbers) return fill_crossed(part);
+    if (!(measured_error(part, node) <= 0.5 * bound_)) return divide(part);
     const Quadratic left(node[0][0], node[1][0], node[2][0]);
     const Quadratic middle(node[0][1], node[1][1], node[2][1]);
     const Quadratic right(node[0][2], node[1][2], node[2][2]);
@@ -100,6 +104,25 @@ class CellFill {
       down = larger(down, (along_column.at(quarter) - at(part, 0.5, quarter)).norm());
     }
     return right + down;
+  }
+
+  // A part in which some node has no value.
+  void fill_crossed(const Cell& part) {
+    constexpr int kSmall = 8;
+    if constexpr (requires { exact_.nothing(part); }) {
+      if (exact_.nothing(part)) return fill_with_nothing(part);
+    }
+    if (part.width <= kSmall && part.height <= kSmall) return fill_exactly(part);
+    divide(part);
+  }
+
+  void fill_with_nothing(const Cell& part) const {
+    for (int row = 0; row < part.height; ++row) {
+      for (float* plane : planes_) {
+        std::fill_n(plane + place(part, 0, row), part.width,
+                    std::numeric_limits<float>::quiet_NaN());
+      }
+    }
   }
 
   void divide(const Cell& part) {

@@ -18,25 +18,25 @@ bool visible(const LensView& view, const Vec2& px, double margin_px) {
   return view.plane().contains(px) && view.field.contains(px, margin_px);
 }
 
-// Samples that one pixel takes along x and y.
-struct Footprint {
-  int across = 1;
-  int down = 1;
+// What a pixel of a cell spans in the frame: to its neighbours at the right and below. Nothing
+// where the lens does not see these.
+struct PixelSpan {
+  Vec2 right = Vec2::Zero();
+  Vec2 below = Vec2::Zero();
 };
 
-// From the frame pixels between neighbours in the middle of a cell; 1 where the lens does not see
-// them.
-Footprint footprint_of(const SourceRun& run, const Cell& cell) {
+PixelSpan span_of(const SourceRun& run, const Cell& cell, int column, int row) {
   if (cell.width < 2 || cell.height < 2) return {};
-  const int x = cell.width / 2;
-  const int y = cell.height / 2;
-  const auto count = [&](const Vec2& from, const Vec2& to) {
-    const double span = (to - from).norm();
-    return span > 1 ? std::clamp(static_cast<int>(std::ceil(span - 0.15)), 1, 8) : 1;
-  };
-  const Vec2 middle = run.at(Cell::index(x, y));
-  return {count(run.at(Cell::index(x - 1, y)), middle),
-          count(run.at(Cell::index(x, y - 1)), middle)};
+  const int x = std::min(column, cell.width - 2);
+  const int y = std::min(row, cell.height - 2);
+  const PixelSpan span{run.at(Cell::index(x + 1, row)) - run.at(Cell::index(x, row)),
+                       run.at(Cell::index(column, y + 1)) - run.at(Cell::index(column, y))};
+  return span.right.hasNaN() || span.below.hasNaN() ? PixelSpan() : span;
+}
+
+// Samples that a pixel takes along a span.
+int samples_along(const Vec2& span) {
+  return std::clamp(static_cast<int>(std::ceil(span.norm() - 0.15)), 1, 8);
 }
 
 // Resamples one cell.
@@ -44,22 +44,18 @@ class CellResampler {
  public:
   CellResampler(const LensView& view, const LensMap& map, const DirectionAt& direction_at,
                 const Cell& cell)
-      : view_(view), map_(map), direction_at_(direction_at), cell_(cell) {
+      : view_(view), cell_(cell) {
     fill_sources(map, direction_at, cell, centre_);
   }
 
   void run(ResampledView& to) {
     list_visible();
     if (listed_ == 0) return;
-    const auto [across, down] = footprint_of(centre_, cell_);
-    if (across * down == 1) {
-      add(centre_);
-    } else {
-      for (int j = 0; j < down; ++j) {
-        for (int i = 0; i < across; ++i) {
-          add_beside(Vec2((i + 0.5) / across - 0.5, (j + 0.5) / down - 0.5));
-        }
-      }
+    const PixelSpan middle = span_of(centre_, cell_, cell_.width / 2, cell_.height / 2);
+    const int across = samples_along(middle.right);
+    const int down = samples_along(middle.below);
+    for (int j = 0; j < down; ++j) {
+      for (int i = 0; i < across; ++i) add((i + 0.5) / across - 0.5, (j + 0.5) / down - 0.5);
     }
     for (std::size_t k = 0; k < listed_; ++k) {
       const int row = cell_.y + place_[k] / Cell::kSize;
@@ -93,17 +89,16 @@ class CellResampler {
     }
   }
 
-  // A sample of each listed pixel, beside its centre.
-  void add_beside(const Vec2& offset) {
-    SourceRun beside;
-    const DirectionAt direction_at = [&](const Vec2& px) { return direction_at_(px + offset); };
-    fill_sources(map_, direction_at, cell_, beside);
-    add(beside);
-  }
-
-  void add(const SourceRun& run) {
+  // A sample of each listed pixel, beside its centre by shares of what it spans.
+  void add(double right, double below) {
+    const bool beside = right != 0 || below != 0;
     for (std::size_t k = 0; k < listed_; ++k) {
-      const Vec2 px = run.at(static_cast<std::size_t>(place_[k]));
+      const int i = place_[k];
+      Vec2 px = centre_.at(static_cast<std::size_t>(i));
+      if (beside) {
+        const PixelSpan span = span_of(centre_, cell_, i % Cell::kSize, i / Cell::kSize);
+        px += right * span.right + below * span.below;
+      }
       if (!view_.plane().contains(px)) continue;
       sum_[k] += view_.plane().value(px.x(), px.y());
       ++samples_[k];
@@ -111,8 +106,6 @@ class CellResampler {
   }
 
   const LensView& view_;
-  const LensMap& map_;
-  const DirectionAt& direction_at_;
   Cell cell_;
   SourceRun centre_;
   std::size_t listed_ = 0;
