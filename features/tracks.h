@@ -11,22 +11,18 @@
 // Links and tracks are repeated when the rig gets better; keys are not.
 
 #include <cstddef>
-#include <functional>
 #include <span>
 #include <vector>
 
 #include "base/progress.h"
 #include "base/result.h"
+#include "features/frame_source.h"
 #include "features/refine.h"
 #include "features/shot_link.h"
 #include "features/sphere_keys.h"
-#include "imaging/image.h"
 #include "projection/tie.h"
 
 namespace seamwright {
-
-/// Frames of a shot, one a lens; read again whenever they are asked for.
-using FrameSource = std::function<Result<std::vector<Image>>(int shot)>;
 
 struct TrackRefineOptions {
   RefineOptions align;          ///< its defaults here are those of the constructor

@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "base/result.h"
-#include "features/tracks.h"
+#include "features/frame_source.h"
 #include "sampling/lens_view.h"
 
 namespace seamwright {

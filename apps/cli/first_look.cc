@@ -6,7 +6,7 @@
 #include <fmt/format.h>
 
 #include "apps/cli/base64.h"
-#include "compose/render/flat_look.h"
+#include "compose/render/preview.h"
 #include "compose/render/render.h"
 #include "imaging/convert.h"
 #include "imaging/transfer.h"
@@ -26,9 +26,9 @@ std::string jpeg_of(const Image& picture) {
 
 std::string look_along(const Rig& rig, std::span<const Frame> frames, const GainMatch& gains,
                        std::size_t lens) {
-  FlatLook look{.field_deg = 75, .width_px = 480, .height_px = 360};
+  Preview look{.field_deg = 75, .width_px = 480, .height_px = 360};
   look.middle = place_of(rig.lenses[lens].rig_from_lens * Vec3::UnitZ());
-  const auto picture = render_look(rig, frames, gains.gains, look);
+  const auto picture = render_preview(rig, frames, gains.gains, look);
   return picture ? jpeg_of(*picture) : std::string();
 }
 

@@ -334,9 +334,9 @@ double DemoScene::distance_m(const DemoShot& shot, const Vec3& origin_in_rig,
                       demo::to_float(pose.world_from_rig * direction_in_rig)};
   const auto stand = demo::stand_under(state_->house.palette, demo::to_float(shot.position),
                                        demo::floor_height(shot));
-  const demo::Sight sight = state_->house.scene.look(ray, stand);
-  return sight.what == demo::Sight::What::sky ? std::numeric_limits<double>::infinity()
-                                              : static_cast<double>(sight.t);
+  const demo::RayHit hit = state_->house.scene.look(ray, stand);
+  return hit.what == demo::RayHit::What::sky ? std::numeric_limits<double>::infinity()
+                                             : static_cast<double>(hit.t);
 }
 
 }  // namespace seamwright

@@ -127,8 +127,8 @@ Image render_depth(const Studio& studio, const DemoShot& shot, int lens,
       if (rays[x].weight < 1.0F) {
         continue;
       }
-      const Sight sight = studio.house.scene.look(rays[x].ray, stand);
-      row[x] = sight.what == Sight::What::sky ? kSkyDepth_m : sight.t;
+      const RayHit hit = studio.house.scene.look(rays[x].ray, stand);
+      row[x] = hit.what == RayHit::What::sky ? kSkyDepth_m : hit.t;
     }
   });
   return depth;

@@ -6,7 +6,7 @@
 #include <tuple>
 
 #include "apps/workbench/ring_picture.h"
-#include "compose/render/flat_look.h"
+#include "compose/render/preview.h"
 #include "imaging/write_image.h"
 #include "jobs/check/opened_check.h"
 
@@ -24,7 +24,7 @@ constexpr double kWholeField_deg = 90;
 
 // The worst finding's place; without one, what lens 0 looks at.
 std::string picture_of(const OpenedShot& opened, const ShotFindings& found) {
-  FlatLook look{
+  Preview look{
       .field_deg = kWholeField_deg, .width_px = kPictureWidth_px, .height_px = kPictureHeight_px};
   for (const Finding& finding : found.findings) {
     if (!finding.place) continue;
@@ -33,7 +33,8 @@ std::string picture_of(const OpenedShot& opened, const ShotFindings& found) {
     break;
   }
   const ShotPictures& pictures = opened.pictures;
-  const auto picture = render_look(pictures.rig, pictures.frames, gains_of(pictures).gains, look);
+  const auto picture =
+      render_preview(pictures.rig, pictures.frames, gains_of(pictures).gains, look);
   return picture ? jpeg_bytes(*picture, kPictureQuality) : std::string();
 }
 

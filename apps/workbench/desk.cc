@@ -158,8 +158,8 @@ const GainMatch& Desk::gains() const {
   return gains_;
 }
 
-Result<std::string> Desk::look(const FlatLook& look, const Rig& rig) const {
-  const auto picture = render_look(rig, frames(), gains().gains, look);
+Result<std::string> Desk::look(const Preview& look, const Rig& rig) const {
+  const auto picture = render_preview(rig, frames(), gains().gains, look);
   if (!picture) return tl::unexpected(picture.error());
   return jpeg_bytes(*picture, kLookQuality);
 }

@@ -13,7 +13,7 @@
 #include "apps/workbench/match_search.h"
 #include "apps/workbench/shot_list.h"
 #include "base/result.h"
-#include "compose/render/flat_look.h"
+#include "compose/render/preview.h"
 #include "imaging/frame.h"
 #include "jobs/shot/shot.h"
 #include "projection/ribbon.h"
@@ -78,7 +78,7 @@ class Desk {
 
   /// JPEG of a look out of a rig at the frames' size, or of the whole sphere (equirectangular,
   /// kSphereWidth_px wide). Brightness is matched between the lenses; everything is taken as far.
-  [[nodiscard]] Result<std::string> look(const FlatLook& look, const Rig& rig) const;
+  [[nodiscard]] Result<std::string> look(const Preview& look, const Rig& rig) const;
   [[nodiscard]] Result<std::string> sphere(const Rig& rig) const;
   static constexpr int kSphereWidth_px = 1024;
 

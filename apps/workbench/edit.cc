@@ -75,9 +75,9 @@ std::optional<Error> check(const SeamStroke& stroke, int lens_count) {
                  fmt::format("give 1 to {} places, longitude and latitude", kMostPlacesOfStroke));
 }
 
-std::size_t places_in(const std::vector<BenchStroke>& strokes) {
+std::size_t places_in(const std::vector<EditedStroke>& strokes) {
   std::size_t places = 0;
-  for (const BenchStroke& one : strokes) places += one.stroke.path.size();
+  for (const EditedStroke& one : strokes) places += one.stroke.path.size();
   return places;
 }
 
@@ -95,10 +95,10 @@ struct Applier {
   }
   Result<EditState> operator()(const ChangeTie& edit) {
     if (auto error = check(edit.tie, lens_count)) return fail(std::move(*error));
-    return changed(edit.id, [&](BenchTie& tie) { tie.tie = edit.tie; });
+    return changed(edit.id, [&](EditedTie& tie) { tie.tie = edit.tie; });
   }
   Result<EditState> operator()(const SwitchTie& edit) {
-    return changed(edit.id, [&](BenchTie& tie) { tie.on = edit.on; });
+    return changed(edit.id, [&](EditedTie& tie) { tie.on = edit.on; });
   }
   Result<EditState> operator()(const RemoveTie& edit) {
     return without(state.ties, edit.id, "tie");
@@ -151,15 +151,15 @@ struct Applier {
 
 }  // namespace
 
-const BenchTie* EditState::find(int id) const {
+const EditedTie* EditState::find(int id) const {
   const auto found =
-      std::find_if(ties.begin(), ties.end(), [&](const BenchTie& tie) { return tie.id == id; });
+      std::find_if(ties.begin(), ties.end(), [&](const EditedTie& tie) { return tie.id == id; });
   return found == ties.end() ? nullptr : &*found;
 }
 
 std::vector<ManualTie> EditState::ties_in_use() const {
   std::vector<ManualTie> used;
-  for (const BenchTie& tie : ties) {
+  for (const EditedTie& tie : ties) {
     if (tie.on) used.push_back(tie.tie);
   }
   return used;
@@ -167,13 +167,13 @@ std::vector<ManualTie> EditState::ties_in_use() const {
 
 std::vector<SeamStroke> EditState::seam() const {
   std::vector<SeamStroke> seam;
-  for (const BenchStroke& one : strokes) seam.push_back(one.stroke);
+  for (const EditedStroke& one : strokes) seam.push_back(one.stroke);
   return seam;
 }
 
 std::vector<UprightEdge> EditState::edges() const {
   std::vector<UprightEdge> edges;
-  for (const BenchVertical& one : verticals) edges.push_back(one.edge);
+  for (const EditedVertical& one : verticals) edges.push_back(one.edge);
   return edges;
 }
 

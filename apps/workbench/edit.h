@@ -11,31 +11,31 @@
 
 namespace seamwright::workbench {
 
-// Whatever is on the bench has an id: it stays the same while the thing is changed and is never
+// Whatever is edited has an id: it stays the same while the thing is changed and is never
 // used twice, not even after undo (Session), so that what a page asks late meets the thing it means
 // or nothing. Ties, strokes and edges count for themselves.
 
 /// One that is switched off is kept here and left out of the shot file.
-struct BenchTie {
+struct EditedTie {
   int id = 0;
   ManualTie tie;
   bool on = true;
 
-  bool operator==(const BenchTie&) const = default;
+  bool operator==(const EditedTie&) const = default;
 };
 
-struct BenchStroke {
+struct EditedStroke {
   int id = 0;
   SeamStroke stroke;
 
-  bool operator==(const BenchStroke&) const = default;
+  bool operator==(const EditedStroke&) const = default;
 };
 
-struct BenchVertical {
+struct EditedVertical {
   int id = 0;
   UprightEdge edge;
 
-  bool operator==(const BenchVertical&) const = default;
+  bool operator==(const EditedVertical&) const = default;
 };
 
 /// The ids that come next.
@@ -48,12 +48,12 @@ struct NextIds {
 };
 
 struct EditState {
-  std::vector<BenchTie> ties;
-  std::vector<BenchStroke> strokes;
-  std::vector<BenchVertical> verticals;
+  std::vector<EditedTie> ties;
+  std::vector<EditedStroke> strokes;
+  std::vector<EditedVertical> verticals;
   NextIds next;
 
-  [[nodiscard]] const BenchTie* find(int id) const;
+  [[nodiscard]] const EditedTie* find(int id) const;
   /// What goes into the shot file.
   [[nodiscard]] std::vector<ManualTie> ties_in_use() const;
   [[nodiscard]] std::vector<SeamStroke> seam() const;

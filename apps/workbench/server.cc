@@ -62,7 +62,7 @@ Result<double> number_in(const HttpRequest& request, const std::string& name) {
                .remedy = "docs/workbench-api.md has the form"});
 }
 
-Result<FlatLook> look_of(const HttpRequest& request) {
+Result<Preview> look_of(const HttpRequest& request) {
   std::array<double, 5> numbers{};
   std::size_t count = 0;
   for (const char* name : {"longitude_deg", "latitude_deg", "field_deg", "width", "height"}) {
@@ -70,10 +70,10 @@ Result<FlatLook> look_of(const HttpRequest& request) {
     if (!number) return tl::unexpected(number.error());
     numbers[count++] = std::clamp(*number, -1e5, 1e5);
   }
-  FlatLook look{.middle = {rad_from_deg(numbers[0]), rad_from_deg(numbers[1])},
-                .field_deg = numbers[2],
-                .width_px = static_cast<int>(numbers[3]),
-                .height_px = static_cast<int>(numbers[4])};
+  Preview look{.middle = {rad_from_deg(numbers[0]), rad_from_deg(numbers[1])},
+               .field_deg = numbers[2],
+               .width_px = static_cast<int>(numbers[3]),
+               .height_px = static_cast<int>(numbers[4])};
   if (auto error = look.validate()) return fail(std::move(*error));
   return look;
 }

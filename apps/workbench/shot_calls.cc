@@ -52,7 +52,7 @@ json ShotCalls::list() {
   const std::lock_guard lock(mutex_);
   json shots = json::array();
   for (std::size_t i = 0; i < shots_.size(); ++i) {
-    const auto open = benches_.find(static_cast<int>(i));
+    const auto open = opened_.find(static_cast<int>(i));
     std::error_code ignored;
     const bool has_file = std::filesystem::exists(shots_[i].shot_file, ignored);
     const bool has_edits =
@@ -60,8 +60,8 @@ json ShotCalls::list() {
     shots.push_back({{"name", shots_[i].name},
                      {"has_file", has_file},
                      {"has_edits", has_edits},
-                     {"open", open != benches_.end()},
-                     {"unsaved", open != benches_.end() && open->second->session().unsaved()},
+                     {"open", open != opened_.end()},
+                     {"unsaved", open != opened_.end() && open->second->session().unsaved()},
                      {"check", check_.result(static_cast<int>(i))}});
   }
   return {{"shots", std::move(shots)}, {"order", check_.order()}};
@@ -83,15 +83,15 @@ Result<std::string> ShotCalls::picture(int shot) const {
   return fail(refused("picture", "there is none of this shot", "check the shots first"));
 }
 
-Result<Bench*> ShotCalls::bench(int shot) {
+Result<EditedShot*> ShotCalls::opened(int shot) {
   if (shot < 0 || shot >= static_cast<int>(shots_.size())) {
     return fail(refused("shot", fmt::format("there is no shot {}", shot), "read the list again"));
   }
   const ShotEntry& entry = shots_[static_cast<std::size_t>(shot)];
-  if (const auto found = benches_.find(shot); found != benches_.end()) {
+  if (const auto found = opened_.find(shot); found != opened_.end()) {
     // Another program had the shot; it may have let go, and what it did is shown in any case.
     if (found->second->session().shut_out()) {
-      auto again = Bench::open(found->second->desk(), entry.shot_file);
+      auto again = EditedShot::open(found->second->desk(), entry.shot_file);
       if (!again) return tl::unexpected(again.error());
       found->second = std::move(*again);
     }
@@ -101,18 +101,18 @@ Result<Bench*> ShotCalls::bench(int shot) {
   if (!opened) return tl::unexpected(opened.error());
   auto desk = Desk::make(std::move(*opened));
   if (!desk) return tl::unexpected(desk.error());
-  auto bench = Bench::open(std::move(*desk), entry.shot_file);
-  if (!bench) return tl::unexpected(bench.error());
+  auto work = EditedShot::open(std::move(*desk), entry.shot_file);
+  if (!work) return tl::unexpected(work.error());
   if (order_.size() >= kMostOpen) {
-    benches_.erase(order_.front());
+    opened_.erase(order_.front());
     order_.erase(order_.begin());
   }
   order_.push_back(shot);
-  return (benches_[shot] = std::move(*bench)).get();
+  return (opened_[shot] = std::move(*work)).get();
 }
 
-json ShotCalls::view_of(int shot, const Bench& bench) const {
-  json view = bench.view();
+json ShotCalls::view_of(int shot, const EditedShot& work) const {
+  json view = work.view();
   view["shot"] = shot;
   view["name"] = shots_[static_cast<std::size_t>(shot)].name;
   return view;
@@ -120,28 +120,28 @@ json ShotCalls::view_of(int shot, const Bench& bench) const {
 
 Result<json> ShotCalls::view(int shot) {
   const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
+  const auto open = opened(shot);
   if (!open) return tl::unexpected(open.error());
   return view_of(shot, **open);
 }
 
-Result<json> ShotCalls::edited(int shot, Bench& bench, const Edit& edit) {
-  if (auto done = bench.edit(edit); !done) return tl::unexpected(done.error());
-  return view_of(shot, bench);
+Result<json> ShotCalls::edited(int shot, EditedShot& work, const Edit& edit) {
+  if (auto done = work.edit(edit); !done) return tl::unexpected(done.error());
+  return view_of(shot, work);
 }
 
 Result<json> ShotCalls::edit(int shot, const json& edit) {
   const auto known = edit_of(edit);
   if (!known) return tl::unexpected(known.error());
   const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
+  const auto open = opened(shot);
   if (!open) return tl::unexpected(open.error());
   return edited(shot, **open, *known);
 }
 
 Result<json> ShotCalls::step(int shot, const std::string& what) {
   const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
+  const auto open = opened(shot);
   if (!open) return tl::unexpected(open.error());
   const auto done = what == "undo"   ? (*open)->undo()
                     : what == "redo" ? (*open)->redo()
@@ -153,7 +153,7 @@ Result<json> ShotCalls::step(int shot, const std::string& what) {
 
 Result<json> ShotCalls::match(int shot, const json& click) {
   const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
+  const auto open = opened(shot);
   if (!open) return tl::unexpected(open.error());
   const Desk& desk = *(*open)->desk();
   const auto pair = whole(click, "pair", static_cast<int>(desk.pairs().size()));
@@ -182,7 +182,7 @@ Result<json> ShotCalls::match(int shot, const json& click) {
 
 Result<json> ShotCalls::move(int shot, const json& target) {
   const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
+  const auto open = opened(shot);
   if (!open) return tl::unexpected(open.error());
   const Desk& desk = *(*open)->desk();
   const auto id = whole(target, "id", kMostId);
@@ -191,7 +191,7 @@ Result<json> ShotCalls::move(int shot, const json& target) {
   if (!lens) return tl::unexpected(lens.error());
   const auto at = place(member(target, "at"), "at");
   if (!at) return tl::unexpected(at.error());
-  const BenchTie* tie = (*open)->session().state().find(*id);
+  const EditedTie* tie = (*open)->session().state().find(*id);
   const auto pair = tie != nullptr ? desk.pair_of(tie->tie) : std::nullopt;
   const auto px = pair ? desk.frame_px(*pair, *lens, *at) : std::nullopt;
   if (!px) {
@@ -206,7 +206,7 @@ Result<json> ShotCalls::move(int shot, const json& target) {
 
 Result<json> ShotCalls::draw(int shot, const json& drawn) {
   const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
+  const auto open = opened(shot);
   if (!open) return tl::unexpected(open.error());
   const Desk& desk = *(*open)->desk();
   const auto pair = whole(drawn, "pair", static_cast<int>(desk.pairs().size()));
@@ -240,7 +240,7 @@ Result<json> ShotCalls::draw(int shot, const json& drawn) {
 
 Result<ShotCalls::Drawable> ShotCalls::drawable(int shot, bool touched) {
   const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
+  const auto open = opened(shot);
   if (!open) return tl::unexpected(open.error());
   const auto& desk = (*open)->desk();
   return Drawable{desk, touched ? desk->touched((*open)->touched()) : desk->rig(),
@@ -258,7 +258,7 @@ Result<std::string> ShotCalls::strip(int shot, int pair, int lens, bool touched)
   return desk.strip(static_cast<std::size_t>(pair), lens, drawn->rig);
 }
 
-Result<std::string> ShotCalls::look(int shot, const FlatLook& look, bool touched) {
+Result<std::string> ShotCalls::look(int shot, const Preview& look, bool touched) {
   const auto drawn = drawable(shot, touched);
   if (!drawn) return tl::unexpected(drawn.error());
   return drawn->desk->look(look, turned(drawn->rig, drawn->levelled_from_rig));
@@ -272,7 +272,7 @@ Result<std::string> ShotCalls::sphere(int shot) {
 
 Result<json> ShotCalls::place_on_sphere(int shot, const json& asked) {
   const std::lock_guard lock(mutex_);
-  const auto open = bench(shot);
+  const auto open = opened(shot);
   if (!open) return tl::unexpected(open.error());
   const Desk& desk = *(*open)->desk();
   const auto pair = whole(asked, "pair", static_cast<int>(desk.pairs().size()));
@@ -288,13 +288,13 @@ Result<json> ShotCalls::find_seam(int shot) {
   std::optional<SeamTask> task;
   {
     const std::lock_guard lock(mutex_);
-    const auto open = bench(shot);
+    const auto open = opened(shot);
     if (!open) return tl::unexpected(open.error());
-    const Bench& bench = **open;
-    task = SeamTask{.desk = bench.desk(),
-                    .rig = bench.desk()->touched(bench.touched()),
-                    .ties = bench.session().state().ties_in_use(),
-                    .strokes = bench.session().state().seam()};
+    const EditedShot& work = **open;
+    task = SeamTask{.desk = work.desk(),
+                    .rig = work.desk()->touched(work.touched()),
+                    .ties = work.session().state().ties_in_use(),
+                    .strokes = work.session().state().seam()};
   }
   seam_.start(std::move(*task));  // may wait for an older one to stop: edits go on meanwhile
   return seam_.status();

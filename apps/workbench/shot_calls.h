@@ -10,8 +10,8 @@
 
 #include <nlohmann/json.hpp>
 
-#include "apps/workbench/bench.h"
 #include "apps/workbench/check_job.h"
+#include "apps/workbench/edited_shot.h"
 #include "apps/workbench/seam_job.h"
 
 namespace seamwright::workbench {
@@ -37,7 +37,7 @@ class ShotCalls {
   [[nodiscard]] Result<std::string> strip(int shot, int pair, int lens, bool touched);
   /// JPEG of a look out of the touched rig or the template's, levelled by the marked edges; of the
   /// whole sphere by the template, as the body stood.
-  [[nodiscard]] Result<std::string> look(int shot, const FlatLook& look, bool touched);
+  [[nodiscard]] Result<std::string> look(int shot, const Preview& look, bool touched);
   [[nodiscard]] Result<std::string> sphere(int shot);
   /// {"pair", "at"}: where on the sphere a ribbon place of the touched rig lies.
   [[nodiscard]] Result<nlohmann::json> place_on_sphere(int shot, const nlohmann::json& place);
@@ -55,7 +55,7 @@ class ShotCalls {
   [[nodiscard]] Result<std::string> picture(int shot) const;
 
  private:
-  [[nodiscard]] Result<Bench*> bench(int shot);
+  [[nodiscard]] Result<EditedShot*> opened(int shot);
   // What is needed to draw a shot while edits go on.
   struct Drawable {
     std::shared_ptr<const Desk> desk;
@@ -63,8 +63,8 @@ class ShotCalls {
     Quat levelled_from_rig;
   };
   [[nodiscard]] Result<Drawable> drawable(int shot, bool touched);
-  [[nodiscard]] nlohmann::json view_of(int shot, const Bench& bench) const;
-  [[nodiscard]] Result<nlohmann::json> edited(int shot, Bench& bench, const Edit& edit);
+  [[nodiscard]] nlohmann::json view_of(int shot, const EditedShot& work) const;
+  [[nodiscard]] Result<nlohmann::json> edited(int shot, EditedShot& work, const Edit& edit);
 
   // Frames are large: this many shots stay open. A shot that is closed loses nothing; its journal
   // has all of it.
@@ -73,7 +73,7 @@ class ShotCalls {
   std::mutex mutex_;
   std::vector<ShotEntry> shots_;
   OpenShotFn open_shot_;
-  std::map<int, std::unique_ptr<Bench>> benches_;
+  std::map<int, std::unique_ptr<EditedShot>> opened_;
   std::vector<int> order_;  // of opening, the latest last
   SeamJob seam_;
   CheckJob check_;

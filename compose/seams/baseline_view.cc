@@ -9,7 +9,7 @@ namespace seamwright {
 
 namespace {
 
-SightedRow sighted_row(const Colatitude& seen_under, std::span<const float> inverse_m) {
+RibbonPointRow sighted_row(const Colatitude& seen_under, std::span<const float> inverse_m) {
   return {.sin = static_cast<float>(seen_under.sin),
           .cos = static_cast<float>(seen_under.cos),
           .inverse_m = inverse_m.data(),
@@ -19,7 +19,7 @@ SightedRow sighted_row(const Colatitude& seen_under, std::span<const float> inve
 }  // namespace
 
 double eta_seen_from(double to_m, double from_m, double eta_rad, double inverse_m) {
-  return SightedPoint(from_m, Colatitude(eta_rad), inverse_m).eta_from(to_m);
+  return RibbonPoint(from_m, Colatitude(eta_rad), inverse_m).eta_from(to_m);
 }
 
 void turns_seen_from(const Colatitude& seen_under, const float* from_m, double to_m,
@@ -27,8 +27,8 @@ void turns_seen_from(const Colatitude& seen_under, const float* from_m, double t
   turn_row(sighted_row(seen_under, inverse_m), from_m, static_cast<float>(to_m), turn_rad);
   for (std::size_t i = 0; i < inverse_m.size(); ++i) {
     if (turn_rad[i] != kNoTurn) continue;
-    const SightedPoint point(static_cast<double>(from_m[i]), seen_under,
-                             static_cast<double>(inverse_m[i]));
+    const RibbonPoint point(static_cast<double>(from_m[i]), seen_under,
+                            static_cast<double>(inverse_m[i]));
     turn_rad[i] = static_cast<float>(point.eta_from(to_m) - seen_under.rad);
   }
 }
@@ -39,7 +39,7 @@ void turns_seen_from(const Colatitude& seen_under, double from_m, double to_m,
            turn_rad);
   for (std::size_t i = 0; i < inverse_m.size(); ++i) {
     if (turn_rad[i] != kNoTurn) continue;
-    const SightedPoint point(from_m, seen_under, static_cast<double>(inverse_m[i]));
+    const RibbonPoint point(from_m, seen_under, static_cast<double>(inverse_m[i]));
     turn_rad[i] = static_cast<float>(point.eta_from(to_m) - seen_under.rad);
   }
 }

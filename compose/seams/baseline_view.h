@@ -30,9 +30,9 @@ struct Colatitude {
 
 /// A point seen under a colatitude from offset `from_m`, at inverse distance `inverse_m` from the
 /// middle. Needs |offset| · ρ < 1 for all offsets.
-class SightedPoint {
+class RibbonPoint {
  public:
-  SightedPoint(double from_m, const Colatitude& seen, double inverse_m)
+  RibbonPoint(double from_m, const Colatitude& seen, double inverse_m)
       : eta_rad_(seen.rad), sin_(seen.sin), cos_(seen.cos), from_m_(from_m), inverse_m_(inverse_m) {
     // Distance along the ray times ρ, from |from · pole + t · ray| = 1/ρ.
     const double across = from_m * inverse_m * sin_;
@@ -70,7 +70,7 @@ class SightedPoint {
 [[nodiscard]] double eta_seen_from(double to_m, double from_m, double eta_rad, double inverse_m);
 
 /// By how much the colatitudes of a row of points, seen under one from offset `from_m`, differ from
-/// it when seen from `to_m`: SightedPoint for many, within 1e-7 rad. From an offset of each point's
+/// it when seen from `to_m`: RibbonPoint for many, within 1e-7 rad. From an offset of each point's
 /// own, or from one.
 void turns_seen_from(const Colatitude& seen_under, const float* from_m, double to_m,
                      std::span<const float> inverse_m, float* turn_rad);

@@ -21,7 +21,7 @@ constexpr std::uint8_t kLensB = 2;
 struct Landed {
   float inverse = 0;
   float confidence = 0;
-  Sight sight = Sight::none;
+  Visibility visibility = Visibility::none;
 };
 
 constexpr int kBlockColumns = 32;  // columns moved side by side
@@ -45,7 +45,7 @@ int below(float value) {
 template <class Turns>
 class BlockMover {
  public:
-  BlockMover(const SeenDepth& from, const Turns& turns, const RibbonGrid& grid,
+  BlockMover(const LensDepth& from, const Turns& turns, const RibbonGrid& grid,
              const std::vector<Colatitude>& rows, double gap_inverse)
       : from_(from),
         turns_(turns),
@@ -62,15 +62,15 @@ class BlockMover {
     const auto columns = static_cast<std::size_t>(count);
     const auto px_per_rad = static_cast<float>(grid_.px_per_rad);
     for (int y = 0; y < grid_.height_px; ++y) {
-      const auto inverse = from_.depth.inverse_m.row<float>(y).subspan(first, columns);
-      const auto confidence = from_.depth.confidence.row<float>(y).subspan(first, columns);
-      const auto sight = from_.depth.sight.row<std::uint8_t>(y).subspan(first, columns);
+      const auto inverse = from_.inverse_m.row<float>(y).subspan(first, columns);
+      const auto confidence = from_.confidence.row<float>(y).subspan(first, columns);
+      const auto visibility = from_.visibility.row<std::uint8_t>(y).subspan(first, columns);
       turns_(begin, from_.offset_m, rows_[static_cast<std::size_t>(y)], inverse, turn.data());
       const float row = static_cast<float>(y) + 0.5F;
       for (std::size_t i = 0; i < columns; ++i) {
         const Point here{row + turn[i] * px_per_rad,
-                         {inverse[i], confidence[i], static_cast<Sight>(sight[i])}};
-        if (here.is.sight != Sight::none) draw_after(before[i], here, i, block);
+                         {inverse[i], confidence[i], static_cast<Visibility>(visibility[i])}};
+        if (here.is.visibility != Visibility::none) draw_after(before[i], here, i, block);
         before[i] = here;
       }
     }
@@ -84,8 +84,8 @@ class BlockMover {
   };
 
   void draw_after(const Point& before, const Point& here, std::size_t i, Block& block) const {
-    const bool joined =
-        before.is.sight != Sight::none && std::abs(before.is.inverse - here.is.inverse) <= gap_;
+    const bool joined = before.is.visibility != Visibility::none &&
+                        std::abs(before.is.inverse - here.is.inverse) <= gap_;
     if (joined) return draw(before, here, i, block);
     draw(Point{here.row - 0.5F, here.is}, here, i, block);
     draw(here, Point{here.row + 0.5F, here.is}, i, block);
@@ -100,13 +100,13 @@ class BlockMover {
       const float t = span > 0 ? (static_cast<float>(y) + 0.5F - from.row) / span : 0.5F;
       Landed& there = block[static_cast<std::size_t>(y)][i];
       const float inverse = from.is.inverse + t * (to.is.inverse - from.is.inverse);
-      if (there.sight != Sight::none && there.inverse >= inverse) continue;
+      if (there.visibility != Visibility::none && there.inverse >= inverse) continue;
       there = {inverse, from.is.confidence + t * (to.is.confidence - from.is.confidence),
-               t < 0.5F ? from.is.sight : to.is.sight};
+               t < 0.5F ? from.is.visibility : to.is.visibility};
     }
   }
 
-  const SeenDepth& from_;
+  const LensDepth& from_;
   const Turns& turns_;
   const RibbonGrid& grid_;
   const std::vector<Colatitude>& rows_;
@@ -124,16 +124,16 @@ struct Pixel {
 // surface, else the nearer hides the other.
 Pixel joined(const Landed& a, const Landed& b, float gap) {
   const auto seen = [](const Landed& is, std::uint8_t lens) -> std::uint8_t {
-    const bool alone = is.sight == Sight::hidden || is.sight == Sight::outside;
+    const bool alone = is.visibility == Visibility::hidden || is.visibility == Visibility::outside;
     return alone ? lens : kLensA | kLensB;
   };
   const Pixel only_a{a.inverse, a.confidence, seen(a, kLensA)};
   const Pixel only_b{b.inverse, b.confidence, seen(b, kLensB)};
-  if (a.sight == Sight::none && b.sight == Sight::none) return {};
-  if (b.sight == Sight::none) return only_a;
-  if (a.sight == Sight::none) return only_b;
-  const bool sure_a = a.sight == Sight::both;
-  const bool sure_b = b.sight == Sight::both;
+  if (a.visibility == Visibility::none && b.visibility == Visibility::none) return {};
+  if (b.visibility == Visibility::none) return only_a;
+  if (a.visibility == Visibility::none) return only_b;
+  const bool sure_a = a.visibility == Visibility::both;
+  const bool sure_b = b.visibility == Visibility::both;
   if (sure_a != sure_b) return sure_a ? only_a : only_b;
   if (std::abs(a.inverse - b.inverse) > gap) return a.inverse > b.inverse ? only_a : only_b;
   const float weight_a = a.confidence + 1e-3F;
@@ -143,7 +143,7 @@ Pixel joined(const Landed& a, const Landed& b, float gap) {
 }
 
 // Holes get the farther of their two borders.
-void fill_column(ViewDepth& view, int x) {
+void fill_column(ViewpointDepth& view, int x) {
   const auto i = static_cast<std::size_t>(x);
   const int height = view.seen_by.height();
   const auto seen = [&](int y) { return view.seen_by.row<std::uint8_t>(y)[i] != 0; };
@@ -169,7 +169,7 @@ void fill_column(ViewDepth& view, int x) {
 
 // Columns from `begin` on, of what both lenses show there.
 void put_joined(const Block& of_a, const Block& of_b, int begin, int count, float gap,
-                ViewDepth& view) {
+                ViewpointDepth& view) {
   std::array<bool, kBlockColumns> holes{};
   for (int y = 0; y < view.seen_by.height(); ++y) {
     const auto inverse = view.inverse_m.row<float>(y);
@@ -192,9 +192,9 @@ void put_joined(const Block& of_a, const Block& of_b, int begin, int count, floa
 }
 
 template <class Turns>
-ViewDepth moved_depth(const Turns& turns, const SeenDepth& a, const SeenDepth& b,
-                      const RibbonGrid& grid, double gap_inverse_m) {
-  ViewDepth view{
+ViewpointDepth moved_depth(const Turns& turns, const LensDepth& a, const LensDepth& b,
+                           const RibbonGrid& grid, double gap_inverse_m) {
+  ViewpointDepth view{
       .inverse_m = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
       .confidence = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::f32),
       .seen_by = Image(grid.width_px, grid.height_px, Channels::grey, SampleType::u8)};
@@ -212,8 +212,8 @@ ViewDepth moved_depth(const Turns& turns, const SeenDepth& a, const SeenDepth& b
 
 }  // namespace
 
-ViewDepth depth_from(double offset_m, const SeenDepth& a, const SeenDepth& b,
-                     const RibbonGrid& grid, double gap_inverse_m) {
+ViewpointDepth depth_from(double offset_m, const LensDepth& a, const LensDepth& b,
+                          const RibbonGrid& grid, double gap_inverse_m) {
   const auto turns = [offset_m](int, double from_m, const Colatitude& seen_under,
                                 std::span<const float> inverse_m, float* turn_rad) {
     turns_seen_from(seen_under, from_m, offset_m, inverse_m, turn_rad);
@@ -221,8 +221,8 @@ ViewDepth depth_from(double offset_m, const SeenDepth& a, const SeenDepth& b,
   return moved_depth(turns, a, b, grid, gap_inverse_m);
 }
 
-ViewDepth depth_along(const ViewpointSlide& slide, const SeenDepth& a, const SeenDepth& b,
-                      const RibbonGrid& grid, double gap_inverse_m) {
+ViewpointDepth depth_along(const ViewpointSlide& slide, const LensDepth& a, const LensDepth& b,
+                           const RibbonGrid& grid, double gap_inverse_m) {
   const auto turns = [&slide](int x, double from_m, const Colatitude& seen_under,
                               std::span<const float> inverse_m, float* turn_rad) {
     slide.shown_turns(x, from_m, seen_under, inverse_m, turn_rad);

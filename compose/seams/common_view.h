@@ -6,14 +6,8 @@
 
 namespace seamwright {
 
-/// A lens' depth, ready to be looked at from elsewhere on the baseline.
-struct SeenDepth {
-  const LensDepth& depth;
-  double offset_m = 0;
-};
-
 /// Depth as seen from another viewpoint on the baseline.
-struct ViewDepth {
+struct ViewpointDepth {
   Image inverse_m;   ///< grey f32, 1/m, from the middle of the pupils; never a hole
   Image confidence;  ///< grey f32, 0…1; 0 where filled
   Image seen_by;     ///< grey u8: bit 0 lens a sees the point, bit 1 lens b; 0 where neither does
@@ -23,12 +17,12 @@ struct ViewDepth {
 /// joined along η where depth is continuous; of what lands on the same pixel the nearest stays.
 /// What no lens sees is filled along η with the farther side. `gap_inverse_m` is the step of
 /// inverse distance from which on two neighbours are different surfaces.
-[[nodiscard]] ViewDepth depth_from(double offset_m, const SeenDepth& a, const SeenDepth& b,
-                                   const RibbonGrid& grid, double gap_inverse_m);
+[[nodiscard]] ViewpointDepth depth_from(double offset_m, const LensDepth& a, const LensDepth& b,
+                                        const RibbonGrid& grid, double gap_inverse_m);
 
 /// The same for a viewpoint that walks: what the panorama shows, row by row.
-[[nodiscard]] ViewDepth depth_along(const ViewpointSlide& slide, const SeenDepth& a,
-                                    const SeenDepth& b, const RibbonGrid& grid,
-                                    double gap_inverse_m);
+[[nodiscard]] ViewpointDepth depth_along(const ViewpointSlide& slide, const LensDepth& a,
+                                         const LensDepth& b, const RibbonGrid& grid,
+                                         double gap_inverse_m);
 
 }  // namespace seamwright

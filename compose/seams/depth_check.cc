@@ -18,8 +18,8 @@ namespace {
 constexpr int kFillReach_px = 400;
 constexpr float kAlike = 0.6F;  // difference of normalised brightness that halves a vote
 
-Sight sight_at(const Image& sight, int x, int y) {
-  return static_cast<Sight>(sight.row<std::uint8_t>(y)[static_cast<std::size_t>(x)]);
+Visibility visibility_at(const Image& visibility, int x, int y) {
+  return static_cast<Visibility>(visibility.row<std::uint8_t>(y)[static_cast<std::size_t>(x)]);
 }
 
 constexpr std::int16_t kNoRow = -1;
@@ -37,13 +37,13 @@ std::vector<std::int16_t> partner_rows(const RibbonGrid& grid, const LensDepth& 
     std::vector<float> turn(width);
     turns_seen_from(colatitudes[static_cast<std::size_t>(y)], from_m, to_m,
                     depth.inverse_m.row<float>(y), turn.data());
-    const std::uint8_t* sight = depth.sight.row<std::uint8_t>(y).data();
+    const std::uint8_t* visibility = depth.visibility.row<std::uint8_t>(y).data();
     std::int16_t* to = rows.data() + static_cast<std::size_t>(y) * width;
     const float middle = static_cast<float>(y) + 0.5F;
     for (std::size_t x = 0; x < width; ++x) {
       const float row = middle + turn[x] * px_per_rad;
       const bool inside = row >= 0 && row < height;
-      const bool seen = static_cast<Sight>(sight[x]) != Sight::none;
+      const bool seen = static_cast<Visibility>(visibility[x]) != Visibility::none;
       to[x] = inside && seen ? static_cast<std::int16_t>(row) : kNoRow;
     }
   });
@@ -59,12 +59,12 @@ class Checker {
         there_(there),
         partner_(partner),
         back_(back),
-        width_(here.sight.width()),
+        width_(here.visibility.width()),
         most_inverse_(most_inverse) {}
 
   // Of the columns from `begin` to `end`.
-  void set_sights(int begin, int end, Image& result) const {
-    const int height = here_.sight.height();
+  void set_visibility(int begin, int end, Image& result) const {
+    const int height = here_.visibility.height();
     const auto first = static_cast<std::size_t>(begin);
     const auto last = static_cast<std::size_t>(end);
     // Pixels here that some pixel there claims to see.
@@ -80,10 +80,11 @@ class Checker {
       const auto to = result.row<std::uint8_t>(y);
       const char* claimed = landed.data() + static_cast<std::size_t>(y) * (last - first);
       for (std::size_t x = first; x < last; ++x) {
-        if (static_cast<Sight>(to[x]) == Sight::none) continue;
-        Sight sight = compared(x, y);
-        if (sight == Sight::unsure && claimed[x - first] == 0) sight = Sight::hidden;
-        to[x] = static_cast<std::uint8_t>(sight);
+        if (static_cast<Visibility>(to[x]) == Visibility::none) continue;
+        Visibility visibility = compared(x, y);
+        if (visibility == Visibility::unsure && claimed[x - first] == 0)
+          visibility = Visibility::hidden;
+        to[x] = static_cast<std::uint8_t>(visibility);
       }
     }
   }
@@ -94,13 +95,14 @@ class Checker {
   }
 
   // `both`, `outside` or, where the lenses disagree, `unsure`.
-  [[nodiscard]] Sight compared(std::size_t x, int y) const {
+  [[nodiscard]] Visibility compared(std::size_t x, int y) const {
     const int row = partner_[index(y) + x];
-    if (row == kNoRow || sight_at(there_.sight, static_cast<int>(x), row) == Sight::none) {
-      return Sight::outside;
+    if (row == kNoRow ||
+        visibility_at(there_.visibility, static_cast<int>(x), row) == Visibility::none) {
+      return Visibility::outside;
     }
     const float off = here_.inverse_m.row<float>(y)[x] - there_.inverse_m.row<float>(row)[x];
-    return std::abs(off) <= most_inverse_ ? Sight::both : Sight::unsure;
+    return std::abs(off) <= most_inverse_ ? Visibility::both : Visibility::unsure;
   }
 
   const LensDepth& here_;
@@ -111,13 +113,13 @@ class Checker {
   double most_inverse_;
 };
 
-void forget_unconfirmed(LensDepth& depth, Image sight) {
-  depth.sight = std::move(sight);
-  parallel_for(0, depth.sight.height(), [&](int y) {
+void forget_unconfirmed(LensDepth& depth, Image visibility) {
+  depth.visibility = std::move(visibility);
+  parallel_for(0, depth.visibility.height(), [&](int y) {
     const auto confidence = depth.confidence.row<float>(y);
-    const auto state = depth.sight.row<std::uint8_t>(y);
+    const auto state = depth.visibility.row<std::uint8_t>(y);
     for (std::size_t x = 0; x < confidence.size(); ++x) {
-      if (static_cast<Sight>(state[x]) != Sight::both) confidence[x] = 0;
+      if (static_cast<Visibility>(state[x]) != Visibility::both) confidence[x] = 0;
     }
   });
 }
@@ -133,12 +135,12 @@ struct Vote {
 class Sweeper {
  public:
   // `dy` 0, or −1 or 1 for what lies above or below; `dx` likewise.
-  Sweeper(const Image& sight, bool closed, int dx, int dy)
-      : sight_(sight),
+  Sweeper(const Image& visibility, bool closed, int dx, int dy)
+      : visibility_(visibility),
         closed_(closed),
         dx_(dx),
         dy_(dy),
-        steps_(static_cast<std::size_t>(sight.width()), kNone) {}
+        steps_(static_cast<std::size_t>(visibility.width()), kNone) {}
 
   /// Steps to the nearest confirmed pixel of each in row y, or kNone. Rows must come in order:
   /// downwards if dy < 0, upwards if dy > 0.
@@ -154,8 +156,10 @@ class Sweeper {
   static constexpr int kNone = kFillReach_px + 1;
 
  private:
-  [[nodiscard]] int width() const { return sight_.width(); }
-  [[nodiscard]] bool confirmed(int x, int y) const { return sight_at(sight_, x, y) == Sight::both; }
+  [[nodiscard]] int width() const { return visibility_.width(); }
+  [[nodiscard]] bool confirmed(int x, int y) const {
+    return visibility_at(visibility_, x, y) == Visibility::both;
+  }
 
   void along_row(int y) {
     const int start = dx_ < 0 ? 0 : width() - 1;
@@ -170,7 +174,7 @@ class Sweeper {
 
   void across_rows(int y) {
     const int from_y = y + dy_;
-    if (from_y < 0 || from_y >= sight_.height()) {
+    if (from_y < 0 || from_y >= visibility_.height()) {
       std::ranges::fill(steps_, kNone);
       return;
     }
@@ -189,7 +193,7 @@ class Sweeper {
     }
   }
 
-  const Image& sight_;
+  const Image& visibility_;
   bool closed_;
   int dx_;
   int dy_;
@@ -234,7 +238,7 @@ class GapFiller {
     for (int y = 0; y < height_; ++y) {
       first_gap_.push_back(gaps_.size());
       for (int x = 0; x < width_; ++x) {
-        if (sight_at(depth_.sight, x, y) != Sight::both) gaps_.push_back(x);
+        if (visibility_at(depth_.visibility, x, y) != Visibility::both) gaps_.push_back(x);
       }
     }
     first_gap_.push_back(gaps_.size());
@@ -242,7 +246,7 @@ class GapFiller {
 
   // What one direction says about every gap; no weight where it says nothing.
   void collect(const Direction& way, std::size_t slot) {
-    Sweeper sweeper(depth_.sight, closed_, way.dx, way.dy);
+    Sweeper sweeper(depth_.visibility, closed_, way.dx, way.dy);
     for (int i = 0; i < height_; ++i) {
       const int y = way.dy > 0 ? height_ - 1 - i : i;
       const std::vector<int>& steps = sweeper.row(y);
@@ -274,7 +278,8 @@ class GapFiller {
     }
     if (count == 0) return depth_.inverse_m.row<float>(y)[static_cast<std::size_t>(x)];
     // The second farthest rather than the farthest: one of eight may be an error.
-    if (sight_at(depth_.sight, x, y) == Sight::hidden) return votes[count > 2 ? 1 : 0].inverse;
+    if (visibility_at(depth_.visibility, x, y) == Visibility::hidden)
+      return votes[count > 2 ? 1 : 0].inverse;
     return weighted_median({votes.data(), count});
   }
 
@@ -301,23 +306,23 @@ class GapFiller {
 
 }  // namespace
 
-void check_each_other(const DepthView& a, const DepthView& b, const RibbonGrid& grid,
+void check_each_other(LensDepth& a, LensDepth& b, const RibbonGrid& grid,
                       const CheckOptions& options) {
-  const std::vector<std::int16_t> from_a = partner_rows(grid, a.depth, a.offset_m, b.offset_m);
-  const std::vector<std::int16_t> from_b = partner_rows(grid, b.depth, b.offset_m, a.offset_m);
+  const std::vector<std::int16_t> from_a = partner_rows(grid, a, a.offset_m, b.offset_m);
+  const std::vector<std::int16_t> from_b = partner_rows(grid, b, b.offset_m, a.offset_m);
   const double most_inverse = options.most_px / options.px_per_inverse_m;
-  const Checker of_a(a.depth, b.depth, from_a, from_b, most_inverse);
-  const Checker of_b(b.depth, a.depth, from_b, from_a, most_inverse);
-  Image sight_a = a.depth.sight;
-  Image sight_b = b.depth.sight;
+  const Checker of_a(a, b, from_a, from_b, most_inverse);
+  const Checker of_b(b, a, from_b, from_a, most_inverse);
+  Image visibility_a = a.visibility;
+  Image visibility_b = b.visibility;
   constexpr int kColumns = 64;
   parallel_for(0, (grid.width_px + kColumns - 1) / kColumns, [&](int block) {
     const int end = std::min((block + 1) * kColumns, grid.width_px);
-    of_a.set_sights(block * kColumns, end, sight_a);
-    of_b.set_sights(block * kColumns, end, sight_b);
+    of_a.set_visibility(block * kColumns, end, visibility_a);
+    of_b.set_visibility(block * kColumns, end, visibility_b);
   });
-  forget_unconfirmed(a.depth, std::move(sight_a));
-  forget_unconfirmed(b.depth, std::move(sight_b));
+  forget_unconfirmed(a, std::move(visibility_a));
+  forget_unconfirmed(b, std::move(visibility_b));
 }
 
 void fill_gaps(LensDepth& depth, const Strip& strip) {

@@ -76,11 +76,11 @@ LensDepth best_depth(const std::vector<std::int16_t>& sums, const CostVolume& vo
   const int height = volume.height_px;
   LensDepth depth{.inverse_m = Image(width, height, Channels::grey, SampleType::f32),
                   .confidence = Image(width, height, Channels::grey, SampleType::f32),
-                  .sight = Image(width, height, Channels::grey, SampleType::u8)};
+                  .visibility = Image(width, height, Channels::grey, SampleType::u8)};
   parallel_for(0, height, [&](int y) {
     const auto inverse = depth.inverse_m.row<float>(y);
     const auto confidence = depth.confidence.row<float>(y);
-    const auto sight = depth.sight.row<std::uint8_t>(y);
+    const auto visibility = depth.visibility.row<std::uint8_t>(y);
     const auto seen = reference.valid.row<std::uint8_t>(y);
     for (int x = 0; x < width; ++x) {
       const auto i = static_cast<std::size_t>(x);
@@ -89,7 +89,7 @@ LensDepth best_depth(const std::vector<std::int16_t>& sums, const CostVolume& vo
       const float label = static_cast<float>(run.first) + choice.label;
       inverse[i] = label * static_cast<float>(labels.step_inverse_m);
       confidence[i] = seen[i] != 0 ? choice.confidence : 0;
-      sight[i] = static_cast<std::uint8_t>(seen[i] != 0 ? Sight::both : Sight::none);
+      visibility[i] = static_cast<std::uint8_t>(seen[i] != 0 ? Visibility::both : Visibility::none);
     }
   });
   remove_speckle(depth.inverse_m, volume.closed);

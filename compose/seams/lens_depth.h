@@ -13,7 +13,7 @@
 namespace seamwright {
 
 /// Who sees the point of a pixel.
-enum class Sight : std::uint8_t {
+enum class Visibility : std::uint8_t {
   both,       ///< matched, and confirmed by the match the other way round
   hidden,     ///< something nearer hides it from the other lens: filled from behind
   outside,    ///< beyond the other lens' field: filled from all sides
@@ -21,11 +21,12 @@ enum class Sight : std::uint8_t {
   none = 255  ///< this lens does not look there
 };
 
-/// A lens' own depth, in the pixels of its strip at infinity.
+/// A lens' own depth, in the pixels of its strip at infinity, and where its pupil stands.
 struct LensDepth {
-  Image inverse_m;   ///< grey f32: inverse distance from the middle of the pupils, 1/m
-  Image confidence;  ///< grey f32, 0…1; 0 where filled
-  Image sight;       ///< grey u8, a Sight
+  Image inverse_m;      ///< grey f32: inverse distance from the middle of the pupils, 1/m
+  Image confidence;     ///< grey f32, 0…1; 0 where filled
+  Image visibility;     ///< grey u8, a Visibility
+  double offset_m = 0;  ///< of the pupil on the baseline (baseline_view.h)
 };
 
 /// The label with the least sum, refined between labels, speckle removed by a 3 × 3 median. Every

@@ -43,7 +43,7 @@ RowTap tap_at(double y_px, int height_px) {
 
 class Sweep {
  public:
-  Sweep(const StripView& reference, const StripView& other, const DepthLabels& labels,
+  Sweep(const BaselineStrip& reference, const BaselineStrip& other, const DepthLabels& labels,
         LabelWindows windows, CostVolume& volume)
       : reference_(reference),
         other_(other),
@@ -178,8 +178,8 @@ class Sweep {
     }
   }
 
-  const StripView& reference_;
-  const StripView& other_;
+  const BaselineStrip& reference_;
+  const BaselineStrip& other_;
   const DepthLabels& labels_;
   const RibbonGrid& grid_;
   CostVolume& volume_;
@@ -205,8 +205,8 @@ DepthLabels depth_labels(const RibbonGrid& grid, double half_baseline_m, double 
           .px_per_label = most_px / steps};
 }
 
-void match_cost(const StripView& reference, const StripView& other, const DepthLabels& labels,
-                LabelWindows windows, CostVolume& volume) {
+void match_cost(const BaselineStrip& reference, const BaselineStrip& other,
+                const DepthLabels& labels, LabelWindows windows, CostVolume& volume) {
   Sweep(reference, other, labels, std::move(windows), volume).run();
 }
 

@@ -33,7 +33,7 @@ struct CostVolume {
 };
 
 /// One lens of a pair: its strip, and its pupil's offset along the baseline (baseline_view.h).
-struct StripView {
+struct BaselineStrip {
   const Strip& strip;
   double offset_m = 0;
 };
@@ -52,7 +52,7 @@ inline constexpr int kUnseenCost = 64;
 /// neighbourhood (exposure, colour, flare) cancels; a neighbour across a depth edge counts little.
 /// `windows` has the strips' size and says what is tried. `volume` is overwritten; what it holds
 /// already is used again.
-void match_cost(const StripView& reference, const StripView& other, const DepthLabels& labels,
-                LabelWindows windows, CostVolume& volume);
+void match_cost(const BaselineStrip& reference, const BaselineStrip& other,
+                const DepthLabels& labels, LabelWindows windows, CostVolume& volume);
 
 }  // namespace seamwright

@@ -129,8 +129,8 @@ LabelWindows windows_around(const LensDepth& coarse, const RibbonGrid& grid,
   constexpr int kTile = LabelWindows::kTile_px;
   constexpr int kReach_px = 8;  // around the tile
   constexpr int kMargin = 4;    // labels beyond what was found
-  const int width = coarse.sight.width();
-  const int height = coarse.sight.height();
+  const int width = coarse.visibility.width();
+  const int height = coarse.visibility.height();
   const int across = (grid.width_px + kTile - 1) / kTile;
   const int down = (grid.height_px + kTile - 1) / kTile;
   std::vector<LabelRun> runs(static_cast<std::size_t>(across) * static_cast<std::size_t>(down));
@@ -141,12 +141,12 @@ LabelWindows windows_around(const LensDepth& coarse, const RibbonGrid& grid,
          ++y) {
       if (y < 0 || y >= height) continue;
       const auto inverse = coarse.inverse_m.row<float>(y);
-      const auto sight = coarse.sight.row<std::uint8_t>(y);
+      const auto visibility = coarse.visibility.row<std::uint8_t>(y);
       for (int x = (tile_x * kTile - kReach_px) / 2; x < ((tile_x + 1) * kTile + kReach_px) / 2;
            ++x) {
         if (!grid.closed && (x < 0 || x >= width)) continue;
         const auto i = static_cast<std::size_t>((x + width) % width);
-        if (static_cast<Sight>(sight[i]) == Sight::none) continue;
+        if (static_cast<Visibility>(visibility[i]) == Visibility::none) continue;
         least = std::min(least, inverse[i]);
         most = std::max(most, inverse[i]);
       }
@@ -224,11 +224,14 @@ class PairMatcher {
     return PairMatcher(a, b, a_.offset_m, nearest_, options_, anchors_, memory_).matched();
   }
 
-  LensDepth seen_by(const StripView& reference, const StripView& other, LabelWindows windows) {
+  LensDepth seen_by(const BaselineStrip& reference, const BaselineStrip& other,
+                    LabelWindows windows) {
     match_cost(reference, other, labels_, std::move(windows), memory_.volume);
     for (const DepthAnchor& anchor : anchors_) pull(reference.offset_m, anchor);
     aggregate(memory_.volume, reference.strip, options_.smoothness, memory_.sums);
-    return best_depth(memory_.sums, memory_.volume, reference.strip, labels_);
+    LensDepth depth = best_depth(memory_.sums, memory_.volume, reference.strip, labels_);
+    depth.offset_m = reference.offset_m;
+    return depth;
   }
 
   // Makes other depths dearer around an anchor, less with distance.
@@ -258,8 +261,8 @@ class PairMatcher {
   }
 
   const RibbonGrid& grid_;
-  StripView a_;
-  StripView b_;
+  BaselineStrip a_;
+  BaselineStrip b_;
   double nearest_;
   DepthLabels labels_;
   const RibbonDepthOptions& options_;
@@ -276,8 +279,7 @@ RibbonDepth confirmed(PairDepth matches, const Strip& a, const Strip& b, double 
                     .of_a = std::move(matches.of_a),
                     .of_b = std::move(matches.of_b)};
   found.gap_inverse_m = kGap_px / found.px_per_inverse_m;
-  check_each_other({found.of_a, half_m}, {found.of_b, -half_m}, grid,
-                   {found.px_per_inverse_m, options.agree_px});
+  check_each_other(found.of_a, found.of_b, grid, {found.px_per_inverse_m, options.agree_px});
   parallel_for(0, 2, [&](int lens) {
     LensDepth& depth = lens == 0 ? found.of_a : found.of_b;
     doubt_speckle(depth, grid.closed, found.gap_inverse_m, options.least_island_px);

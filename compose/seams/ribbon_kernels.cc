@@ -13,8 +13,8 @@ namespace seamwright {
 namespace HWY_NAMESPACE {
 namespace {
 
-// A point seen under a row's colatitude: SightedPoint in floats, relative to that colatitude.
-struct Sighted {
+// A point seen under a row's colatitude: RibbonPoint in floats, relative to that colatitude.
+struct FastRibbonPoint {
   float sin;
   float cos;
   float from_m;
@@ -22,7 +22,7 @@ struct Sighted {
   float square;
   float reach;
 
-  HWY_INLINE Sighted(const SightedRow& row, float from, float inverse)
+  HWY_INLINE FastRibbonPoint(const RibbonPointRow& row, float from, float inverse)
       : sin(row.sin), cos(row.cos), from_m(from), inverse_m(inverse) {
     const float across = from * inverse * sin;
     square = across * across;
@@ -55,28 +55,28 @@ HWY_INLINE bool both(bool one, bool other) {
 }
 
 // What lies behind the viewpoint has turned by far more.
-HWY_INLINE bool small(const Sighted& point, float to_m, float t) {
+HWY_INLINE bool small(const FastRibbonPoint& point, float to_m, float t) {
   const float moved = (point.from_m - to_m) * point.inverse_m;
   const bool near = both(t < kMostTangent, -t < kMostTangent);
   return both(near, both(point.square < kMostSquare, 0 < point.reach + moved * point.cos));
 }
 
-void turns(const SightedRow& of, float from_m, float to_m, float* HWY_RESTRICT turn) {
-  const SightedRow row = of;
+void turns(const RibbonPointRow& of, float from_m, float to_m, float* HWY_RESTRICT turn) {
+  const RibbonPointRow row = of;
   const float* HWY_RESTRICT inverse = row.inverse_m;
   for (std::size_t x = 0; x < row.count; ++x) {
-    const Sighted point(row, from_m, inverse[x]);
+    const FastRibbonPoint point(row, from_m, inverse[x]);
     const float t = point.tangent(to_m);
     turn[x] = small(point, to_m, t) ? arc(t) : kNoTurn;
   }
 }
 
-void own_turns(const SightedRow& of, const float* HWY_RESTRICT from_m, float to_m,
+void own_turns(const RibbonPointRow& of, const float* HWY_RESTRICT from_m, float to_m,
                float* HWY_RESTRICT turn) {
-  const SightedRow row = of;
+  const RibbonPointRow row = of;
   const float* HWY_RESTRICT inverse = row.inverse_m;
   for (std::size_t x = 0; x < row.count; ++x) {
-    const Sighted point(row, from_m[x], inverse[x]);
+    const FastRibbonPoint point(row, from_m[x], inverse[x]);
     const float t = point.tangent(to_m);
     turn[x] = small(point, to_m, t) ? arc(t) : kNoTurn;
   }
@@ -104,17 +104,17 @@ void offsets(const WalkRow& walk, std::size_t count, float* HWY_RESTRICT offset_
 
 // Newton's method from the middle of what both pupils see. Each step leaves a small part of its own
 // square: what the last one left is below a float's rounding, or it is said that it may not be.
-void walks(const SightedRow& of, const WalkRow& walk, float from_m, float* HWY_RESTRICT turn) {
+void walks(const RibbonPointRow& of, const WalkRow& walk, float from_m, float* HWY_RESTRICT turn) {
   constexpr int kSteps = 4;
   constexpr float kLastStep_rad = 1e-5F;
-  const SightedRow row = of;
+  const RibbonPointRow row = of;
   const float* HWY_RESTRICT inverse = row.inverse_m;
   const double eta = walk.eta_rad;
   const double* HWY_RESTRICT begin = walk.begin_rad;
   const float* HWY_RESTRICT per_width = walk.per_width;
   const float half = walk.half_m;
   for (std::size_t x = 0; x < row.count; ++x) {
-    const Sighted point(row, from_m, inverse[x]);
+    const FastRibbonPoint point(row, from_m, inverse[x]);
     const float to_a = point.tangent(half);
     const float to_b = point.tangent(-half);
     const float high = arc(to_a);
@@ -341,11 +341,11 @@ HWY_EXPORT(levels);
 HWY_EXPORT(logs);
 HWY_EXPORT(add);
 
-void turn_row(const SightedRow& row, float from_m, float to_m, float* turn) {
+void turn_row(const RibbonPointRow& row, float from_m, float to_m, float* turn) {
   HWY_DYNAMIC_DISPATCH(turns)(row, from_m, to_m, turn);
 }
 
-void turn_row(const SightedRow& row, const float* from_m, float to_m, float* turn) {
+void turn_row(const RibbonPointRow& row, const float* from_m, float to_m, float* turn) {
   HWY_DYNAMIC_DISPATCH(own_turns)(row, from_m, to_m, turn);
 }
 
@@ -353,7 +353,7 @@ void offset_row(const WalkRow& walk, std::size_t count, float* offset_m) {
   HWY_DYNAMIC_DISPATCH(offsets)(walk, count, offset_m);
 }
 
-void walk_row(const SightedRow& row, const WalkRow& walk, float from_m, float* turn) {
+void walk_row(const RibbonPointRow& row, const WalkRow& walk, float from_m, float* turn) {
   HWY_DYNAMIC_DISPATCH(walks)(row, walk, from_m, turn);
 }
 

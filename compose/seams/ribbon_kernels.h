@@ -12,22 +12,22 @@
 namespace seamwright {
 
 /// Points that a lens or a viewpoint sees under one colatitude (baseline_view.h), one a column.
-struct SightedRow {
+struct RibbonPointRow {
   float sin = 0;  ///< of the colatitude
   float cos = 1;
   const float* inverse_m = nullptr;
   std::size_t count = 0;
 };
 
-/// turn_row() and walk_row() give this where their series do not reach; SightedPoint and
+/// turn_row() and walk_row() give this where their series do not reach; RibbonPoint and
 /// ViewpointSlide::shown_eta then have the exact value.
 inline constexpr float kNoTurn = 1e9F;
 
-/// turn[x] = SightedPoint(from_m, colatitude, inverse_m[x]).eta_from(to_m) − colatitude, within
+/// turn[x] = RibbonPoint(from_m, colatitude, inverse_m[x]).eta_from(to_m) − colatitude, within
 /// 3e-8 rad, or kNoTurn.
-void turn_row(const SightedRow& row, float from_m, float to_m, float* turn);
+void turn_row(const RibbonPointRow& row, float from_m, float to_m, float* turn);
 /// The same from an offset of each point's own.
-void turn_row(const SightedRow& row, const float* from_m, float to_m, float* turn);
+void turn_row(const RibbonPointRow& row, const float* from_m, float to_m, float* turn);
 
 /// A walk of the viewpoint (viewpoint_slide.h) under one colatitude.
 struct WalkRow {
@@ -42,7 +42,7 @@ void offset_row(const WalkRow& walk, std::size_t count, float* offset_m);
 
 /// turn[x] = ViewpointSlide::shown_eta(from_m, colatitude, inverse_m[x]) − colatitude, within
 /// 1e-7 rad, or kNoTurn.
-void walk_row(const SightedRow& row, const WalkRow& walk, float from_m, float* turn);
+void walk_row(const RibbonPointRow& row, const WalkRow& walk, float from_m, float* turn);
 
 /// Weighted sums of a column of gain_field.cc: of 1, of its tilt and that squared, of the ratio
 /// times 1 and times the tilt; and how many agree.

@@ -17,8 +17,8 @@ class Islands {
  public:
   Islands(LensDepth& depth, bool closed, double gap_inverse)
       : depth_(depth),
-        width_(depth.sight.width()),
-        height_(depth.sight.height()),
+        width_(depth.visibility.width()),
+        height_(depth.visibility.height()),
         closed_(closed),
         gap_(static_cast<float>(gap_inverse)),
         visited_(static_cast<std::size_t>(width_) * static_cast<std::size_t>(height_), 0) {}
@@ -30,8 +30,8 @@ class Islands {
         const std::vector<Pixel> island = grown_from({x, y});
         if (island.size() >= least) continue;
         for (const Pixel& at : island) {
-          depth_.sight.row<std::uint8_t>(at.y)[static_cast<std::size_t>(at.x)] =
-              static_cast<std::uint8_t>(Sight::unsure);
+          depth_.visibility.row<std::uint8_t>(at.y)[static_cast<std::size_t>(at.x)] =
+              static_cast<std::uint8_t>(Visibility::unsure);
           depth_.confidence.row<float>(at.y)[static_cast<std::size_t>(at.x)] = 0;
         }
       }
@@ -44,8 +44,8 @@ class Islands {
            static_cast<std::size_t>(x);
   }
   [[nodiscard]] bool open(int x, int y) const {
-    const auto sight = depth_.sight.row<std::uint8_t>(y)[static_cast<std::size_t>(x)];
-    return visited_[index(x, y)] == 0 && static_cast<Sight>(sight) == Sight::both;
+    const auto visibility = depth_.visibility.row<std::uint8_t>(y)[static_cast<std::size_t>(x)];
+    return visited_[index(x, y)] == 0 && static_cast<Visibility>(visibility) == Visibility::both;
   }
   [[nodiscard]] float inverse(int x, int y) const {
     return depth_.inverse_m.row<float>(y)[static_cast<std::size_t>(x)];

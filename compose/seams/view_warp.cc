@@ -210,8 +210,7 @@ void even_out(ViewWarp& warp, int x, const std::vector<int>& rows) {
 ViewWarp view_warp(const RibbonDepth& depth, const ViewpointSlide& slide) {
   const RibbonGrid& grid = depth.grid;
   const double half = slide.half_m();
-  ViewDepth view =
-      depth_along(slide, {depth.of_a, half}, {depth.of_b, -half}, grid, depth.gap_inverse_m);
+  ViewpointDepth view = depth_along(slide, depth.of_a, depth.of_b, grid, depth.gap_inverse_m);
   ViewWarp warp{
       .grid = grid,
       .half_baseline_m = half,

@@ -123,7 +123,7 @@ double ViewpointSlide::shown_eta(int x, double from_m, const Colatitude& seen_un
   // The root of η − (colatitude seen from where the panorama looks under η). What is seen is nearly
   // linear in the viewpoint's offset, and the root lies between what the two pupils see: Newton's
   // method within that bracket, which each step narrows.
-  const SightedPoint point(from_m, seen_under, inverse_m);
+  const RibbonPoint point(from_m, seen_under, inverse_m);
   double high = point.eta_from(half_m_);
   double low = point.eta_from(-half_m_);
   const SlideColumn& column = columns_[static_cast<std::size_t>(x)];
@@ -155,10 +155,10 @@ double ViewpointSlide::shown_eta(int x, double from_m, const Colatitude& seen_un
 void ViewpointSlide::shown_turns(int x, double from_m, const Colatitude& seen_under,
                                  std::span<const float> inverse_m, float* turn_rad) const {
   const auto first = static_cast<std::size_t>(x);
-  const SightedRow row{.sin = static_cast<float>(seen_under.sin),
-                       .cos = static_cast<float>(seen_under.cos),
-                       .inverse_m = inverse_m.data(),
-                       .count = inverse_m.size()};
+  const RibbonPointRow row{.sin = static_cast<float>(seen_under.sin),
+                           .cos = static_cast<float>(seen_under.cos),
+                           .inverse_m = inverse_m.data(),
+                           .count = inverse_m.size()};
   const WalkRow walk{.half_m = static_cast<float>(half_m_),
                      .eta_rad = seen_under.rad,
                      .begin_rad = begin_rad_.data() + first,

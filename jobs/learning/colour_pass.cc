@@ -22,7 +22,7 @@ void append(std::vector<FringeSample>& to, const std::vector<FringeSample>& from
 }
 
 // Which sights lie in which frame.
-struct SightPlace {
+struct SightIndex {
   std::size_t tie = 0;
   std::size_t sight = 0;
 };
@@ -45,7 +45,7 @@ class ColourPass {
     }
   }
 
-  Result<ColourOutcome> run(const FrameLoader& load, const ProgressFn& progress) {
+  Result<ColourOutcome> run(const FrameSource& load, const ProgressFn& progress) {
     for (std::size_t i = 0; i < shots_.size(); ++i) {
       const bool fringes = options_.fringes && chosen(i, shots_.size(), options_.fringe_shots);
       if (!fringes && !options_.photometry) continue;
@@ -81,7 +81,7 @@ class ColourPass {
       append(all.red, found.red);
       append(all.blue, found.blue);
     }
-    for (const SightPlace& place : places_[frame_index(shot, lens)]) {
+    for (const SightIndex& place : places_[frame_index(shot, lens)]) {
       const Vec2& px = ties_[place.tie].sights[place.sight].px;
       auto light = measure_light(planes, model, px, options_.photometric);
       if (!light) continue;
@@ -139,7 +139,7 @@ class ColourPass {
   std::span<const Tie> ties_;
   const ColourOptions& options_;
   int shot_count_ = 0;
-  std::vector<std::vector<SightPlace>> places_;  // one a frame
+  std::vector<std::vector<SightIndex>> places_;  // one a frame
   std::vector<FringeSamples> fringes_;           // one a lens
   std::vector<LightPoint> points_;               // one a tie
   bool coloured_ = false;
@@ -149,7 +149,7 @@ class ColourPass {
 }  // namespace
 
 Result<ColourOutcome> learn_colour(Rig& rig, std::span<const int> shots, std::span<const Tie> ties,
-                                   const FrameLoader& load, const ColourOptions& options,
+                                   const FrameSource& load, const ColourOptions& options,
                                    const ProgressFn& progress) {
   return ColourPass(rig, shots, ties, options).run(load, progress);
 }

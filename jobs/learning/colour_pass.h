@@ -4,15 +4,14 @@
 // every lens, and how much brighter one lens is than another. One pass over the shots; frames are
 // let go as soon as they are measured.
 
-#include <functional>
 #include <span>
 #include <string>
 #include <vector>
 
 #include "base/progress.h"
 #include "base/result.h"
+#include "features/frame_source.h"
 #include "features/fringe.h"
-#include "imaging/image.h"
 #include "jobs/learning/photometric.h"
 #include "projection/rig.h"
 #include "projection/tie.h"
@@ -37,14 +36,11 @@ struct ColourOutcome {
   std::vector<std::string> notes;    ///< what could not be learned, and why
 };
 
-/// The frames of shot i, one a lens, of the rig's frame size.
-using FrameLoader = std::function<Result<std::vector<Image>>(int shot)>;
-
 /// Measures the shots listed and writes what they support into `rig`; terms that they do not
 /// support stay as they are, with a note. `ties` are trusted (inliers), their shots counted as the
-/// loader counts them. Fails when frames cannot be read.
+/// source counts them; its frames are of the rig's size. Fails when frames cannot be read.
 [[nodiscard]] Result<ColourOutcome> learn_colour(Rig& rig, std::span<const int> shots,
-                                                 std::span<const Tie> ties, const FrameLoader& load,
+                                                 std::span<const Tie> ties, const FrameSource& load,
                                                  const ColourOptions& options,
                                                  const ProgressFn& progress = {});
 

@@ -7,8 +7,8 @@
 
 #include "base/progress.h"
 #include "base/result.h"
+#include "features/frame_source.h"
 #include "features/plumb_lines.h"
-#include "features/tracks.h"
 #include "projection/rig.h"
 
 namespace seamwright {

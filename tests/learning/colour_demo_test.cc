@@ -42,7 +42,7 @@ Rig without_colour(Rig rig) {
   return rig;
 }
 
-FrameLoader loader_of(const fs::path& frames, const std::vector<DemoShot>& shots) {
+FrameSource loader_of(const fs::path& frames, const std::vector<DemoShot>& shots) {
   return [frames, shots](int shot) -> Result<std::vector<Image>> {
     std::vector<Image> images;
     for (const char* side : {"front", "back"}) {
@@ -152,7 +152,7 @@ TEST_CASE("fringes and vignetting of a rendered room come out as they were put i
   const auto body = read_template(scratch.path() / "truth" / "body.template.yaml");
   REQUIRE(body);
   const Rig& truth = body->rig();
-  const FrameLoader load = loader_of(scratch.path() / "frames", shots);
+  const FrameSource load = loader_of(scratch.path() / "frames", shots);
   const std::vector<int> all = {0, 1, 2};
   const std::vector<Tie> tracks = TrueTracks(truth, shots, options).make(1200);
   REQUIRE(tracks.size() == 1200);

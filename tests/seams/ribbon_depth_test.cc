@@ -88,14 +88,14 @@ Errors errors_of(const Pair& pair, const RibbonDepth& found, int lens) {
   int hidden_matched = 0;
   for (int y = 0; y < found.grid.height_px; ++y) {
     const auto inverse = depth.inverse_m.row<float>(y);
-    const auto sight = depth.sight.row<std::uint8_t>(y);
+    const auto visibility = depth.visibility.row<std::uint8_t>(y);
     for (int x = 0; x < found.grid.width_px; ++x) {
       const auto i = static_cast<std::size_t>(x);
-      if (static_cast<Sight>(sight[i]) == Sight::none) continue;
+      if (static_cast<Visibility>(visibility[i]) == Visibility::none) continue;
       const Vec2 px(x + 0.5, y + 0.5);
       if (!seen_by_both(room(), here, there, found.grid, px)) {
         ++hidden;
-        if (static_cast<Sight>(sight[i]) == Sight::both) ++hidden_matched;
+        if (static_cast<Visibility>(visibility[i]) == Visibility::both) ++hidden_matched;
         continue;
       }
       const double truth = true_inverse(room(), here, middle, found.grid, px);
@@ -123,9 +123,8 @@ void check_accuracy(const Pair& pair, const RibbonDepth& found) {
 }
 
 // Depth as seen from the middle of the pupils.
-ViewDepth common_view(const RibbonDepth& depth) {
-  const double half = depth.half_baseline_m;
-  return depth_from(0, {depth.of_a, half}, {depth.of_b, -half}, depth.grid, depth.gap_inverse_m);
+ViewpointDepth common_view(const RibbonDepth& depth) {
+  return depth_from(0, depth.of_a, depth.of_b, depth.grid, depth.gap_inverse_m);
 }
 
 }  // namespace
@@ -216,9 +215,9 @@ TEST_CASE("the same bytes with any number of threads", "[ribbon_depth]") {
   const RibbonDepth many = found(5);
   CHECK(std::ranges::equal(one.of_a.inverse_m.bytes(), many.of_a.inverse_m.bytes()));
   CHECK(std::ranges::equal(one.of_b.confidence.bytes(), many.of_b.confidence.bytes()));
-  CHECK(std::ranges::equal(one.of_b.sight.bytes(), many.of_b.sight.bytes()));
-  const ViewDepth one_common = common_view(one);
-  const ViewDepth many_common = common_view(many);
+  CHECK(std::ranges::equal(one.of_b.visibility.bytes(), many.of_b.visibility.bytes()));
+  const ViewpointDepth one_common = common_view(one);
+  const ViewpointDepth many_common = common_view(many);
   CHECK(std::ranges::equal(one_common.inverse_m.bytes(), many_common.inverse_m.bytes()));
   CHECK(std::ranges::equal(one_common.seen_by.bytes(), many_common.seen_by.bytes()));
 }

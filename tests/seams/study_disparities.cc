@@ -183,10 +183,11 @@ std::vector<Answers> ours(const Pair& pair) {
       const auto i = static_cast<std::size_t>(
           std::clamp(static_cast<int>(at.x()), 0, found->grid.width_px - 1));
       const float inverse = found->of_a.inverse_m.row<float>(row)[i];
-      const auto sight = static_cast<Sight>(found->of_a.sight.row<std::uint8_t>(row)[i]);
+      const auto visibility =
+          static_cast<Visibility>(found->of_a.visibility.row<std::uint8_t>(row)[i]);
       const auto disparity = static_cast<float>(disparity_px(pair, px.x(), px.y(), inverse));
-      if (sight != Sight::none) filled.at<float>(y, x) = disparity;
-      if (sight == Sight::both) matched.at<float>(y, x) = disparity;
+      if (visibility != Visibility::none) filled.at<float>(y, x) = disparity;
+      if (visibility == Visibility::both) matched.at<float>(y, x) = disparity;
     }
   }
   return {{"ours, matched", matched}, {"ours, gaps filled", filled}};

@@ -48,7 +48,7 @@ RibbonDepth perfect_depth(const RibbonGrid& grid, const Inverse& inverse_seen_fr
   for (LensDepth* lens : {&depth.of_a, &depth.of_b}) {
     const double offset = lens == &depth.of_a ? kWarpHalf_m : -kWarpHalf_m;
     *lens = {plane(grid, SampleType::f32), plane(grid, SampleType::f32),
-             plane(grid, SampleType::u8)};
+             plane(grid, SampleType::u8), offset};
     for (int y = 0; y < grid.height_px; ++y) {
       for (int x = 0; x < grid.width_px; ++x) {
         const auto i = static_cast<std::size_t>(x);
@@ -220,8 +220,8 @@ TEST_CASE("what a lens does not see is said, and nothing is read twice", "[view_
       for (int x = 0; x < grid.width_px; ++x) {
         const bool both =
             seen_by_both(room, lens == 0 ? a : b, lens == 0 ? b : a, grid, {x + 0.5, y + 0.5});
-        of.sight.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] =
-            static_cast<std::uint8_t>(both ? Sight::both : Sight::hidden);
+        of.visibility.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] =
+            static_cast<std::uint8_t>(both ? Visibility::both : Visibility::hidden);
       }
     }
   }

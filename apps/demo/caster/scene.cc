@@ -47,21 +47,21 @@ bool crosses_backdrop(const Backdrop& b, const Ray& ray, float max_t, float& t) 
 
 }  // namespace
 
-Sight Scene::look(const Ray& ray, std::span<const Shape> stand) const {
-  Sight sight;
+RayHit Scene::look(const Ray& ray, std::span<const Shape> stand) const {
+  RayHit hit;
   Crossing crossing{.t = kFar, .face = 0};
   float max_t = kFar;
   const int found = bvh.nearest(shapes, ray, kNear, max_t, crossing);
   if (found >= 0) {
     max_t = crossing.t;
-    sight = {Sight::What::shape, crossing.t, &shapes[static_cast<std::size_t>(found)], nullptr,
-             crossing.face};
+    hit = {RayHit::What::shape, crossing.t, &shapes[static_cast<std::size_t>(found)], nullptr,
+           crossing.face};
   }
   if (!stand.empty() && near_stand(ray, stand.front())) {
     for (const Shape& shape : stand) {
       if (crosses(shape, ray, kNear, max_t, crossing)) {
         max_t = crossing.t;
-        sight = {Sight::What::shape, crossing.t, &shape, nullptr, crossing.face};
+        hit = {RayHit::What::shape, crossing.t, &shape, nullptr, crossing.face};
       }
     }
   }
@@ -69,11 +69,11 @@ Sight Scene::look(const Ray& ray, std::span<const Shape> stand) const {
     for (const Backdrop& backdrop : backdrops) {
       float t = 0;
       if (crosses_backdrop(backdrop, ray, max_t, t)) {
-        return {Sight::What::backdrop, t, nullptr, &backdrop, 0};
+        return {RayHit::What::backdrop, t, nullptr, &backdrop, 0};
       }
     }
   }
-  return sight;
+  return hit;
 }
 
 bool Scene::blocked(const Ray& ray, std::span<const Shape> stand, float max_t) const {

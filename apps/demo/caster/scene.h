@@ -45,7 +45,7 @@ struct Backdrop {
 };
 
 /// What a ray met.
-struct Sight {
+struct RayHit {
   enum class What : std::uint8_t { shape, backdrop, sky };
   What what = What::sky;
   float t = 0;
@@ -68,7 +68,7 @@ struct Scene {
   Bvh bvh;
 
   /// `stand` are the few shapes that belong to a shot: the pole that carries the body.
-  [[nodiscard]] Sight look(const Ray& ray, std::span<const Shape> stand) const;
+  [[nodiscard]] RayHit look(const Ray& ray, std::span<const Shape> stand) const;
   /// True when something stands between min_t and max_t.
   [[nodiscard]] bool blocked(const Ray& ray, std::span<const Shape> stand, float max_t) const;
   /// The room a point lies in; null outdoors.

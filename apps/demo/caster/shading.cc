@@ -95,17 +95,17 @@ Rgb haze(const Rgb& light, float distance_m) {
 }
 
 Rgb shape_light(const Scene& scene, std::span<const Shape> stand, const Sample& sample,
-                const Sight& sight) {
-  const Float3 position = sample.ray.origin + sample.ray.direction * sight.t;
-  FaceFrame frame = face_frame(*sight.shape, sight.face, position);
+                const RayHit& hit) {
+  const Float3 position = sample.ray.origin + sample.ray.direction * hit.t;
+  FaceFrame frame = face_frame(*hit.shape, hit.face, position);
   float facing = -dot(frame.normal, sample.ray.direction);
   if (facing < 0.0F) {
     frame.normal = -frame.normal;
     facing = -facing;
   }
   // Grazing surfaces are covered more widely; the square root lies between the two axes.
-  frame.point.footprint = sight.t * sample.angle_rad / std::sqrt(larger(facing, 0.02F));
-  const auto material = sight.shape->materials[static_cast<std::size_t>(sight.face)];
+  frame.point.footprint = hit.t * sample.angle_rad / std::sqrt(larger(facing, 0.02F));
+  const auto material = hit.shape->materials[static_cast<std::size_t>(hit.face)];
   const Surface surface = surface_at(scene.materials[material], frame.point);
   const Float3 lifted = position + frame.normal * 1e-3F;
   const Room* room = scene.room_at(lifted);
@@ -123,19 +123,19 @@ Rgb shape_light(const Scene& scene, std::span<const Shape> stand, const Sample& 
                  sun_light(scene, stand, nullptr, lifted, frame.normal);
   }
   const Rgb light = surface.albedo * irradiance + surface.emission;
-  return sight.t > 40.0F ? haze(light, sight.t - 40.0F) : light;
+  return hit.t > 40.0F ? haze(light, hit.t - 40.0F) : light;
 }
 
-Rgb backdrop_light(const Scene& scene, const Sample& sample, const Sight& sight) {
-  const Float3 p = sample.ray.origin + sample.ray.direction * sight.t;
+Rgb backdrop_light(const Scene& scene, const Sample& sample, const RayHit& hit) {
+  const Float3 p = sample.ray.origin + sample.ray.direction * hit.t;
   FacePoint point;
-  point.u = std::atan2(p.x, p.z) * sight.backdrop->radius_m;
+  point.u = std::atan2(p.x, p.z) * hit.backdrop->radius_m;
   point.v = p.y;
   point.tile_u = point.u;
   point.tile_v = point.v;
-  point.footprint = sight.t * sample.angle_rad;
-  const Surface surface = surface_at(scene.materials[sight.backdrop->material], point);
-  return haze(surface.albedo * Rgb{7.0F, 6.8F, 6.2F}, sight.t - 40.0F);
+  point.footprint = hit.t * sample.angle_rad;
+  const Surface surface = surface_at(scene.materials[hit.backdrop->material], point);
+  return haze(surface.albedo * Rgb{7.0F, 6.8F, 6.2F}, hit.t - 40.0F);
 }
 
 }  // namespace
@@ -168,13 +168,13 @@ Rgb sky_light(const Scene& scene, const Float3& d, float angle_rad) {
 }
 
 Rgb light_along(const Scene& scene, std::span<const Shape> stand, const Sample& sample) {
-  const Sight sight = scene.look(sample.ray, stand);
-  switch (sight.what) {
-    case Sight::What::shape:
-      return shape_light(scene, stand, sample, sight);
-    case Sight::What::backdrop:
-      return backdrop_light(scene, sample, sight);
-    case Sight::What::sky:
+  const RayHit hit = scene.look(sample.ray, stand);
+  switch (hit.what) {
+    case RayHit::What::shape:
+      return shape_light(scene, stand, sample, hit);
+    case RayHit::What::backdrop:
+      return backdrop_light(scene, sample, hit);
+    case RayHit::What::sky:
       break;
   }
   return sky_light(scene, sample.ray.direction, sample.angle_rad);

@@ -78,18 +78,18 @@ void direct_light(const Scene& scene, const Light& light, const Float3& position
 /// Light that a surface sends back, seen from inside the room; windows themselves count as lights.
 Rgb reflected(const Scene& scene, const Ray& ray, bool& from_inside) {
   from_inside = false;
-  const Sight sight = scene.look(ray, kNoStand);
-  if (sight.what != Sight::What::shape) {
+  const RayHit hit = scene.look(ray, kNoStand);
+  if (hit.what != RayHit::What::shape) {
     return {};
   }
-  const Float3 position = ray.origin + ray.direction * sight.t;
-  FaceFrame frame = face_frame(*sight.shape, sight.face, position);
+  const Float3 position = ray.origin + ray.direction * hit.t;
+  FaceFrame frame = face_frame(*hit.shape, hit.face, position);
   if (dot(frame.normal, ray.direction) > 0.0F) {
-    from_inside = sight.shape->kind != ShapeKind::quad;
+    from_inside = hit.shape->kind != ShapeKind::quad;
     frame.normal = -frame.normal;
   }
   frame.point.footprint = 0.5F;
-  const auto index = sight.shape->materials[static_cast<std::size_t>(sight.face)];
+  const auto index = hit.shape->materials[static_cast<std::size_t>(hit.face)];
   const Surface surface = surface_at(scene.materials[index], frame.point);
   const Float3 lifted = position + frame.normal * 2e-3F;
   const Room* room = scene.room_at(lifted);

@@ -15,8 +15,8 @@ constexpr float kElbowRoom_m = 0.4F;
 // Free way from the body at a height below it, level, towards a direction of the compass.
 float free_way(const Scene& scene, const Float3& body, float below, float heading_rad) {
   const Ray ray{body + Float3{0, below, 0}, {std::sin(heading_rad), 0, std::cos(heading_rad)}};
-  const Sight sight = scene.look(ray, {});
-  return sight.what == Sight::What::shape ? sight.t : kFarthest_m + kElbowRoom_m;
+  const RayHit hit = scene.look(ray, {});
+  return hit.what == RayHit::What::shape ? hit.t : kFarthest_m + kElbowRoom_m;
 }
 
 float room_beside(const Scene& scene, const Float3& body, float heading_rad) {

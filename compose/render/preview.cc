@@ -1,4 +1,4 @@
-#include "compose/render/flat_look.h"
+#include "compose/render/preview.h"
 
 #include <algorithm>
 #include <array>
@@ -75,7 +75,7 @@ class LookShader {
 
 }  // namespace
 
-std::optional<Error> FlatLook::validate() const {
+std::optional<Error> Preview::validate() const {
   if (!(field_deg >= 1 && field_deg <= 140)) {
     return look_error("field", fmt::format("{} is outside 1…140 degrees", field_deg),
                       "give how wide it looks");
@@ -90,7 +90,7 @@ std::optional<Error> FlatLook::validate() const {
   return look_error("middle", "is no place on the sphere", "give longitude and latitude");
 }
 
-Mat3 FlatLook::rig_from_look() const {
+Mat3 Preview::rig_from_preview() const {
   const Vec3 ahead = middle.direction();
   // Also where it looks straight up or down: the row's direction follows from the longitude alone.
   const Vec3 right(std::cos(middle.longitude_rad), 0, -std::sin(middle.longitude_rad));
@@ -99,25 +99,25 @@ Mat3 FlatLook::rig_from_look() const {
   return axes;
 }
 
-double FlatLook::px_per_rad() const {
+double Preview::px_per_rad() const {
   return 0.5 * width_px / std::tan(rad_from_deg(field_deg) / 2);
 }
 
-Vec3 FlatLook::direction(const Vec2& px) const {
+Vec3 Preview::direction(const Vec2& px) const {
   const double focal_px = px_per_rad();
   const Vec3 in_look(px.x() - 0.5 * width_px, px.y() - 0.5 * height_px, focal_px);
-  return rig_from_look() * in_look.normalized();
+  return rig_from_preview() * in_look.normalized();
 }
 
-Result<Image> render_look(const Rig& rig, std::span<const Frame> frames,
-                          std::span<const ChannelGains> gains, const FlatLook& look) {
+Result<Image> render_preview(const Rig& rig, std::span<const Frame> frames,
+                             std::span<const ChannelGains> gains, const Preview& look) {
   if (auto error = look.validate()) return fail(std::move(*error));
   assert(frames.size() == rig.lenses.size() && gains.size() == frames.size());
   assert(frames.size() <= kMostLookLenses);
   auto transfer = TransferCurve::of(frames.front().image);
   if (!transfer) return tl::unexpected(transfer.error());
   const LookShader shader(rig, frames, gains, look.px_per_rad(), std::move(*transfer));
-  const Mat3 axes = look.rig_from_look();
+  const Mat3 axes = look.rig_from_preview();
   const double focal_px = look.px_per_rad();
   Image picture(look.width_px, look.height_px, Channels::rgb, SampleType::u8);
   parallel_for(0, look.height_px, [&](int y) {

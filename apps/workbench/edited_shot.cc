@@ -1,4 +1,4 @@
-#include "apps/workbench/bench.h"
+#include "apps/workbench/edited_shot.h"
 
 #include <cmath>
 #include <cstddef>
@@ -39,7 +39,7 @@ double rms_px(const std::vector<TouchTie>& ties, TieFit TouchTie::*when) {
   return count > 0 ? std::sqrt(sum / count) : 0;
 }
 
-json tie_json(const Desk& desk, const BenchTie& tie, const TouchTie* solved) {
+json tie_json(const Desk& desk, const EditedTie& tie, const TouchTie* solved) {
   json object = {{"id", tie.id}, {"on", tie.on}, {"tie", as_json(tie.tie)}, {"pair", nullptr}};
   if (const auto pair = desk.pair_of(tie.tie)) {
     const PairOverlap& overlap = desk.pairs()[*pair];
@@ -69,7 +69,7 @@ json pair_json(const PairOverlap& pair) {
           {"closed", pair.grid.closed}};
 }
 
-json stroke_json(const Desk& desk, const BenchStroke& drawn) {
+json stroke_json(const Desk& desk, const EditedStroke& drawn) {
   const SeamStroke& stroke = drawn.stroke;
   json object = as_json(stroke);
   object["id"] = drawn.id;
@@ -85,12 +85,12 @@ json stroke_json(const Desk& desk, const BenchStroke& drawn) {
   return object;
 }
 
-json edge_json(const BenchVertical& marked) {
+json edge_json(const EditedVertical& marked) {
   const UprightEdge& edge = marked.edge;
   json object = as_json(edge);
   object["id"] = marked.id;
-  object["on_sphere"] = {Bench::on_sphere(edge.ends[0].direction()),
-                         Bench::on_sphere(edge.ends[1].direction())};
+  object["on_sphere"] = {EditedShot::on_sphere(edge.ends[0].direction()),
+                         EditedShot::on_sphere(edge.ends[1].direction())};
   return object;
 }
 
@@ -121,16 +121,16 @@ json seam_json(const Desk& desk, const std::vector<TouchSeam>& seam) {
 
 }  // namespace
 
-Result<std::unique_ptr<Bench>> Bench::open(std::shared_ptr<const Desk> desk,
-                                           const std::filesystem::path& shot_file) {
+Result<std::unique_ptr<EditedShot>> EditedShot::open(std::shared_ptr<const Desk> desk,
+                                                     const std::filesystem::path& shot_file) {
   auto session = Session::open(shot_file, desk->opened().document, desk->rig().lens_count());
   if (!session) return tl::unexpected(session.error());
-  std::unique_ptr<Bench> bench(new Bench(std::move(desk), std::move(*session)));
-  if (auto done = bench->solve(); !done) return tl::unexpected(done.error());
-  return bench;
+  std::unique_ptr<EditedShot> shot(new EditedShot(std::move(desk), std::move(*session)));
+  if (auto done = shot->solve(); !done) return tl::unexpected(done.error());
+  return shot;
 }
 
-Result<void> Bench::solve() {
+Result<void> EditedShot::solve() {
   auto result = desk_->touch(session_.state().ties_in_use());
   if (!result) return tl::unexpected(result.error());
   touched_ = std::move(*result);
@@ -138,7 +138,7 @@ Result<void> Bench::solve() {
   return {};
 }
 
-Result<void> Bench::edit(const Edit& edit) {
+Result<void> EditedShot::edit(const Edit& edit) {
   const auto next = after(session_.state(), edit, desk_->rig().lens_count());
   if (!next) return tl::unexpected(next.error());
   auto result = desk_->touch(next->ties_in_use());
@@ -154,21 +154,21 @@ Result<void> Bench::edit(const Edit& edit) {
   return {};
 }
 
-Quat Bench::levelled_from_rig() const {
+Quat EditedShot::levelled_from_rig() const {
   return vertical_ && *vertical_ ? level_from_rig((*vertical_)->down) : Quat::Identity();
 }
 
-Result<void> Bench::undo() {
+Result<void> EditedShot::undo() {
   if (auto done = session_.undo(); !done) return done;
   return solve();
 }
 
-Result<void> Bench::redo() {
+Result<void> EditedShot::redo() {
   if (auto done = session_.redo(); !done) return done;
   return solve();
 }
 
-Result<void> Bench::save() {
+Result<void> EditedShot::save() {
   std::optional<ShotTouch> touch;
   if (!touched_.step.isZero(0)) {
     touch = ShotTouch{touched_.names, {touched_.step.begin(), touched_.step.end()}};
@@ -176,7 +176,7 @@ Result<void> Bench::save() {
   return session_.save(touch);
 }
 
-json Bench::level_json() const {
+json EditedShot::level_json() const {
   if (!vertical_) return nullptr;
   if (!*vertical_) return {{"fault", vertical_->error().line()}};
   const Mat3 turn = levelled_from_rig().toRotationMatrix();
@@ -189,16 +189,16 @@ json Bench::level_json() const {
           {"levelled_from_rig", std::move(rows)}};
 }
 
-json Bench::on_sphere(const Vec3& direction) {
+json EditedShot::on_sphere(const Vec3& direction) {
   const PanoramaPlace place = place_of(direction);
   return {deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad)};
 }
 
-json Bench::view() const {
+json EditedShot::view() const {
   json ties = json::array();
   std::size_t solved = 0;
   const Rig rig = desk_->touched(touched_);
-  for (const BenchTie& tie : session_.state().ties) {
+  for (const EditedTie& tie : session_.state().ties) {
     json object = tie_json(*desk_, tie, tie.on ? &touched_.ties[solved] : nullptr);
     json on_spheres = json::array();
     for (const ManualSight& sight : tie.tie.sights) {
@@ -213,11 +213,11 @@ json Bench::view() const {
   json pairs = json::array();
   for (const PairOverlap& pair : desk_->pairs()) pairs.push_back(pair_json(pair));
   json strokes = json::array();
-  for (const BenchStroke& stroke : session_.state().strokes) {
+  for (const EditedStroke& stroke : session_.state().strokes) {
     strokes.push_back(stroke_json(*desk_, stroke));
   }
   json verticals = json::array();
-  for (const BenchVertical& edge : session_.state().verticals) {
+  for (const EditedVertical& edge : session_.state().verticals) {
     verticals.push_back(edge_json(edge));
   }
   return {{"pairs", std::move(pairs)},

@@ -1,4 +1,4 @@
-#include "compose/render/flat_look.h"
+#include "compose/render/preview.h"
 
 #include <cmath>
 #include <cstdint>
@@ -56,11 +56,11 @@ TEST_CASE("a look shows what the sphere has there, across the seam and at the po
   int checked = 0;
   for (const auto& [longitude_deg, latitude_deg] :
        {std::pair{0.0, 0.0}, {90.0, 10.0}, {-90.0, -60.0}, {180.0, 0.0}, {35.0, 90.0}}) {
-    const FlatLook look{.middle = {rad_from_deg(longitude_deg), rad_from_deg(latitude_deg)},
-                        .field_deg = 50,
-                        .width_px = 96,
-                        .height_px = 64};
-    const auto picture = render_look(rig, frames, gains, look);
+    const Preview look{.middle = {rad_from_deg(longitude_deg), rad_from_deg(latitude_deg)},
+                       .field_deg = 50,
+                       .width_px = 96,
+                       .height_px = 64};
+    const auto picture = render_preview(rig, frames, gains, look);
     REQUIRE(picture);
     for (int y = 0; y < 64; y += 3) {
       for (int x = 0; x < 96; x += 3) {
@@ -78,10 +78,10 @@ TEST_CASE("a look shows what the sphere has there, across the seam and at the po
 }
 
 TEST_CASE("a look's middle is its place, its sides its field, its rows level") {
-  const FlatLook look{.middle = {rad_from_deg(40), rad_from_deg(-20)},
-                      .field_deg = 60,
-                      .width_px = 300,
-                      .height_px = 200};
+  const Preview look{.middle = {rad_from_deg(40), rad_from_deg(-20)},
+                     .field_deg = 60,
+                     .width_px = 300,
+                     .height_px = 200};
   CHECK(angle_between(look.direction({150, 100}), look.middle.direction()) < 1e-12);
   CHECK(angle_between(look.direction({0, 100}), look.direction({300, 100})) ==
         Approx(rad_from_deg(60)));
@@ -93,11 +93,11 @@ TEST_CASE("a look is the same bytes whatever the threads") {
   const Rig rig = plain_rig(200);
   const auto frames = frames_of_sphere(rig);
   const auto gains = unit_gains(2).gains;
-  const FlatLook look{.middle = {rad_from_deg(88), 0}, .width_px = 120, .height_px = 90};
+  const Preview look{.middle = {rad_from_deg(88), 0}, .width_px = 120, .height_px = 90};
   std::vector<std::vector<std::byte>> pictures;
   for (const int threads : {1, 3}) {
     const ThreadLimit limit(threads);
-    const auto picture = render_look(rig, frames, gains, look);
+    const auto picture = render_preview(rig, frames, gains, look);
     REQUIRE(picture);
     pictures.emplace_back(picture->bytes().begin(), picture->bytes().end());
   }
@@ -105,10 +105,10 @@ TEST_CASE("a look is the same bytes whatever the threads") {
 }
 
 TEST_CASE("looks that are none are refused") {
-  CHECK_FALSE(FlatLook{}.validate());
-  CHECK(FlatLook{.field_deg = 170}.validate());
-  CHECK(FlatLook{.field_deg = std::nan("")}.validate());
-  CHECK(FlatLook{.width_px = 8}.validate());
-  CHECK(FlatLook{.height_px = 5000}.validate());
-  CHECK(FlatLook{.middle = {4, 0}}.validate());
+  CHECK_FALSE(Preview{}.validate());
+  CHECK(Preview{.field_deg = 170}.validate());
+  CHECK(Preview{.field_deg = std::nan("")}.validate());
+  CHECK(Preview{.width_px = 8}.validate());
+  CHECK(Preview{.height_px = 5000}.validate());
+  CHECK(Preview{.middle = {4, 0}}.validate());
 }

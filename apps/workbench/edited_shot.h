@@ -15,10 +15,10 @@ namespace seamwright::workbench {
 /// An open shot with its edits, the touch and the level that come of them, kept up to date: a
 /// change whose touch cannot be solved is refused as a whole, and so is an edge that cannot be
 /// upright. Not thread-safe.
-class Bench {
+class EditedShot {
  public:
-  [[nodiscard]] static Result<std::unique_ptr<Bench>> open(std::shared_ptr<const Desk> desk,
-                                                           const std::filesystem::path& shot_file);
+  [[nodiscard]] static Result<std::unique_ptr<EditedShot>> open(
+      std::shared_ptr<const Desk> desk, const std::filesystem::path& shot_file);
 
   [[nodiscard]] Result<void> edit(const Edit& edit);
   [[nodiscard]] Result<void> undo();
@@ -36,7 +36,7 @@ class Bench {
   [[nodiscard]] nlohmann::json view() const;
 
  private:
-  Bench(std::shared_ptr<const Desk> desk, Session session)
+  EditedShot(std::shared_ptr<const Desk> desk, Session session)
       : desk_(std::move(desk)), session_(std::move(session)) {}
   [[nodiscard]] Result<void> solve();
   [[nodiscard]] nlohmann::json level_json() const;
