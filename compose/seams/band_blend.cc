@@ -65,17 +65,18 @@ Borders borders_of(const SeamViews& views) {
 // Sums of D, channel by channel, and of its weights, smoothed to some σ.
 struct Smoothed {
   double sigma_px = 0;  // of the ribbon
-  std::array<Plane, 3> weighted;
-  Plane weight;
+  std::array<FloatPlane, 3> weighted;
+  FloatPlane weight;
 };
 
 // A plane smoothed from σ `from_px` on to `to_px`, pixels of the ribbon, in a raster in which that
 // is no less than a pyramid needs.
-Plane smoothed_on(const Plane& plane, double from_px, double to_px, int ribbon_width, bool closed) {
-  const double scale = 1.0 * ribbon_width / plane.width_px;  // ribbon px a pixel
+FloatPlane smoothed_on(const FloatPlane& plane, double from_px, double to_px, int ribbon_width,
+                       bool closed) {
+  const double scale = 1.0 * ribbon_width / plane.width;  // ribbon px a pixel
   const double sigma = std::sqrt(to_px * to_px - from_px * from_px) / scale;
   if (to_px / (2 * scale) < kLeastSigma_px) return blurred(plane, sigma, closed);
-  return reduced(plane, sigma, (plane.width_px + 1) / 2, (plane.height_px + 1) / 2, closed);
+  return reduced(plane, sigma, (plane.width + 1) / 2, (plane.height + 1) / 2, closed);
 }
 
 class Blender {
@@ -157,9 +158,10 @@ class Blender {
   // D and where it is known, as smooth as each band; the finest first.
   [[nodiscard]] std::vector<Smoothed> smoothed_differences(const Tones& tone_a,
                                                            const Tones& tone_b) const {
-    Smoothed sharp{.weighted = {}, .weight = Plane(width_, height_)};
-    parallel_for(
-        0, 3, [&](int i) { sharp.weighted[static_cast<std::size_t>(i)] = Plane(width_, height_); });
+    Smoothed sharp{.weighted = {}, .weight = FloatPlane(width_, height_)};
+    parallel_for(0, 3, [&](int i) {
+      sharp.weighted[static_cast<std::size_t>(i)] = FloatPlane(width_, height_);
+    });
     parallel_for(0, height_, [&](int y) {
       const auto a = views_.light_a.row<float>(y);
       const auto b = views_.light_b.row<float>(y);
@@ -173,15 +175,15 @@ class Blender {
           of_b[c] = b[channel(x, c)] * gain_b[c];
         }
         if (!comparable(x, y, of_a.data(), of_b.data())) continue;
-        sharp.weight.row(y)[x] = 1;
-        for (std::size_t c = 0; c < 3; ++c) sharp.weighted[c].row(y)[x] = of_a[c] - of_b[c];
+        sharp.weight.line(y)[x] = 1;
+        for (std::size_t c = 0; c < 3; ++c) sharp.weighted[c].line(y)[x] = of_a[c] - of_b[c];
       }
     });
     std::vector<Smoothed> all;
     for (const double sigma : sigmas_) {
       const Smoothed& from = all.empty() ? sharp : all.back();
       Smoothed next{.sigma_px = sigma, .weighted = {}, .weight = {}};
-      const auto smooth = [&](const Plane& plane) {
+      const auto smooth = [&](const FloatPlane& plane) {
         return smoothed_on(plane, from.sigma_px, sigma, width_, views_.closed);
       };
       parallel_for(0, 4, [&](int i) {
@@ -198,10 +200,10 @@ class Blender {
   }
 
   void add_bands(const std::vector<Smoothed>& smooth, Tones& of_a, Tones& of_b) const {
-    const Plane nothing(1, 1);
-    std::array<Plane, 3> coarser{nothing, nothing, nothing};
+    const FloatPlane nothing(1, 1);
+    std::array<FloatPlane, 3> coarser{nothing, nothing, nothing};
     for (std::size_t k = smooth.size(); k-- > 0;) {
-      std::array<Plane, 3> band;
+      std::array<FloatPlane, 3> band;
       parallel_for(0, 3, [&](int i) {
         const auto c = static_cast<std::size_t>(i);
         band[c] = level(smooth[k].weighted[c], smooth[k].weight, coarser[c]);
@@ -212,21 +214,22 @@ class Blender {
 
   // One band: D where it can be told, else as the coarser level says. Makes `coarser` this level
   // and gives what it has more than the one before, in the ribbon's own raster.
-  [[nodiscard]] Plane level(const Plane& weighted, const Plane& weight, Plane& coarser) const {
-    const int width = weighted.width_px;
-    const int height = weighted.height_px;
-    const Plane there = enlarged(coarser, width, height, views_.closed);
-    Plane band(width, height);
-    coarser = Plane(width, height);
+  [[nodiscard]] FloatPlane level(const FloatPlane& weighted, const FloatPlane& weight,
+                                 FloatPlane& coarser) const {
+    const int width = weighted.width;
+    const int height = weighted.height;
+    const FloatPlane there = enlarged(coarser, width, height, views_.closed);
+    FloatPlane band(width, height);
+    coarser = FloatPlane(width, height);
     parallel_for(0, height, [&](int y) {
-      level_row(weighted.row(y), weight.row(y), there.row(y), kEnoughWeight,
-                static_cast<std::size_t>(width), coarser.row(y), band.row(y));
+      level_row(weighted.line(y), weight.line(y), there.line(y), kEnoughWeight,
+                static_cast<std::size_t>(width), coarser.line(y), band.line(y));
     });
     if (width == width_ && height == height_) return band;
     return enlarged(band, width_, height_, views_.closed);
   }
 
-  void add_band(std::size_t k, const std::array<Plane, 3>& band, double half_px, Tones& of_a,
+  void add_band(std::size_t k, const std::array<FloatPlane, 3>& band, double half_px, Tones& of_a,
                 Tones& of_b) const {
     const auto count = static_cast<std::size_t>(width_);
     parallel_for(0, height_, [&](int y) {
@@ -239,7 +242,7 @@ class Blender {
                    count, share.data());
       float* add_a = of_a.row(static_cast<std::size_t>(y)) + Tones::kAdd;
       float* add_b = of_b.row(static_cast<std::size_t>(y)) + Tones::kAdd;
-      const std::array<const float*, 3> row{band[0].row(y), band[1].row(y), band[2].row(y)};
+      const std::array<const float*, 3> row{band[0].line(y), band[1].line(y), band[2].line(y)};
       for (std::size_t x = 0; x < count; ++x, add_a += Tones::kFloats, add_b += Tones::kFloats) {
         for (std::size_t c = 0; c < 3; ++c) {
           const float step = row[c][x];

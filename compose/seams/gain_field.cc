@@ -64,8 +64,8 @@ struct Blocks {
   int columns = 0;
   int rows = 0;
   int count = 0;  // known
-  Plane known;
-  std::array<Plane, 3> ratio_ev;
+  FloatPlane known;
+  std::array<FloatPlane, 3> ratio_ev;
 };
 
 // Means of one block in both views; leaves it unknown where a pixel of it tells nothing.
@@ -98,30 +98,30 @@ void compare_block(const SeamViews& views, const Image& subjects, int column, in
   }
   for (std::size_t c = 0; c < 3; ++c) {
     const std::size_t from = std::min(c, used - 1);
-    blocks.ratio_ev[c].row(row)[column] = log2_of(sum_a[from] / sum_b[from]);
+    blocks.ratio_ev[c].line(row)[column] = log2_of(sum_a[from] / sum_b[from]);
   }
-  blocks.known.row(row)[column] = 1;
+  blocks.known.line(row)[column] = 1;
 }
 
 Blocks comparable_blocks(const SeamViews& views, const Image& subjects) {
   const int columns = views.light_a.width() / kBlock_px;
   const int rows = views.light_a.height() / kBlock_px;
-  const Plane none(columns, rows);
+  const FloatPlane none(columns, rows);
   Blocks blocks{.columns = columns, .rows = rows, .known = none, .ratio_ev = {none, none, none}};
   parallel_for(0, rows, [&](int row) {
     for (int column = 0; column < columns; ++column) {
       compare_block(views, subjects, column, row, blocks);
     }
   });
-  for (const float known : blocks.known.value) blocks.count += known > 0 ? 1 : 0;
+  for (const float known : blocks.known.values) blocks.count += known > 0 ? 1 : 0;
   return blocks;
 }
 
 float median_ratio(const Blocks& blocks, std::size_t channel) {
   std::vector<float> ratios;
   ratios.reserve(static_cast<std::size_t>(blocks.count));
-  for (std::size_t i = 0; i < blocks.known.value.size(); ++i) {
-    if (blocks.known.value[i] > 0) ratios.push_back(blocks.ratio_ev[channel].value[i]);
+  for (std::size_t i = 0; i < blocks.known.values.size(); ++i) {
+    if (blocks.known.values[i] > 0) ratios.push_back(blocks.ratio_ev[channel].values[i]);
   }
   const auto middle = ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2);
   std::nth_element(ratios.begin(), middle, ratios.end());
@@ -165,7 +165,7 @@ class ColumnSums {
     for (int row = 0; row < blocks.rows; ++row) {
       const double tilt = 2 * (row + 0.5) * kBlock_px / height_px - 1;
       fit_ev = around.array() + static_cast<float>(terms[kTilt] * tilt);
-      add_agreeing(blocks.known.row(row), blocks.ratio_ev[channel].row(row), fit_ev.data(),
+      add_agreeing(blocks.known.line(row), blocks.ratio_ev[channel].line(row), fit_ev.data(),
                    static_cast<float>(tilt), static_cast<float>(1 / agree_ev),
                    static_cast<std::size_t>(blocks.columns), sums_);
     }

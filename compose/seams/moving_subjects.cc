@@ -253,25 +253,25 @@ void find_reach(const SeamViews& views, const Marks& marks, MovingSubject& subje
 Marks differing(const SeamViews& views, const Image& disagreement, const SubjectOptions& options) {
   const int width = disagreement.width();
   const int height = disagreement.height();
-  Plane weighted(width, height);
-  Plane weight(width, height);
+  FloatPlane weighted(width, height);
+  FloatPlane weight(width, height);
   parallel_for(0, height, [&](int y) {
     const auto differs = disagreement.row<float>(y);
     for (int x = 0; x < width; ++x) {
       if (!in_sight(views, x, y)) continue;
-      weight.row(y)[x] = 1;
-      weighted.row(y)[x] = differs[static_cast<std::size_t>(x)];
+      weight.line(y)[x] = 1;
+      weighted.line(y)[x] = differs[static_cast<std::size_t>(x)];
     }
   });
   const double sigma = std::max(0.5, 0.5 * options.reach_px);
   parallel_for(0, 2, [&](int i) {
-    Plane& plane = i == 0 ? weighted : weight;
+    FloatPlane& plane = i == 0 ? weighted : weight;
     plane = blurred(plane, sigma, views.closed);
   });
   Marks marks(width, height, views.closed);
   parallel_for(0, height, [&](int y) {
-    const float* smooth = weighted.row(y);
-    const float* share = weight.row(y);
+    const float* smooth = weighted.line(y);
+    const float* share = weight.line(y);
     std::uint8_t* to = marks.row(y);
     for (int x = 0; x < width; ++x) {
       const bool differs =
@@ -290,7 +290,7 @@ Image view_disagreement(const SeamViews& views) {
   const int channels = views.light_a.channel_count();
   // A wide tolerance: what the lenses have in common is most of the ribbon, whatever the rest.
   const GainRaster field(fit_gain_field(views, {}, {.harmonics = 1, .most_ev = 2}));
-  Plane differs(width, height);
+  FloatPlane differs(width, height);
   parallel_for(0, height, [&](int y) {
     const auto a = views.light_a.row<float>(y);
     const auto b = views.light_b.row<float>(y);
@@ -309,7 +309,7 @@ Image view_disagreement(const SeamViews& views) {
       common[c].resize(count);
       field.ratios_ev(y, c, common[c]);
     }
-    float* to = differs.row(y);
+    float* to = differs.line(y);
     for (std::size_t x = 0; x < count; ++x) {
       float most = 0;
       for (std::size_t c = 0; c < samples; ++c) {
@@ -322,10 +322,10 @@ Image view_disagreement(const SeamViews& views) {
       to[x] = told ? std::min(1.0F, most / kFullStep_ev) : 0.0F;
     }
   });
-  const Plane smooth = blurred(differs, kDisagreementBlur_px, views.closed);
+  const FloatPlane smooth = blurred(differs, kDisagreementBlur_px, views.closed);
   Image result(width, height, Channels::grey, SampleType::f32);
   parallel_for(0, height,
-               [&](int y) { std::copy_n(smooth.row(y), width, result.row<float>(y).begin()); });
+               [&](int y) { std::copy_n(smooth.line(y), width, result.row<float>(y).begin()); });
   return result;
 }
 

@@ -77,40 +77,41 @@ void surround(std::vector<float>& wide, int width, int radius, bool closed) {
 
 }  // namespace
 
-Plane blurred(const Plane& plane, double sigma_px, bool closed) {
+FloatPlane blurred(const FloatPlane& plane, double sigma_px, bool closed) {
   const std::vector<float> taps = gaussian(sigma_px);
   const int radius = static_cast<int>(taps.size() / 2);
-  const int width = plane.width_px;
-  const int height = plane.height_px;
-  Plane across(width, height);
+  const int width = plane.width;
+  const int height = plane.height;
+  FloatPlane across(width, height);
   parallel_for(0, height, [&](int y) {
     // The row with its surroundings, so that the inner loop is straight.
     std::vector<float> wide(static_cast<std::size_t>(width + 2 * radius), 0.0F);
     const int first = std::max(-radius, -y);
     const int last = std::min(radius, height - 1 - y);
-    add_rows(taps.data() + first + radius, last - first + 1, plane.row(y + first), width, width,
+    add_rows(taps.data() + first + radius, last - first + 1, plane.line(y + first), width, width,
              wide.data() + radius);
     surround(wide, width, radius, closed);
-    add_rows(taps.data(), 2 * radius + 1, wide.data(), 1, width, across.row(y));
+    add_rows(taps.data(), 2 * radius + 1, wide.data(), 1, width, across.line(y));
   });
   return across;
 }
 
-Plane reduced(const Plane& plane, double sigma_px, int width_px, int height_px, bool closed) {
-  const int width = plane.width_px;
+FloatPlane reduced(const FloatPlane& plane, double sigma_px, int width_px, int height_px,
+                   bool closed) {
+  const int width = plane.width;
   const std::vector<Taps> columns = taps_at(sigma_px, width, width_px);
-  const std::vector<Taps> rows = taps_at(sigma_px, plane.height_px, height_px);
+  const std::vector<Taps> rows = taps_at(sigma_px, plane.height, height_px);
   const int radius = reach_of(sigma_px) + 1;
-  Plane small(width_px, height_px);
+  FloatPlane small(width_px, height_px);
   parallel_for(0, height_px, [&](int y) {
     std::vector<float> wide(static_cast<std::size_t>(width + 2 * radius), 0.0F);
     const Taps& down = rows[static_cast<std::size_t>(y)];
     const int first = std::max(0, down.first);
-    const int last = std::min(plane.height_px, down.first + static_cast<int>(down.tap.size()));
-    add_rows(down.tap.data() + (first - down.first), last - first, plane.row(first), width, width,
+    const int last = std::min(plane.height, down.first + static_cast<int>(down.tap.size()));
+    add_rows(down.tap.data() + (first - down.first), last - first, plane.line(first), width, width,
              wide.data() + radius);
     surround(wide, width, radius, closed);
-    float* to = small.row(y);
+    float* to = small.line(y);
     for (int x = 0; x < width_px; ++x) {
       const Taps& across = columns[static_cast<std::size_t>(x)];
       to[x] = dot(across.tap, wide.data() + radius + across.first);
@@ -119,7 +120,7 @@ Plane reduced(const Plane& plane, double sigma_px, int width_px, int height_px, 
   return small;
 }
 
-Plane enlarged(const Plane& coarse, int width_px, int height_px, bool closed) {
+FloatPlane enlarged(const FloatPlane& coarse, int width_px, int height_px, bool closed) {
   struct Between {
     int from, to;
     float part;
@@ -135,18 +136,18 @@ Plane enlarged(const Plane& coarse, int width_px, int height_px, bool closed) {
   };
   std::vector<Between> columns;
   for (int x = 0; x < width_px; ++x) {
-    columns.push_back(between(x, width_px, coarse.width_px, closed));
+    columns.push_back(between(x, width_px, coarse.width, closed));
   }
-  Plane fine(width_px, height_px);
+  FloatPlane fine(width_px, height_px);
   parallel_for(0, height_px, [&](int y) {
-    const Between down = between(y, height_px, coarse.height_px, false);
-    const float* above = coarse.row(down.from);
-    const float* below = coarse.row(down.to);
-    std::vector<float> row(static_cast<std::size_t>(coarse.width_px));
-    for (int x = 0; x < coarse.width_px; ++x) {
+    const Between down = between(y, height_px, coarse.height, false);
+    const float* above = coarse.line(down.from);
+    const float* below = coarse.line(down.to);
+    std::vector<float> row(static_cast<std::size_t>(coarse.width));
+    for (int x = 0; x < coarse.width; ++x) {
       row[static_cast<std::size_t>(x)] = above[x] + down.part * (below[x] - above[x]);
     }
-    float* to = fine.row(y);
+    float* to = fine.line(y);
     for (int x = 0; x < width_px; ++x) {
       const Between& at = columns[static_cast<std::size_t>(x)];
       const float left = row[static_cast<std::size_t>(at.from)];
@@ -156,13 +157,12 @@ Plane enlarged(const Plane& coarse, int width_px, int height_px, bool closed) {
   return fine;
 }
 
-Plane widely_blurred(const Plane& plane, double sigma_px, bool closed) {
+FloatPlane widely_blurred(const FloatPlane& plane, double sigma_px, bool closed) {
   const int factor = static_cast<int>(sigma_px / kLeastSigma_px);
   if (factor < 2) return blurred(plane, sigma_px, closed);
   const auto part = [factor](int count) { return (count + factor - 1) / factor; };
-  const Plane coarse =
-      reduced(plane, sigma_px, part(plane.width_px), part(plane.height_px), closed);
-  return enlarged(coarse, plane.width_px, plane.height_px, closed);
+  const FloatPlane coarse = reduced(plane, sigma_px, part(plane.width), part(plane.height), closed);
+  return enlarged(coarse, plane.width, plane.height, closed);
 }
 
 std::vector<float> blurred(const std::vector<float>& line, double sigma_px, bool closed) {

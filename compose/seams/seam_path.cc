@@ -44,13 +44,13 @@ class Prices {
     parallel_for(0, height_, [&](int y) {
       for (int x = 0; x < width_; ++x) {
         const bool subject = subjects.map.row<std::uint8_t>(y)[static_cast<std::size_t>(x)] != 0;
-        pixel_.row(y)[x] = static_cast<float>(
+        pixel_.line(y)[x] = static_cast<float>(
             passing(x, y, disagreement.row<float>(y)[static_cast<std::size_t>(x)], subject));
-        if_a_.row(y)[x] = static_cast<float>(taking(x, y, views.state_a, views.state_b, subject));
-        if_b_.row(y)[x] = static_cast<float>(taking(x, y, views.state_b, views.state_a, subject));
+        if_a_.line(y)[x] = static_cast<float>(taking(x, y, views.state_a, views.state_b, subject));
+        if_b_.line(y)[x] = static_cast<float>(taking(x, y, views.state_b, views.state_a, subject));
         const SeamWish wish = wish_at(views, x, y);
-        if (wish == SeamWish::from_b) if_a_.row(y)[x] += static_cast<float>(kTakenAgainst);
-        if (wish == SeamWish::from_a) if_b_.row(y)[x] += static_cast<float>(kTakenAgainst);
+        if (wish == SeamWish::from_b) if_a_.line(y)[x] += static_cast<float>(kTakenAgainst);
+        if (wish == SeamWish::from_a) if_b_.line(y)[x] += static_cast<float>(kTakenAgainst);
       }
     });
     for (const MovingSubject& subject : subjects.found) {
@@ -67,13 +67,13 @@ class Prices {
       const SeamRoom room = seam_room(views_, x);
       std::int32_t* cost = costs.cost.data() + static_cast<std::size_t>(x) * rows;
       double taken = 0;  // by the split at j: rows above from a, the others from b
-      for (int y = 0; y < height_; ++y) taken += if_b_.row(y)[x];
+      for (int y = 0; y < height_; ++y) taken += if_b_.line(y)[x];
       for (int j = 0; j <= height_; ++j) {
-        const float above = pixel_.row(std::max(0, j - 1))[x];
-        const float below = pixel_.row(std::min(height_ - 1, j))[x];
+        const float above = pixel_.line(std::max(0, j - 1))[x];
+        const float below = pixel_.line(std::min(height_ - 1, j))[x];
         const double price = 0.5 * (above + below) + taken + place(room, j);
         cost[j] = static_cast<std::int32_t>(std::lround(kUnit * std::min(price, kMostPrice)));
-        if (j < height_) taken += if_a_.row(j)[x] - if_b_.row(j)[x];
+        if (j < height_) taken += if_a_.line(j)[x] - if_b_.line(j)[x];
       }
     });
     return costs;
@@ -131,11 +131,11 @@ class Prices {
 
   // Only one lens can have the subject whole.
   void prefer(const MovingSubject& subject) {
-    Plane& against = subject.reaches_a ? if_b_ : if_a_;
+    FloatPlane& against = subject.reaches_a ? if_b_ : if_a_;
     for (int x = subject.left; x < subject.right; ++x) {
       const auto i = static_cast<std::size_t>(x - subject.left);
       for (int y = subject.outline_top[i]; y < subject.outline_bottom[i]; ++y) {
-        against.row(y)[x % width_] += static_cast<float>(kTakenAgainst);
+        against.line(y)[x % width_] += static_cast<float>(kTakenAgainst);
       }
     }
   }
@@ -154,9 +154,9 @@ class Prices {
   const SeamPathOptions& options_;
   int width_;
   int height_;
-  Plane pixel_;  // passing it
-  Plane if_a_;   // taking it from a, or …
-  Plane if_b_;   // … from b
+  FloatPlane pixel_;  // passing it
+  FloatPlane if_a_;   // taking it from a, or …
+  FloatPlane if_b_;   // … from b
 };
 
 // Moves the path within what costs no more, towards the least bends.

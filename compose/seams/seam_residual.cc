@@ -21,12 +21,12 @@ struct Shift {
   int parallax = 0;
 };
 
-Plane smooth_detail(const Plane& detail, const Plane& shown, const SeamResidualOptions& options,
-                    bool closed) {
-  Plane smooth = blurred(detail, options.grain_px, closed);
-  const Plane share = blurred(shown, options.grain_px, closed);
-  for (std::size_t i = 0; i < smooth.value.size(); ++i) {
-    if (shown.value[i] > 0) smooth.value[i] /= share.value[i];
+FloatPlane smooth_detail(const FloatPlane& detail, const FloatPlane& shown,
+                         const SeamResidualOptions& options, bool closed) {
+  FloatPlane smooth = blurred(detail, options.grain_px, closed);
+  const FloatPlane share = blurred(shown, options.grain_px, closed);
+  for (std::size_t i = 0; i < smooth.values.size(); ++i) {
+    if (shown.values[i] > 0) smooth.values[i] /= share.values[i];
   }
   return smooth;
 }
@@ -34,7 +34,7 @@ Plane smooth_detail(const Plane& detail, const Plane& shown, const SeamResidualO
 // The patch around one middle, compared under whole shifts.
 class PatchComparer {
  public:
-  PatchComparer(const Plane& a, const Plane& b, const Plane& shown, bool closed,
+  PatchComparer(const FloatPlane& a, const FloatPlane& b, const FloatPlane& shown, bool closed,
                 const SeamResidualOptions& options, int column, int row)
       : a_(a), b_(b), shown_(shown), closed_(closed), options_(options), x_(column), y_(row) {}
 
@@ -65,8 +65,8 @@ class PatchComparer {
   };
 
   [[nodiscard]] int column(int x) const {
-    if (!closed_) return x >= 0 && x < a_.width_px ? x : -1;
-    return (x % a_.width_px + a_.width_px) % a_.width_px;
+    if (!closed_) return x >= 0 && x < a_.width ? x : -1;
+    return (x % a_.width + a_.width) % a_.width;
   }
 
   // Lens a's patch against lens b's, moved: half of the shift each way would need fractions.
@@ -75,13 +75,13 @@ class PatchComparer {
     const int half = options_.patch_px / 2;
     for (int y = y_ - half; y < y_ + half; ++y) {
       const int to = y + shift.parallax;
-      if (y < 0 || y >= a_.height_px || to < 0 || to >= a_.height_px) continue;
+      if (y < 0 || y >= a_.height || to < 0 || to >= a_.height) continue;
       for (int x = x_ - half; x < x_ + half; ++x) {
         const int left = column(x), right = column(x + shift.sideways);
         if (left < 0 || right < 0) continue;
-        if (shown_.row(y)[left] == 0 || shown_.row(to)[right] == 0) continue;
-        const double a = static_cast<double>(a_.row(y)[left]);
-        const double b = static_cast<double>(b_.row(to)[right]);
+        if (shown_.line(y)[left] == 0 || shown_.line(to)[right] == 0) continue;
+        const double a = static_cast<double>(a_.line(y)[left]);
+        const double b = static_cast<double>(b_.line(to)[right]);
         sums.count += 1;
         sums.a += a;
         sums.b += b;
@@ -93,9 +93,9 @@ class PatchComparer {
     return sums;
   }
 
-  const Plane& a_;
-  const Plane& b_;
-  const Plane& shown_;
+  const FloatPlane& a_;
+  const FloatPlane& b_;
+  const FloatPlane& shown_;
   bool closed_;
   const SeamResidualOptions& options_;
   int x_;
@@ -238,10 +238,10 @@ Result<SeamResidual> seam_residual(const SeamViews& views, const SeamPath& path,
                       .what = "is not as wide as the views",
                       .remedy = "give the path through these very views"});
   }
-  const Plane shown = shown_by_both(views);
+  const FloatPlane shown = shown_by_both(views);
   const auto detail_of = view_details(views, shown, options.flat_px);
-  const Plane a = smooth_detail(detail_of[0], shown, options, views.closed);
-  const Plane b = smooth_detail(detail_of[1], shown, options, views.closed);
+  const FloatPlane a = smooth_detail(detail_of[0], shown, options, views.closed);
+  const FloatPlane b = smooth_detail(detail_of[1], shown, options, views.closed);
   SeamResidual residual{.places = width / options.spacing_px, .patches = {}};
   std::vector<std::optional<SeamPatch>> found(static_cast<std::size_t>(residual.places));
   parallel_for(0, residual.places, [&](int k) {

@@ -15,12 +15,12 @@ namespace {
 constexpr float kDetailFloor = 0.004F;  // light added before the logarithm
 
 // Log of the channels' mean where `shown`, else 0.
-Plane log_light(const Image& light, const Plane& shown) {
+FloatPlane log_light(const Image& light, const FloatPlane& shown) {
   constexpr float kLn2 = 0.69314718055994531F;
   const int channels = light.channel_count();
   const auto width = static_cast<std::size_t>(light.width());
   const float share = 1 / static_cast<float>(channels);
-  Plane log(light.width(), light.height());
+  FloatPlane log(light.width(), light.height());
   parallel_for(0, light.height(), [&](int y) {
     const float* row = light.row<float>(y).data();
     std::vector<float> mean(width);
@@ -29,9 +29,9 @@ Plane log_light(const Image& light, const Plane& shown) {
       for (int c = 0; c < channels; ++c) sum += std::max(0.0F, row[c]);
       mean[x] = sum * share;
     }
-    float* to = log.row(y);
+    float* to = log.line(y);
     log_row(mean.data(), kDetailFloor, width, to);
-    const float* counts = shown.row(y);
+    const float* counts = shown.line(y);
     for (std::size_t x = 0; x < width; ++x) to[x] = counts[x] * (kLn2 * to[x]);
   });
   return log;
@@ -39,34 +39,35 @@ Plane log_light(const Image& light, const Plane& shown) {
 
 }  // namespace
 
-Plane shown_by_both(const SeamViews& views) {
-  Plane shown(views.light_a.width(), views.light_a.height());
-  parallel_for(0, shown.height_px, [&](int y) {
+FloatPlane shown_by_both(const SeamViews& views) {
+  FloatPlane shown(views.light_a.width(), views.light_a.height());
+  parallel_for(0, shown.height, [&](int y) {
     const std::uint8_t* a = views.state_a.row<std::uint8_t>(y).data();
     const std::uint8_t* b = views.state_b.row<std::uint8_t>(y).data();
-    float* to = shown.row(y);
+    float* to = shown.line(y);
     constexpr auto kGood = static_cast<std::uint8_t>(ViewState::good);
-    for (int x = 0; x < shown.width_px; ++x) to[x] = a[x] == kGood && b[x] == kGood ? 1.0F : 0.0F;
+    for (int x = 0; x < shown.width; ++x) to[x] = a[x] == kGood && b[x] == kGood ? 1.0F : 0.0F;
   });
   return shown;
 }
 
-std::array<Plane, 2> view_details(const SeamViews& views, const Plane& shown, double flat_px) {
-  std::array<Plane, 2> detail;
-  std::array<Plane, 3> smooth;  // of both and of what is shown
+std::array<FloatPlane, 2> view_details(const SeamViews& views, const FloatPlane& shown,
+                                       double flat_px) {
+  std::array<FloatPlane, 2> detail;
+  std::array<FloatPlane, 3> smooth;  // of both and of what is shown
   parallel_for(0, 3, [&](int i) {
     const auto k = static_cast<std::size_t>(i);
     if (k < 2) detail[k] = log_light(k == 0 ? views.light_a : views.light_b, shown);
     smooth[k] = widely_blurred(k < 2 ? detail[k] : shown, flat_px, views.closed);
   });
-  parallel_for(0, 2 * shown.height_px, [&](int i) {
+  parallel_for(0, 2 * shown.height, [&](int i) {
     const auto k = static_cast<std::size_t>(i % 2);
     const int y = i / 2;
-    float* to = detail[k].row(y);
-    const float* sum = smooth[k].row(y);
-    const float* share = smooth[2].row(y);
-    const float* counts = shown.row(y);
-    for (int x = 0; x < shown.width_px; ++x) {
+    float* to = detail[k].line(y);
+    const float* sum = smooth[k].line(y);
+    const float* share = smooth[2].line(y);
+    const float* counts = shown.line(y);
+    for (int x = 0; x < shown.width; ++x) {
       if (counts[x] > 0) to[x] -= sum[x] / share[x];
     }
   });

@@ -11,11 +11,11 @@
 namespace seamwright {
 
 /// 1 where both lenses show a pixel with its full light, else 0.
-[[nodiscard]] Plane shown_by_both(const SeamViews& views);
+[[nodiscard]] FloatPlane shown_by_both(const SeamViews& views);
 
 /// Log light of each view, mean of the channels, less its Gaussian mean of σ `flat_px` over what is
 /// shown around; 0 where not `shown`.
-[[nodiscard]] std::array<Plane, 2> view_details(const SeamViews& views, const Plane& shown,
-                                                double flat_px);
+[[nodiscard]] std::array<FloatPlane, 2> view_details(const SeamViews& views,
+                                                     const FloatPlane& shown, double flat_px);
 
 }  // namespace seamwright

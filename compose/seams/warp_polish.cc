@@ -22,43 +22,43 @@ constexpr float kLeastShare = 0.05F;  // of a window that both lenses show
 
 // What each pixel's window is summed from.
 struct Products {
-  Plane slope_step;
-  Plane slope_square;
-  Plane step_square;
-  Plane weight;
+  FloatPlane slope_step;
+  FloatPlane slope_square;
+  FloatPlane step_square;
+  FloatPlane weight;
 };
 
-Products products(const Plane& a, const Plane& b, const Plane& shown) {
+Products products(const FloatPlane& a, const FloatPlane& b, const FloatPlane& shown) {
   Products sums;
-  const std::array<Plane*, 4> all = {&sums.slope_step, &sums.slope_square, &sums.step_square,
-                                     &sums.weight};
+  const std::array<FloatPlane*, 4> all = {&sums.slope_step, &sums.slope_square, &sums.step_square,
+                                          &sums.weight};
   parallel_for(0, static_cast<int>(all.size()),
-               [&](int i) { *all[static_cast<std::size_t>(i)] = Plane(a.width_px, a.height_px); });
-  parallel_for(1, std::max(1, a.height_px - 1), [&](int y) {
-    for (int x = 0; x < a.width_px; ++x) {
-      if (shown.row(y - 1)[x] == 0 || shown.row(y)[x] == 0 || shown.row(y + 1)[x] == 0) continue;
+               [&](int i) { *all[static_cast<std::size_t>(i)] = FloatPlane(a.width, a.height); });
+  parallel_for(1, std::max(1, a.height - 1), [&](int y) {
+    for (int x = 0; x < a.width; ++x) {
+      if (shown.line(y - 1)[x] == 0 || shown.line(y)[x] == 0 || shown.line(y + 1)[x] == 0) continue;
       const float slope =
-          0.25F * (a.row(y + 1)[x] - a.row(y - 1)[x] + b.row(y + 1)[x] - b.row(y - 1)[x]);
-      const float step = a.row(y)[x] - b.row(y)[x];
+          0.25F * (a.line(y + 1)[x] - a.line(y - 1)[x] + b.line(y + 1)[x] - b.line(y - 1)[x]);
+      const float step = a.line(y)[x] - b.line(y)[x];
       const float weight = 1 / (1 + step * step / (kUnlike * kUnlike));
-      sums.slope_step.row(y)[x] = weight * slope * step;
-      sums.slope_square.row(y)[x] = weight * slope * slope;
-      sums.step_square.row(y)[x] = weight * step * step;
-      sums.weight.row(y)[x] = weight;
+      sums.slope_step.line(y)[x] = weight * slope * step;
+      sums.slope_square.line(y)[x] = weight * slope * slope;
+      sums.step_square.line(y)[x] = weight * step * step;
+      sums.weight.line(y)[x] = weight;
     }
   });
   return sums;
 }
 
 // By how many rows lens b's picture lies lower than lens a's.
-Plane misses(const SeamViews& views, const WarpPolishOptions& options) {
-  const Plane shown = shown_by_both(views);
+FloatPlane misses(const SeamViews& views, const WarpPolishOptions& options) {
+  const FloatPlane shown = shown_by_both(views);
   const auto [a, b] = view_details(views, shown, options.flat_px);
   Products sums = products(a, b, shown);
-  const std::array<Plane*, 4> all = {&sums.slope_step, &sums.slope_square, &sums.step_square,
-                                     &sums.weight};
+  const std::array<FloatPlane*, 4> all = {&sums.slope_step, &sums.slope_square, &sums.step_square,
+                                          &sums.weight};
   parallel_for(0, static_cast<int>(all.size()), [&](int i) {
-    Plane& sum = *all[static_cast<std::size_t>(i)];
+    FloatPlane& sum = *all[static_cast<std::size_t>(i)];
     sum = blurred(sum, options.window_px, views.closed);
   });
   const double samples =
@@ -66,14 +66,14 @@ Plane misses(const SeamViews& views, const WarpPolishOptions& options) {
   const auto prior = static_cast<float>(1 / (samples * options.expect_px * options.expect_px));
   const auto noise = static_cast<float>(2 * options.noise * options.noise);
   const auto most = static_cast<float>(options.most_px);
-  Plane miss(shown.width_px, shown.height_px);
-  parallel_for(0, miss.height_px, [&](int y) {
-    const float* step = sums.slope_step.row(y);
-    const float* square = sums.slope_square.row(y);
-    const float* spread = sums.step_square.row(y);
-    const float* weight = sums.weight.row(y);
-    float* to = miss.row(y);
-    for (int x = 0; x < miss.width_px; ++x) {
+  FloatPlane miss(shown.width, shown.height);
+  parallel_for(0, miss.height, [&](int y) {
+    const float* step = sums.slope_step.line(y);
+    const float* square = sums.slope_square.line(y);
+    const float* spread = sums.step_square.line(y);
+    const float* weight = sums.weight.line(y);
+    float* to = miss.line(y);
+    for (int x = 0; x < miss.width; ++x) {
       if (weight[x] < kLeastShare) continue;
       const float explained = step[x] * step[x] / std::max(1e-12F, square[x]);
       const float left = std::max(spread[x] - explained, noise * weight[x]);
@@ -109,7 +109,7 @@ Result<void> polish_warp(ViewWarp& warp, const ViewpointSlide& slide, const Seam
                       .what = "are of another size than the warp",
                       .remedy = "give the views of this very warp"});
   }
-  const Plane miss = misses(views, options);
+  const FloatPlane miss = misses(views, options);
   const auto per_half_m = static_cast<float>(1 / slide.half_m());
   const auto rad_per_px = static_cast<float>(1 / grid.px_per_rad);
   parallel_for(0, grid.height_px, [&](int y) {
@@ -117,7 +117,7 @@ Result<void> polish_warp(ViewWarp& warp, const ViewpointSlide& slide, const Seam
     const auto shift_b = warp.shift_b_rad.row<float>(y);
     std::vector<float> offset(shift_a.size());
     slide.offsets_m(0, eta_of_row(grid, y + 0.5), offset);
-    const float* step = miss.row(y);
+    const float* step = miss.line(y);
     for (std::size_t x = 0; x < offset.size(); ++x) {
       const float walked = offset[x] * per_half_m;
       const float moved = warp.strength[x] * step[x] * rad_per_px;

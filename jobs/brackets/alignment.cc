@@ -8,7 +8,7 @@
 #include "base/catmull_rom.h"
 #include "base/parallel.h"
 #include "jobs/brackets/light.h"
-#include "jobs/brackets/plane.h"
+#include "imaging/plane.h"
 
 namespace seamwright {
 namespace {

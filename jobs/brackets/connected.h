@@ -2,7 +2,7 @@
 
 #include <vector>
 
-#include "jobs/brackets/plane.h"
+#include "imaging/plane.h"
 
 namespace seamwright {
 

@@ -8,6 +8,7 @@
 #include "base/parallel.h"
 #include "jobs/brackets/connected.h"
 #include "jobs/brackets/light.h"
+#include "jobs/brackets/plane.h"
 #include "jobs/brackets/usable.h"
 
 namespace seamwright {

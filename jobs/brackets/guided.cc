@@ -3,6 +3,8 @@
 #include <cmath>
 #include <utility>
 
+#include "jobs/brackets/plane.h"
+
 namespace seamwright {
 
 GuidedLines guided_lines(const FloatPlane& plane, int radius, double edge_variance) {

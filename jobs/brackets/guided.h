@@ -1,6 +1,6 @@
 #pragma once
 
-#include "jobs/brackets/plane.h"
+#include "imaging/plane.h"
 
 namespace seamwright {
 

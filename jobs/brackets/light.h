@@ -7,8 +7,8 @@
 #include <vector>
 
 #include "imaging/image.h"
+#include "imaging/plane.h"
 #include "imaging/transfer.h"
-#include "jobs/brackets/plane.h"
 
 namespace seamwright {
 

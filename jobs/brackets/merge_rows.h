@@ -6,7 +6,7 @@
 #include "jobs/brackets/exposed.h"
 #include "jobs/brackets/moved_regions.h"
 #include "jobs/brackets/noise_model.h"
-#include "jobs/brackets/plane.h"
+#include "imaging/plane.h"
 
 namespace seamwright {
 

@@ -4,6 +4,7 @@
 #include <map>
 
 #include "jobs/brackets/connected.h"
+#include "jobs/brackets/plane.h"
 #include "jobs/brackets/usable.h"
 
 namespace seamwright {

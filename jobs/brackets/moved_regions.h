@@ -3,10 +3,10 @@
 #include <span>
 #include <vector>
 
+#include "imaging/plane.h"
 #include "jobs/brackets/consistency.h"
 #include "jobs/brackets/exposed.h"
 #include "jobs/brackets/noise_model.h"
-#include "jobs/brackets/plane.h"
 
 namespace seamwright {
 

@@ -1,39 +1,10 @@
 #pragma once
 
-// One channel of numbers, and the few neighbourhood operations that merging needs.
+// The few neighbourhood operations on planes that merging needs.
 
-#include <cstddef>
-#include <cstdint>
-#include <span>
-#include <vector>
+#include "imaging/plane.h"
 
 namespace seamwright {
-
-template <class T>
-struct Plane {
-  Plane() = default;
-  Plane(int width, int height, T value = T{})
-      : width(width),
-        height(height),
-        values(static_cast<std::size_t>(width) * static_cast<std::size_t>(height), value) {}
-
-  [[nodiscard]] std::span<T> row(int y) {
-    return {values.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(width),
-            static_cast<std::size_t>(width)};
-  }
-  [[nodiscard]] std::span<const T> row(int y) const {
-    return {values.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(width),
-            static_cast<std::size_t>(width)};
-  }
-  [[nodiscard]] T at(int x, int y) const { return row(y)[static_cast<std::size_t>(x)]; }
-
-  int width = 0;
-  int height = 0;
-  std::vector<T> values;
-};
-
-using FloatPlane = Plane<float>;
-using Mask = Plane<std::uint8_t>;  ///< 0 or 255, unless its owner says otherwise
 
 /// Mean over (2·radius + 1)² pixels, those that lie inside.
 [[nodiscard]] FloatPlane box_mean(const FloatPlane& plane, int radius);

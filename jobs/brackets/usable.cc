@@ -5,6 +5,7 @@
 
 #include "base/parallel.h"
 #include "jobs/brackets/light.h"
+#include "jobs/brackets/plane.h"
 
 namespace seamwright {
 namespace {

@@ -3,8 +3,8 @@
 #include <span>
 #include <vector>
 
+#include "imaging/plane.h"
 #include "jobs/brackets/exposed.h"
-#include "jobs/brackets/plane.h"
 
 namespace seamwright {
 

@@ -2,7 +2,7 @@
 
 // What is bright and what is dark in a panorama, without its detail and without a halo at edges.
 
-#include "jobs/brackets/plane.h"
+#include "imaging/plane.h"
 
 namespace seamwright {
 
