@@ -7,8 +7,8 @@
 
 #include "base/catmull_rom.h"
 #include "base/parallel.h"
-#include "jobs/brackets/light.h"
 #include "imaging/plane.h"
+#include "jobs/brackets/light.h"
 
 namespace seamwright {
 namespace {
