@@ -23,7 +23,7 @@ constexpr double kCentreSigma_px = 6;                 // principal points are kn
 
 double wrapped(double angle) { return std::remainder(angle, 2 * kPi); }
 
-// A tie as a pair of directions in the rig, with what moves them.
+// A match as a pair of directions in the rig, with what moves them.
 struct Sighting {
   std::size_t tie = 0;
   Vec3 a, b;                    // unit directions under the current rig
@@ -54,6 +54,28 @@ std::optional<Vec3> focal_slope(const MountedLens& mounted, const Vec3& in_rig) 
   return Vec3(mounted.rig_from_lens * (-mounted.lens.radius(theta) / slope * outwards));
 }
 
+// Both directions are of the rig; px_b is where lens b has its own.
+std::optional<Sighting> sighting_of(std::size_t index, const MountedLens& a, const Vec3& from_a,
+                                    const MountedLens& b, const Vec3& from_b, const Vec2& px_b) {
+  // A principal point moved by +1 px sees the pixel as if it were at −1 px; towards the middle of
+  // the frame the field of view never ends.
+  const double to_left = px_b.x() > b.lens.terms[kCentreU] ? 1 : -1;
+  const double to_top = px_b.y() > b.lens.terms[kCentreV] ? 1 : -1;
+  const auto left = b.direction_in_rig(px_b - Vec2(to_left, 0));
+  const auto top = b.direction_in_rig(px_b - Vec2(0, to_top));
+  if (!left || !top) return std::nullopt;
+  const auto focal_a = focal_slope(a, from_a);
+  const auto focal_b = focal_slope(b, from_b);
+  if (!focal_a || !focal_b) return std::nullopt;
+  return Sighting{index,
+                  from_a,
+                  from_b,
+                  *focal_a,
+                  *focal_b,
+                  (*left - from_b) * to_left,
+                  (*top - from_b) * to_top};
+}
+
 std::optional<Sighting> sighting_of(std::size_t index, const Tie& tie, const Rig& rig, int lens_a,
                                     int lens_b) {
   const TieSight* sight_a = nullptr;
@@ -67,23 +89,8 @@ std::optional<Sighting> sighting_of(std::size_t index, const Tie& tie, const Rig
   const MountedLens& b = rig.lenses[static_cast<std::size_t>(lens_b)];
   const auto from_a = a.direction_in_rig(sight_a->px);
   const auto from_b = b.direction_in_rig(sight_b->px);
-  // A principal point moved by +1 px sees the pixel as if it were at −1 px; towards the middle of
-  // the frame the field of view never ends.
-  const double to_left = sight_b->px.x() > b.lens.terms[kCentreU] ? 1 : -1;
-  const double to_top = sight_b->px.y() > b.lens.terms[kCentreV] ? 1 : -1;
-  const auto left = b.direction_in_rig(sight_b->px - Vec2(to_left, 0));
-  const auto top = b.direction_in_rig(sight_b->px - Vec2(0, to_top));
-  if (!from_a || !from_b || !left || !top) return std::nullopt;
-  const auto focal_a = focal_slope(a, *from_a);
-  const auto focal_b = focal_slope(b, *from_b);
-  if (!focal_a || !focal_b) return std::nullopt;
-  return Sighting{index,
-                  *from_a,
-                  *from_b,
-                  *focal_a,
-                  *focal_b,
-                  (*left - *from_b) * to_left,
-                  (*top - *from_b) * to_top};
+  if (!from_a || !from_b) return std::nullopt;
+  return sighting_of(index, a, *from_a, b, *from_b, sight_b->px);
 }
 
 // d turned along the sphere by the tangent vector.
@@ -292,16 +299,11 @@ class Search {
   std::vector<const Sighting*> scored_;
 };
 
-}  // namespace
-
-ConsensusResult consensus_of_pair(std::span<const Tie> ties, const Rig& rig, int lens_a, int lens_b,
-                                  const ConsensusOptions& options) {
+ConsensusResult consensus_of(const std::vector<Sighting>& sightings, std::size_t given,
+                             const Rig& rig, int lens_a, int lens_b,
+                             const ConsensusOptions& options) {
   ConsensusResult result;
-  result.inlier.assign(ties.size(), false);
-  std::vector<Sighting> sightings;
-  for (std::size_t i = 0; i < ties.size(); ++i) {
-    if (auto s = sighting_of(i, ties[i], rig, lens_a, lens_b)) sightings.push_back(*s);
-  }
+  result.inlier.assign(given, false);
   result.candidates = static_cast<int>(sightings.size());
   if (sightings.size() <= kSample) {
     for (const Sighting& s : sightings) result.inlier[s.tie] = true;
@@ -321,6 +323,31 @@ ConsensusResult consensus_of_pair(std::span<const Tie> ties, const Rig& rig, int
   result.correction = found.turn;
   result.focal_scale = std::exp(found.log_focal);
   return result;
+}
+
+}  // namespace
+
+ConsensusResult consensus_of_pair(std::span<const Tie> ties, const Rig& rig, int lens_a, int lens_b,
+                                  const ConsensusOptions& options) {
+  std::vector<Sighting> sightings;
+  for (std::size_t i = 0; i < ties.size(); ++i) {
+    if (auto s = sighting_of(i, ties[i], rig, lens_a, lens_b)) sightings.push_back(*s);
+  }
+  return consensus_of(sightings, ties.size(), rig, lens_a, lens_b, options);
+}
+
+ConsensusResult consensus_of_pair(std::span<const PairMatch> matches, const Rig& rig, int lens_a,
+                                  int lens_b, const ConsensusOptions& options) {
+  const MountedLens& a = rig.lenses[static_cast<std::size_t>(lens_a)];
+  const MountedLens& b = rig.lenses[static_cast<std::size_t>(lens_b)];
+  std::vector<Sighting> sightings;
+  for (std::size_t i = 0; i < matches.size(); ++i) {
+    const PairMatch& match = matches[i];
+    if (auto s = sighting_of(i, a, match.a.direction, b, match.b.direction, match.b.px)) {
+      sightings.push_back(*s);
+    }
+  }
+  return consensus_of(sightings, matches.size(), rig, lens_a, lens_b, options);
 }
 
 Rig corrected(const Rig& rig, int lens_a, int lens_b, const ConsensusResult& result) {

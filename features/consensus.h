@@ -14,6 +14,7 @@
 #include <span>
 #include <vector>
 
+#include "features/pair_match.h"
 #include "projection/rig.h"
 #include "projection/tie.h"
 
@@ -44,6 +45,11 @@ struct ConsensusResult {
 /// Ties that have a sight in both lenses of the pair take part. With fewer than 4 of them nothing
 /// is fitted and all are inliers.
 [[nodiscard]] ConsensusResult consensus_of_pair(std::span<const Tie> ties, const Rig& rig,
+                                                int lens_a, int lens_b,
+                                                const ConsensusOptions& options = {});
+
+/// The same of matches that were found on the ribbon of this very rig.
+[[nodiscard]] ConsensusResult consensus_of_pair(std::span<const PairMatch> matches, const Rig& rig,
                                                 int lens_a, int lens_b,
                                                 const ConsensusOptions& options = {});
 

@@ -60,7 +60,7 @@ Tensor structure_tensor(const cv::Mat& values) {
 class EdgeSearch {
  public:
   EdgeSearch(const Strip& a, const Strip& b, const RibbonGrid& grid, const DisparityRange& range,
-             std::span<const RibbonPair> known, const EdgeSearchOptions& options)
+             std::span<const PairMatch> known, const EdgeSearchOptions& options)
       : a_(a), b_(b), grid_(grid), range_(range), known_(known), options_(options) {
     cv::erode(mat_of(a.valid, CV_8U), inner_a_, square_element(), cv::Point(-1, -1), 1,
               cv::BORDER_CONSTANT, 0);
@@ -68,13 +68,13 @@ class EdgeSearch {
               cv::BORDER_CONSTANT, 0);
   }
 
-  [[nodiscard]] std::vector<RibbonPair> run() const {
+  [[nodiscard]] std::vector<EdgePair> run() const {
     const std::vector<Seed> seeds = find_seeds();
-    std::vector<std::optional<RibbonPair>> results(seeds.size());
+    std::vector<std::optional<EdgePair>> results(seeds.size());
     parallel_for(0, static_cast<int>(seeds.size()), [&](int i) {
       results[static_cast<std::size_t>(i)] = match(seeds[static_cast<std::size_t>(i)]);
     });
-    std::vector<RibbonPair> found;
+    std::vector<EdgePair> found;
     for (const auto& result : results) {
       if (result) found.push_back(*result);
     }
@@ -93,8 +93,8 @@ class EdgeSearch {
   }
 
   [[nodiscard]] bool near_known(const Vec2& at) const {
-    return std::any_of(known_.begin(), known_.end(), [&](const RibbonPair& pair) {
-      return std::hypot(sideways_px(at, pair.at_a), pair.at_a.y() - at.y()) <
+    return std::any_of(known_.begin(), known_.end(), [&](const PairMatch& match) {
+      return std::hypot(sideways_px(at, match.a.at), match.a.at.y() - at.y()) <
              options_.clear_of_ties_px;
     });
   }
@@ -150,9 +150,9 @@ class EdgeSearch {
   [[nodiscard]] Disparities disparities_around(const Vec2& at) const {
     std::vector<double> around;
     const double reach = kNeighbourhood_rad * grid_.px_per_rad;
-    for (const RibbonPair& pair : known_) {
-      if (std::abs(sideways_px(at, pair.at_a)) < reach) {
-        around.push_back(pair.at_a.y() - pair.at_b.y());
+    for (const PairMatch& match : known_) {
+      if (std::abs(sideways_px(at, match.a.at)) < reach) {
+        around.push_back(match.a.at.y() - match.b.at.y());
       }
     }
     const double slack = options_.parallax_slack_rad * grid_.px_per_rad;
@@ -236,7 +236,7 @@ class EdgeSearch {
     return trials;
   }
 
-  [[nodiscard]] std::optional<RibbonPair> match(const Seed& seed) const {
+  [[nodiscard]] std::optional<EdgePair> match(const Seed& seed) const {
     const Vec2 at_a = on_grid(seed.x, seed.y);
     const Disparities disparities = disparities_around(at_a);
     const std::vector<Trial> trials = trials_of(seed, disparities);
@@ -260,23 +260,23 @@ class EdgeSearch {
         chosen = trial;
       }
     }
-    return RibbonPair{at_a, at_a + chosen.shift};
+    return EdgePair{at_a, at_a + chosen.shift};
   }
 
   const Strip& a_;
   const Strip& b_;
   const RibbonGrid& grid_;
   const DisparityRange& range_;
-  std::span<const RibbonPair> known_;
+  std::span<const PairMatch> known_;
   const EdgeSearchOptions& options_;
   cv::Mat inner_a_, inner_b_;  // 255 where a whole patch is valid
 };
 
 }  // namespace
 
-std::vector<RibbonPair> search_edges(const Strip& a, const Strip& b, const RibbonGrid& grid,
-                                     const DisparityRange& range, std::span<const RibbonPair> known,
-                                     const EdgeSearchOptions& options) {
+std::vector<EdgePair> search_edges(const Strip& a, const Strip& b, const RibbonGrid& grid,
+                                   const DisparityRange& range, std::span<const PairMatch> known,
+                                   const EdgeSearchOptions& options) {
   return EdgeSearch(a, b, grid, range, known, options).run();
 }
 

@@ -4,12 +4,13 @@
 #include <vector>
 
 #include "features/disparity.h"
+#include "features/pair_match.h"
 #include "sampling/strip.h"
 
 namespace seamwright {
 
-/// A rough match, ribbon px of the grid without padding.
-struct RibbonPair {
+/// A rough match on an edge, ribbon px of the grid without padding.
+struct EdgePair {
   Vec2 at_a = Vec2::Zero();
   Vec2 at_b = Vec2::Zero();
 };
@@ -27,10 +28,10 @@ struct EdgeSearchOptions {
 /// over the gate; it must be distinct against every place beside the edge, and its place along the
 /// edge follows the disparity of the known matches around. Positions are good to about a pixel
 /// across the edge.
-[[nodiscard]] std::vector<RibbonPair> search_edges(const Strip& a, const Strip& b,
-                                                   const RibbonGrid& grid,
-                                                   const DisparityRange& range,
-                                                   std::span<const RibbonPair> known,
-                                                   const EdgeSearchOptions& options);
+[[nodiscard]] std::vector<EdgePair> search_edges(const Strip& a, const Strip& b,
+                                                 const RibbonGrid& grid,
+                                                 const DisparityRange& range,
+                                                 std::span<const PairMatch> known,
+                                                 const EdgeSearchOptions& options);
 
 }  // namespace seamwright

@@ -22,16 +22,6 @@ constexpr int kRefinedPerKept = 2;  // matches that are refined for every tie th
 constexpr int kLeastWindow = 11;    // of refinement, samples
 constexpr double kEdgeSigmas = 3;   // an edge may lie this far off sideways
 
-// Positions of one tie on the ribbon and how sure their difference is, ribbon px.
-struct RibbonMatch {
-  Vec2 at_a = Vec2::Zero();
-  Vec2 at_b = Vec2::Zero();
-  Mat2 covariance_px2 = Mat2::Identity() * 2 * kKeySigma_px * kKeySigma_px;
-  double ncc = 0;
-  double response = 0;  // of the weaker key point
-  bool edge = false;
-};
-
 class PairFinder {
  public:
   PairFinder(const LensView& a, const LensView& b, const Rig& rig, int lens_a, int lens_b,
@@ -53,19 +43,18 @@ class PairFinder {
     const RibbonGrid wide = padded(grid_, pad());
     const Strip strip_a = render_strip(a_, wide);
     const Strip strip_b = render_strip(b_, wide);
-    std::vector<RibbonMatch> matches = matched(strip_a, strip_b);
-    found_.report.matched = static_cast<int>(matches.size());
+    std::vector<PairMatch> matches = matched(strip_a, strip_b);
     matches = agreed(std::move(matches), options_.consensus.least_reject_rad);
     found_.report.consistent = static_cast<int>(matches.size());
     if (options_.refined) {
-      const auto by_response = [](const RibbonMatch& match) { return match.response; };
+      const auto by_response = [](const PairMatch& match) { return match.response; };
       matches = refined(spread(matches, kRefinedPerKept * options_.max_ties_per_pair, by_response));
       matches = agreed(std::move(matches), kRefinedReject_rad);
       found_.report.refined = static_cast<int>(matches.size());
       if (options_.edge_ties) add_edges(strip_a, strip_b, matches);
     }
     // Sure in every direction first; edges, which are not, where nothing else is.
-    keep(spread(matches, options_.max_ties_per_pair, [](const RibbonMatch& match) {
+    keep(spread(matches, options_.max_ties_per_pair, [](const PairMatch& match) {
       return std::max(match.ncc, 0.01) / match.covariance_px2.trace();
     }));
     return std::move(found_);
@@ -74,7 +63,7 @@ class PairFinder {
  private:
   [[nodiscard]] int pad() const { return grid_.closed ? kPad_px : 0; }
 
-  std::vector<RibbonMatch> matched(const Strip& strip_a, const Strip& strip_b) {
+  std::vector<PairMatch> matched(const Strip& strip_a, const Strip& strip_b) {
     const std::vector<StripKey> keys_a = find_keys(strip_a, pad());
     const std::vector<StripKey> keys_b = find_keys(strip_b, pad());
     found_.report.detected[0] = static_cast<int>(keys_a.size());
@@ -82,27 +71,31 @@ class PairFinder {
     const MatchGate gate{.sideways_rad = options_.sideways_gate_rad,
                          .parallax_slack_rad = options_.parallax_slack_rad,
                          .max_ratio = options_.max_ratio};
-    std::vector<RibbonMatch> matches;
-    for (const KeyMatch& match : match_keys(keys_a, keys_b, grid_, range_, gate)) {
-      const StripKey& a = keys_a[static_cast<std::size_t>(match.key_a)];
-      const StripKey& b = keys_b[static_cast<std::size_t>(match.key_b)];
-      RibbonMatch found{.at_a = a.at, .at_b = b.at};
-      found.response = std::min(a.response, b.response);
-      matches.push_back(found);
+    const std::vector<KeyPair> pairs = match_keys(keys_a, keys_b, grid_, range_, gate);
+    found_.report.matched = static_cast<int>(pairs.size());
+    std::vector<PairMatch> matches;
+    for (const KeyPair& pair : pairs) {
+      const StripKey& a = keys_a[static_cast<std::size_t>(pair.a)];
+      const StripKey& b = keys_b[static_cast<std::size_t>(pair.b)];
+      auto match = rough_match(a.at, b.at);
+      if (!match) continue;
+      match->response = std::min(a.response, b.response);
+      matches.push_back(*match);
     }
     return matches;
   }
 
+  // Of a key point or an edge that was not refined.
+  [[nodiscard]] std::optional<PairMatch> rough_match(const Vec2& at_a, const Vec2& at_b) const {
+    const auto a = ribbon_place(grid_, a_.mounted, at_a);
+    const auto b = ribbon_place(grid_, b_.mounted, at_b);
+    if (!a || !b) return std::nullopt;
+    return PairMatch{
+        .a = *a, .b = *b, .covariance_px2 = Mat2::Identity() * 2 * kKeySigma_px * kKeySigma_px};
+  }
+
   // Those that the consensus accepts.
-  std::vector<RibbonMatch> agreed(std::vector<RibbonMatch> matches, double least_reject_rad) {
-    std::vector<Tie> ties;
-    for (const RibbonMatch& match : matches) {
-      if (auto tie = tie_of(match)) {
-        ties.push_back(std::move(*tie));
-      } else {
-        ties.emplace_back();  // no sights: never an inlier
-      }
-    }
+  std::vector<PairMatch> agreed(std::vector<PairMatch> matches, double least_reject_rad) {
     ConsensusOptions options = options_.consensus;
     options.nearest_m = options_.nearest_m;
     options.nearest_baselines = options_.nearest_baselines;
@@ -112,8 +105,8 @@ class PairFinder {
         std::min(options.largest_rotation_rad, 2 * options_.sideways_gate_rad);
     options.largest_focal_change =
         std::min(options.largest_focal_change, options_.parallax_slack_rad / 2);
-    ConsensusResult result = consensus_of_pair(ties, rig_, lens_a_, lens_b_, options);
-    std::vector<RibbonMatch> accepted;
+    ConsensusResult result = consensus_of_pair(matches, rig_, lens_a_, lens_b_, options);
+    std::vector<PairMatch> accepted;
     for (std::size_t i = 0; i < matches.size(); ++i) {
       if (result.inlier[i]) accepted.push_back(matches[i]);
     }
@@ -150,39 +143,35 @@ class PairFinder {
     return options;
   }
 
-  [[nodiscard]] std::vector<RibbonMatch> refined(const std::vector<RibbonMatch>& matches) const {
+  [[nodiscard]] std::vector<PairMatch> refined(const std::vector<PairMatch>& matches) const {
     const PairRefiner refiner(a_, b_, grid_, refine_options());
-    std::vector<std::optional<RefinedMatch>> results(matches.size());
+    std::vector<std::optional<PairMatch>> results(matches.size());
     parallel_for(0, static_cast<int>(matches.size()), [&](int i) {
       const auto index = static_cast<std::size_t>(i);
-      results[index] = refiner.refine(matches[index].at_a, matches[index].at_b);
+      results[index] = refiner.refine(matches[index].a.at, matches[index].b.at);
     });
-    std::vector<RibbonMatch> refined;
+    std::vector<PairMatch> refined;
     for (std::size_t i = 0; i < matches.size(); ++i) {
       if (!results[i]) continue;
-      RibbonMatch better = matches[i];
-      better.at_a = results[i]->at_a;
-      better.at_b = results[i]->at_b;
-      better.covariance_px2 = results[i]->covariance_px2;
-      better.ncc = results[i]->ncc;
-      refined.push_back(better);
+      results[i]->response = matches[i].response;
+      results[i]->edge = matches[i].edge;
+      refined.push_back(*results[i]);
     }
     return refined;
   }
 
-  void add_edges(const Strip& strip_a, const Strip& strip_b, std::vector<RibbonMatch>& matches) {
-    std::vector<RibbonPair> known;
-    for (const RibbonMatch& match : matches) known.push_back({match.at_a, match.at_b});
+  void add_edges(const Strip& strip_a, const Strip& strip_b, std::vector<PairMatch>& matches) {
     const EdgeSearchOptions options{.pad_px = pad(),
                                     .sideways_rad = options_.sideways_gate_rad,
                                     .parallax_slack_rad = options_.parallax_slack_rad};
-    std::vector<RibbonMatch> edges;
-    for (const RibbonPair& pair : search_edges(strip_a, strip_b, grid_, range_, known, options)) {
-      RibbonMatch edge{.at_a = pair.at_a, .at_b = pair.at_b};
-      edge.edge = true;
-      edges.push_back(edge);
+    std::vector<PairMatch> edges;
+    for (const EdgePair& pair : search_edges(strip_a, strip_b, grid_, range_, matches, options)) {
+      auto edge = rough_match(pair.at_a, pair.at_b);
+      if (!edge) continue;
+      edge->edge = true;
+      edges.push_back(*edge);
     }
-    for (const RibbonMatch& edge : refined(edges)) {
+    for (const PairMatch& edge : refined(edges)) {
       if (!fits_consensus(edge)) continue;
       matches.push_back(edge);
       ++found_.report.edges;
@@ -190,14 +179,10 @@ class PairFinder {
   }
 
   // The consensus of the corners explains the edge's sideways part, within what both claim.
-  [[nodiscard]] bool fits_consensus(const RibbonMatch& edge) const {
-    const auto tie = tie_of(edge);
-    if (!tie) return false;
+  [[nodiscard]] bool fits_consensus(const PairMatch& edge) const {
     const Rig better = corrected(rig_, lens_a_, lens_b_, found_.report.consensus);
-    const auto in_a =
-        better.lenses[static_cast<std::size_t>(lens_a_)].direction_in_rig(tie->sights[0].px);
-    const auto in_b =
-        better.lenses[static_cast<std::size_t>(lens_b_)].direction_in_rig(tie->sights[1].px);
+    const auto in_a = better.lenses[static_cast<std::size_t>(lens_a_)].direction_in_rig(edge.a.px);
+    const auto in_b = better.lenses[static_cast<std::size_t>(lens_b_)].direction_in_rig(edge.b.px);
     if (!in_a || !in_b) return false;
     const RibbonAngles a = grid_.axes.angles(*in_a);
     const RibbonAngles b = grid_.axes.angles(*in_b);
@@ -207,32 +192,29 @@ class PairFinder {
   }
 
   // Both sights in frame pixels; the covariance of the difference is shared evenly.
-  [[nodiscard]] std::optional<Tie> tie_of(const RibbonMatch& match) const {
-    const auto in_a = frame_position(grid_, a_.mounted, match.at_a);
-    const auto in_b = frame_position(grid_, b_.mounted, match.at_b);
-    if (!in_a || !in_b) return std::nullopt;
-    const auto sight = [&](int lens, const FramePosition& at) {
-      const Mat2 covariance = at.jacobian * (0.5 * match.covariance_px2) * at.jacobian.transpose();
+  [[nodiscard]] Tie tie_of(const PairMatch& match) const {
+    const auto sight = [&](int lens, const RibbonPlace& at) {
+      const Mat2 covariance = at.px_by_at * (0.5 * match.covariance_px2) * at.px_by_at.transpose();
       return TieSight{lens, at.px, 0.5 * (covariance + covariance.transpose())};
     };
     Tie tie;
     tie.shot = shot_;
-    tie.sights = {sight(lens_a_, *in_a), sight(lens_b_, *in_b)};
+    tie.sights = {sight(lens_a_, match.a), sight(lens_b_, match.b)};
     return tie;
   }
 
-  [[nodiscard]] TieDetail detail_of(const RibbonMatch& match) const {
-    const Vec2 middle = 0.5 * (match.at_a + match.at_b);
-    double dx = match.at_b.x() - match.at_a.x();
+  [[nodiscard]] TieDetail detail_of(const PairMatch& match) const {
+    const Vec2 middle = 0.5 * (match.a.at + match.b.at);
+    double dx = match.b.at.x() - match.a.at.x();
     if (grid_.closed) dx = std::remainder(dx, static_cast<double>(grid_.width_px));
     const double eta = grid_.eta_begin_rad + middle.y() / grid_.px_per_rad;
     return {.lens_a = lens_a_,
             .lens_b = lens_b_,
             .psi_rad = std::remainder(
-                grid_.psi_begin_rad + (match.at_a.x() + 0.5 * dx) / grid_.px_per_rad, 2 * kPi),
+                grid_.psi_begin_rad + (match.a.at.x() + 0.5 * dx) / grid_.px_per_rad, 2 * kPi),
             .eta_rad = eta,
             .sideways_rad = dx / grid_.px_per_rad * std::sin(eta),
-            .parallax_rad = (match.at_a.y() - match.at_b.y()) / grid_.px_per_rad,
+            .parallax_rad = (match.a.at.y() - match.b.at.y()) / grid_.px_per_rad,
             .ncc = match.ncc,
             .edge = match.edge};
   }
@@ -242,7 +224,7 @@ class PairFinder {
     return std::clamp(static_cast<int>(turn * options_.cells_psi), 0, options_.cells_psi - 1);
   }
 
-  [[nodiscard]] int cell_of(const RibbonMatch& match) const {
+  [[nodiscard]] int cell_of(const PairMatch& match) const {
     const TieDetail detail = detail_of(match);
     const double down = (detail.eta_rad - grid_.eta_begin_rad) * grid_.px_per_rad / grid_.height_px;
     const int row =
@@ -251,23 +233,21 @@ class PairFinder {
   }
 
   template <class Score>
-  [[nodiscard]] std::vector<RibbonMatch> spread(const std::vector<RibbonMatch>& matches,
-                                                int max_count, Score score) const {
+  [[nodiscard]] std::vector<PairMatch> spread(const std::vector<PairMatch>& matches, int max_count,
+                                              Score score) const {
     std::vector<SpreadItem> items;
-    for (const RibbonMatch& match : matches) items.push_back({cell_of(match), score(match)});
-    std::vector<RibbonMatch> kept;
+    for (const PairMatch& match : matches) items.push_back({cell_of(match), score(match)});
+    std::vector<PairMatch> kept;
     for (const int i : spread_evenly(items, max_count)) {
       kept.push_back(matches[static_cast<std::size_t>(i)]);
     }
     return kept;
   }
 
-  void keep(const std::vector<RibbonMatch>& matches) {
+  void keep(const std::vector<PairMatch>& matches) {
     std::vector<char> used(static_cast<std::size_t>(options_.cells_psi), 0);
-    for (const RibbonMatch& match : matches) {
-      auto tie = tie_of(match);
-      if (!tie) continue;
-      found_.ties.push_back(std::move(*tie));
+    for (const PairMatch& match : matches) {
+      found_.ties.push_back(tie_of(match));
       found_.details.push_back(detail_of(match));
       used[static_cast<std::size_t>(sector_of(found_.details.back()))] = 1;
     }

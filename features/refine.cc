@@ -23,21 +23,21 @@ struct PairRefiner::State {
   RibbonGrid grid;
   RefineOptions options;
 
-  [[nodiscard]] std::optional<RefinedMatch> refine_at(int level, const Vec2& at_a,
-                                                      const Vec2& at_b) const;
-  [[nodiscard]] bool one_depth(const RefinedMatch& match) const;
+  [[nodiscard]] std::optional<PairMatch> refine_at(int level, const Vec2& at_a,
+                                                   const Vec2& at_b) const;
+  [[nodiscard]] bool one_depth(const PairMatch& match) const;
 };
 
-std::optional<RefinedMatch> PairRefiner::State::refine_at(int level, const Vec2& at_a,
-                                                          const Vec2& at_b) const {
-  const auto in_a = frame_position(grid, a.mounted, at_a);
-  const auto in_b = frame_position(grid, b.mounted, at_b);
+std::optional<PairMatch> PairRefiner::State::refine_at(int level, const Vec2& at_a,
+                                                       const Vec2& at_b) const {
+  const auto in_a = ribbon_place(grid, a.mounted, at_a);
+  const auto in_b = ribbon_place(grid, b.mounted, at_b);
   if (!in_a || !in_b) return std::nullopt;
   const SplinePlane& plane_a = a.levels[static_cast<std::size_t>(level)];
   const SplinePlane& plane_b = b.levels[static_cast<std::size_t>(level)];
   // Samples about one pixel of the level apart along each ribbon axis.
   const Vec2 step = 2.0 * plane_a.step() *
-                    (in_a->jacobian.colwise().norm() + in_b->jacobian.colwise().norm())
+                    (in_a->px_by_at.colwise().norm() + in_b->px_by_at.colwise().norm())
                         .cwiseInverse()
                         .transpose();
   const int half_window = options.window / 2;
@@ -54,21 +54,24 @@ std::optional<RefinedMatch> PairRefiner::State::refine_at(int level, const Vec2&
   const double best = eigenvalues_of_symmetric2(claimed).minCoeff();
   if (!(best <= std::pow(options.max_sigma_px / px, 2))) return std::nullopt;
   const Vec2 half = 0.5 * step.cwiseProduct(aligned->shift);
-  return RefinedMatch{.at_a = at_a - half,
-                      .at_b = at_b + half,
-                      .covariance_px2 = step.asDiagonal() * claimed * step.asDiagonal(),
-                      .ncc = aligned->ncc,
-                      .noise = aligned->noise,
-                      .level = level};
+  const auto end_a = ribbon_place(grid, a.mounted, at_a - half);
+  const auto end_b = ribbon_place(grid, b.mounted, at_b + half);
+  if (!end_a || !end_b) return std::nullopt;
+  return PairMatch{.a = *end_a,
+                   .b = *end_b,
+                   .covariance_px2 = step.asDiagonal() * claimed * step.asDiagonal(),
+                   .ncc = aligned->ncc,
+                   .noise = aligned->noise,
+                   .level = level};
 }
 
 // True where the middle of the patch moves as the whole does. Across a depth edge it does not.
-bool PairRefiner::State::one_depth(const RefinedMatch& match) const {
+bool PairRefiner::State::one_depth(const PairMatch& match) const {
   State inner{a, b, grid, options};
   inner.options.window = options.window / 2 | 1;
-  const auto check = inner.refine_at(match.level, match.at_a, match.at_b);
+  const auto check = inner.refine_at(match.level, match.a.at, match.b.at);
   if (!check) return false;
-  const Vec2 gap = (check->at_b - check->at_a) - (match.at_b - match.at_a);
+  const Vec2 gap = (check->b.at - check->a.at) - (match.b.at - match.a.at);
   return gap.dot(check->covariance_px2.inverse() * gap) <= kMostInnerGap;
 }
 
@@ -79,16 +82,16 @@ PairRefiner::PairRefiner(PairRefiner&&) noexcept = default;
 PairRefiner& PairRefiner::operator=(PairRefiner&&) noexcept = default;
 PairRefiner::~PairRefiner() = default;
 
-std::optional<RefinedMatch> PairRefiner::refine(const Vec2& at_a, const Vec2& at_b) const {
+std::optional<PairMatch> PairRefiner::refine(const Vec2& at_a, const Vec2& at_b) const {
   const int levels = static_cast<int>(std::min(state_->a.levels.size(), state_->b.levels.size()));
-  std::optional<RefinedMatch> best;
+  std::optional<PairMatch> best;
   Vec2 from_a = at_a;
   Vec2 from_b = at_b;
   for (int level = levels - 1; level >= 0; --level) {
     auto found = state_->refine_at(level, from_a, from_b);
     if (!found) continue;
-    from_a = found->at_a;
-    from_b = found->at_b;
+    from_a = found->a.at;
+    from_b = found->b.at;
     if (!best || found->covariance_px2.trace() < best->covariance_px2.trace()) best = found;
   }
   if (!best || best->ncc < state_->options.min_ncc || !state_->one_depth(*best)) {

@@ -25,6 +25,7 @@
 #include <memory>
 #include <optional>
 
+#include "features/pair_match.h"
 #include "projection/ribbon.h"
 #include "sampling/lens_view.h"
 
@@ -41,17 +42,6 @@ struct RefineOptions {
   int max_iterations = 25;
 };
 
-/// A refined match. Positions are ribbon pixels of the grid given to PairRefiner. The middle
-/// between the two start positions is kept; their difference is what was measured.
-struct RefinedMatch {
-  Vec2 at_a = Vec2::Zero();
-  Vec2 at_b = Vec2::Zero();
-  Mat2 covariance_px2 = Mat2::Zero();  ///< of at_b − at_a, ribbon pixels²
-  double ncc = 0;                      ///< weighted correlation after alignment
-  double noise = 0;                    ///< residual σ as a share of the patch's own deviation
-  int level = 0;                       ///< of LensView::levels that was the surer one
-};
-
 /// Refines matches between two frames on the ribbon of their lenses. Thread-safe.
 class PairRefiner {
  public:
@@ -62,10 +52,11 @@ class PairRefiner {
   PairRefiner& operator=(PairRefiner&&) noexcept;
   ~PairRefiner();
 
-  /// Empty when a patch leaves its field of view, has no texture, does not converge, drifts too
-  /// far, does not correlate, or straddles a depth edge (its middle moves otherwise than the
-  /// whole).
-  [[nodiscard]] std::optional<RefinedMatch> refine(const Vec2& at_a, const Vec2& at_b) const;
+  /// From ribbon px of the grid. The middle between the two starts is kept; their difference is
+  /// what is measured. Empty when a patch leaves its field of view, has no texture, does not
+  /// converge, drifts too far, does not correlate, or straddles a depth edge (its middle moves
+  /// otherwise than the whole).
+  [[nodiscard]] std::optional<PairMatch> refine(const Vec2& at_a, const Vec2& at_b) const;
 
  private:
   struct State;

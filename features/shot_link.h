@@ -6,16 +6,11 @@
 #include <optional>
 #include <vector>
 
+#include "features/key_pair.h"
 #include "features/relative_pose.h"
 #include "features/sphere_keys.h"
 
 namespace seamwright {
-
-/// A pair of keys, indices into each shot's keys.
-struct KeyPair {
-  int a = 0;
-  int b = 0;
-};
 
 struct LinkOptions {
   double max_ratio = 0.8;  ///< descriptor distance to the best over that to the best elsewhere

@@ -100,9 +100,9 @@ bool stands_out(const Contest& contest, double max_ratio) {
 
 }  // namespace
 
-std::vector<KeyMatch> match_keys(const std::vector<StripKey>& keys_a,
-                                 const std::vector<StripKey>& keys_b, const RibbonGrid& grid,
-                                 const DisparityRange& range, const MatchGate& gate) {
+std::vector<KeyPair> match_keys(const std::vector<StripKey>& keys_a,
+                                const std::vector<StripKey>& keys_b, const RibbonGrid& grid,
+                                const DisparityRange& range, const MatchGate& gate) {
   const Gate door(grid, range, gate);
   // Keys come ordered by y: the rows of the gate are one run.
   std::vector<std::vector<StripCandidate>> of_a(keys_a.size());
@@ -124,7 +124,7 @@ std::vector<KeyMatch> match_keys(const std::vector<StripKey>& keys_a,
       of_b[static_cast<std::size_t>(c.key)].push_back({static_cast<int>(i), c.distance});
     }
   }
-  std::vector<KeyMatch> matches;
+  std::vector<KeyPair> matches;
   for (std::size_t i = 0; i < of_a.size(); ++i) {
     const Contest forth = decide(of_a[i], keys_b);
     if (!stands_out(forth, gate.max_ratio)) continue;

@@ -3,15 +3,10 @@
 #include <vector>
 
 #include "features/disparity.h"
+#include "features/key_pair.h"
 #include "features/strip_keys.h"
 
 namespace seamwright {
-
-/// Two keys of the same place, by index.
-struct KeyMatch {
-  int key_a = 0;
-  int key_b = 0;
-};
 
 struct MatchGate {
   double sideways_rad = 0;        ///< |ψ_b − ψ_a| sin η
@@ -22,10 +17,10 @@ struct MatchGate {
 
 /// Mutual best matches inside the gate that stand out, in both directions, against every other
 /// place in the gate (places nearer than a key's size to the best are the same place). Repeated
-/// patterns have rivals and are dropped. Ordered by key_a.
-[[nodiscard]] std::vector<KeyMatch> match_keys(const std::vector<StripKey>& keys_a,
-                                               const std::vector<StripKey>& keys_b,
-                                               const RibbonGrid& grid, const DisparityRange& range,
-                                               const MatchGate& gate);
+/// patterns have rivals and are dropped. Ordered by a.
+[[nodiscard]] std::vector<KeyPair> match_keys(const std::vector<StripKey>& keys_a,
+                                              const std::vector<StripKey>& keys_b,
+                                              const RibbonGrid& grid, const DisparityRange& range,
+                                              const MatchGate& gate);
 
 }  // namespace seamwright

@@ -19,18 +19,22 @@ RibbonGrid padded(const RibbonGrid& grid, int pad_px) {
   return wide;
 }
 
-std::optional<FramePosition> frame_position(const RibbonGrid& grid, const MountedLens& lens,
-                                            const Vec2& strip_px) {
-  const RibbonAngles at{grid.psi_begin_rad + strip_px.x() / grid.px_per_rad,
-                        grid.eta_begin_rad + strip_px.y() / grid.px_per_rad};
+std::optional<RibbonPlace> ribbon_place(const RibbonGrid& grid, const MountedLens& lens,
+                                        const Vec2& at) {
+  const RibbonAngles angles{grid.psi_begin_rad + at.x() / grid.px_per_rad,
+                            grid.eta_begin_rad + at.y() / grid.px_per_rad};
+  const Vec3 direction = grid.axes.direction(angles);
   const Quat lens_from_rig = lens.rig_from_lens.conjugate();
   Eigen::Matrix<double, 2, 3> by_direction;
-  const auto px = lens.lens.project(lens_from_rig * grid.axes.direction(at), by_direction);
+  const auto px = lens.lens.project(lens_from_rig * direction, by_direction);
   if (!px) return std::nullopt;
-  Eigen::Matrix<double, 3, 2> direction_by_strip;
-  direction_by_strip.col(0) = lens_from_rig * grid.axes.sideways(at) * std::sin(at.eta_rad);
-  direction_by_strip.col(1) = lens_from_rig * grid.axes.parallax(at);
-  return FramePosition{*px, by_direction * direction_by_strip / grid.px_per_rad};
+  Eigen::Matrix<double, 3, 2> direction_by_at;
+  direction_by_at.col(0) = lens_from_rig * grid.axes.sideways(angles) * std::sin(angles.eta_rad);
+  direction_by_at.col(1) = lens_from_rig * grid.axes.parallax(angles);
+  return RibbonPlace{.at = at,
+                     .px = *px,
+                     .px_by_at = by_direction * direction_by_at / grid.px_per_rad,
+                     .direction = direction};
 }
 
 std::optional<Vec2> strip_position(const RibbonGrid& grid, const MountedLens& lens,

@@ -24,16 +24,17 @@ struct Strip : ResampledView {
 /// column x + pad_px. On a closed ribbon the added columns repeat the other end.
 [[nodiscard]] RibbonGrid padded(const RibbonGrid& grid, int pad_px);
 
-/// Where a strip pixel lies in the frame.
-struct FramePosition {
-  Vec2 px = Vec2::Zero();
-  Mat2 jacobian = Mat2::Identity();  ///< d frame px / d strip px
+/// A place of a pair's ribbon as one of its lenses shows it.
+struct RibbonPlace {
+  Vec2 at = Vec2::Zero();            ///< ribbon px of the pair's grid, without padding
+  Vec2 px = Vec2::Zero();            ///< of the frame
+  Mat2 px_by_at = Mat2::Identity();  ///< d px / d at
+  Vec3 direction = Vec3::UnitZ();    ///< unit, rig frame, at infinity
 };
 
-/// Through the lens at infinity; empty outside its field of view.
-[[nodiscard]] std::optional<FramePosition> frame_position(const RibbonGrid& grid,
-                                                          const MountedLens& lens,
-                                                          const Vec2& strip_px);
+/// The place of a ribbon px through the lens at infinity; empty outside its field of view.
+[[nodiscard]] std::optional<RibbonPlace> ribbon_place(const RibbonGrid& grid,
+                                                      const MountedLens& lens, const Vec2& at);
 
 /// Strip position of a frame pixel, x wrapped as RibbonGrid::position does; empty outside the
 /// field of view.

@@ -82,7 +82,7 @@ std::optional<Vec2> Desk::ribbon_px(std::size_t pair, int lens, const Vec2& px) 
 }
 
 std::optional<Vec2> Desk::frame_px(std::size_t pair, int lens, const Vec2& at) const {
-  const auto position = frame_position(pairs_[pair].grid, lens_of(rig_, lens), at);
+  const auto position = ribbon_place(pairs_[pair].grid, lens_of(rig_, lens), at);
   if (!position) return std::nullopt;
   return position->px;
 }
@@ -102,13 +102,11 @@ std::optional<Desk::Matched> Desk::match(std::size_t pair, int lens, const Vec2&
   const PairOverlap& overlap = pairs_[pair];
   const auto found = searches_[pair]->find(at, lens == overlap.lens_a);
   if (!found) return std::nullopt;
-  const auto a = frame_px(pair, overlap.lens_a, found->at_a);
-  const auto b = frame_px(pair, overlap.lens_b, found->at_b);
-  if (!a || !b) return std::nullopt;
-  return Matched{.tie = {.range = TieRange::open,
-                         .sigma_px = found->sigma_px,
-                         .sights = {{overlap.lens_a, *a}, {overlap.lens_b, *b}}},
-                 .match = *found};
+  return Matched{
+      .tie = {.range = TieRange::open,
+              .sigma_px = found->sigma_px,
+              .sights = {{overlap.lens_a, found->match.a.px}, {overlap.lens_b, found->match.b.px}}},
+      .found = *found};
 }
 
 Result<TouchResult> Desk::touch(const std::vector<ManualTie>& ties) const {

@@ -63,7 +63,7 @@ class Desk {
   /// A tie for a click at a ribbon place of one lens' strip; empty where nothing alike is found.
   struct Matched {
     ManualTie tie;
-    FoundMatch match;
+    FoundMatch found;
   };
   [[nodiscard]] std::optional<Matched> match(std::size_t pair, int lens, const Vec2& at) const;
 

@@ -104,25 +104,24 @@ std::optional<FoundMatch> MatchSearch::find(const Vec2& click, bool from_a) cons
   const auto peak = search(x, y, from_a);
   if (!peak) return std::nullopt;
   const Vec2 other = click + Vec2(peak->dx, peak->dy);
-  FoundMatch match{.at_a = from_a ? click : other,
-                   .at_b = from_a ? other : click,
-                   .ncc = peak->ncc,
+  const auto in_a = ribbon_place(grid_, a_.mounted, from_a ? click : other);
+  const auto in_b = ribbon_place(grid_, b_.mounted, from_a ? other : click);
+  if (!in_a || !in_b) return std::nullopt;
+  FoundMatch found{.match = {.a = *in_a, .b = *in_b, .ncc = peak->ncc},
                    .sigma_px = kSearchSigma_px,
                    .refined = false,
                    .unsure = peak->unsure};
   const PairRefiner refiner(a_, b_, grid_);
-  const auto refined = refiner.refine(match.at_a, match.at_b);
-  if (!refined) return match;
-  match.at_a = refined->at_a;
-  match.at_b = refined->at_b;
-  match.ncc = refined->ncc;
-  match.refined = true;
+  const auto refined = refiner.refine(in_a->at, in_b->at);
+  if (!refined) return found;
+  found.match = *refined;
+  found.refined = true;
   // The covariance is of the difference; each end has half of it, in its least sure direction.
   const Mat2& c = refined->covariance_px2;
   const double mean = 0.5 * c.trace();
   const double most = mean + std::sqrt(std::max(0.0, mean * mean - c.determinant()));
-  match.sigma_px = std::max(kLeastSigma_px, std::sqrt(most / 2));
-  return match;
+  found.sigma_px = std::max(kLeastSigma_px, std::sqrt(most / 2));
+  return found;
 }
 
 }  // namespace seamwright::workbench

@@ -8,6 +8,7 @@
 
 #include <optional>
 
+#include "features/pair_match.h"
 #include "projection/rig.h"
 #include "sampling/lens_view.h"
 #include "sampling/strip.h"
@@ -23,11 +24,8 @@ struct MatchOptions {
   double rival_share = 0.97;             ///< a second place this good makes it unsure
 };
 
-/// Places on the ribbon, px of its grid.
 struct FoundMatch {
-  Vec2 at_a = Vec2::Zero();
-  Vec2 at_b = Vec2::Zero();
-  double ncc = 0;
+  PairMatch match;       ///< its correlation is that of the search where it was not refined
   double sigma_px = 0;   ///< of each end
   bool refined = false;  ///< to sub-pixel; else the search's own place
   bool unsure = false;   ///< another place looks nearly the same

@@ -174,9 +174,9 @@ Result<json> ShotCalls::match(int shot, const json& click) {
   auto view = edited(shot, **open, AddTie{found->tie});
   if (!view) return view;
   (*view)["added"] = {{"id", (*view)["ties"].back()["id"]},
-                      {"ncc", found->match.ncc},
-                      {"refined", found->match.refined},
-                      {"unsure", found->match.unsure}};
+                      {"ncc", found->found.match.ncc},
+                      {"refined", found->found.refined},
+                      {"unsure", found->found.unsure}};
   return view;
 }
 

@@ -154,7 +154,7 @@ TEST_CASE("consensus is repeatable and bears little data", "[consensus]") {
   const ConsensusResult three = consensus_of_pair(std::span(c.ties).first(3), rig, 0, 1);
   CHECK(three.inliers == 3);
   CHECK(three.correction.isApprox(Quat::Identity()));
-  const ConsensusResult none = consensus_of_pair({}, rig, 0, 1);
+  const ConsensusResult none = consensus_of_pair(std::span<const Tie>{}, rig, 0, 1);
   CHECK(none.inliers == 0);
   // Ties of other pairs do not take part.
   Tie other;

@@ -36,8 +36,8 @@ struct Setting {
   DisparityRange range{rig, 0, 1, 0.3, 10};
   MatchGate gate{.sideways_rad = rad_from_deg(0.7), .parallax_slack_rad = rad_from_deg(0.5)};
 
-  [[nodiscard]] std::vector<KeyMatch> match(const std::vector<StripKey>& a,
-                                            const std::vector<StripKey>& b) const {
+  [[nodiscard]] std::vector<KeyPair> match(const std::vector<StripKey>& a,
+                                           const std::vector<StripKey>& b) const {
     return match_keys(a, b, grid, range, gate);
   }
 };
@@ -73,8 +73,8 @@ TEST_CASE("matches are mutual, inside the gate and distinct", "[matching]") {
   SECTION("plain") {
     const auto m = s.match({key(100, row, 1)}, {key(102, row - 8, 1)});
     REQUIRE(m.size() == 1);
-    CHECK(m[0].key_a == 0);
-    CHECK(m[0].key_b == 0);
+    CHECK(m[0].a == 0);
+    CHECK(m[0].b == 0);
   }
   SECTION("too far sideways") {
     const double gate_px = s.gate.sideways_rad * s.grid.px_per_rad;

@@ -29,18 +29,18 @@ TEST_CASE("strip pixels map to frame pixels and back", "[strip]") {
   for (const MountedLens& lens : room_shot().rig.lenses) {
     for (int i = 0; i < 300; ++i) {
       const Vec2 at(random.uniform(1, grid.width_px - 1), random.uniform(0, grid.height_px));
-      const auto in_frame = frame_position(grid, lens, at);
+      const auto in_frame = ribbon_place(grid, lens, at);
       if (!in_frame) continue;
       const auto back = strip_position(grid, lens, in_frame->px);
       REQUIRE(back);
       CHECK_THAT(*back, near_pixel(at, 1e-7));
       constexpr double kStep = 1e-4;
       for (int axis = 0; axis < 2; ++axis) {
-        const auto more = frame_position(grid, lens, at + kStep * Vec2::Unit(axis));
-        const auto less = frame_position(grid, lens, at - kStep * Vec2::Unit(axis));
+        const auto more = ribbon_place(grid, lens, at + kStep * Vec2::Unit(axis));
+        const auto less = ribbon_place(grid, lens, at - kStep * Vec2::Unit(axis));
         if (!more || !less) continue;
         const Vec2 slope = (more->px - less->px) / (2 * kStep);
-        CHECK((slope - in_frame->jacobian.col(axis)).norm() < 1e-6);
+        CHECK((slope - in_frame->px_by_at.col(axis)).norm() < 1e-6);
         ++checked;
       }
     }
