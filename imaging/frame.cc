@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "base/parallel.h"
+#include "base/user_error.h"
 #include "imaging/metadata.h"
 #include "imaging/orient.h"
 #include "imaging/read_image.h"
@@ -14,14 +15,6 @@ namespace seamwright {
 namespace fs = std::filesystem;
 
 namespace {
-
-Error intake_error(std::string where, std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = std::move(where),
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
 
 Result<Frame> read_frame(const fs::path& path) {
   auto image = read_image(path);
@@ -51,10 +44,10 @@ Result<std::vector<Frame>> split(const Frame& whole, const FrameIntake& intake) 
   const Image& image = whole.image;
   const int length = across ? image.width() : image.height();
   if (length % intake.lens_count != 0) {
-    return fail(intake_error(whole.info.file, "layout",
-                             fmt::format("{} of {} pixels does not divide into {} equal parts",
-                                         across ? "width" : "height", length, intake.lens_count),
-                             "check the layout and the number of lenses"));
+    return fail(user_error(whole.info.file, "layout",
+                           fmt::format("{} of {} pixels does not divide into {} equal parts",
+                                       across ? "width" : "height", length, intake.lens_count),
+                           "check the layout and the number of lenses"));
   }
   const int part = length / intake.lens_count;
   std::vector<Frame> frames;
@@ -90,17 +83,17 @@ Result<void> check_alike(const std::vector<Frame>& frames) {
   for (std::size_t i = 1; i < frames.size(); ++i) {
     const Image& image = frames[i].image;
     if (image.width() != first.width() || image.height() != first.height()) {
-      return fail(intake_error(
+      return fail(user_error(
           frames[i].info.file, {},
           fmt::format("is {} × {} pixels, but {} is {} × {}", image.width(), image.height(),
                       frames.front().info.file, first.width(), first.height()),
           "give frames of one shot of one body, all in full size"));
     }
     if (image.channels() != first.channels()) {
-      return fail(intake_error(frames[i].info.file, {},
-                               fmt::format("has {} channels, but {} has {}", image.channel_count(),
-                                           frames.front().info.file, first.channel_count()),
-                               "save all frames of a shot in the same way"));
+      return fail(user_error(frames[i].info.file, {},
+                             fmt::format("has {} channels, but {} has {}", image.channel_count(),
+                                         frames.front().info.file, first.channel_count()),
+                             "save all frames of a shot in the same way"));
     }
   }
   return {};
@@ -110,7 +103,7 @@ Result<void> check_different(const std::vector<Frame>& frames) {
   for (std::size_t i = 1; i < frames.size(); ++i) {
     for (std::size_t j = 0; j < i; ++j) {
       if (!same_pixels(frames[i].image, frames[j].image)) continue;
-      return fail(intake_error(
+      return fail(user_error(
           frames[i].info.file, {},
           fmt::format("{} and {} are the same picture", lens_name(frames, j), lens_name(frames, i)),
           "give one picture from each lens"));
@@ -122,21 +115,21 @@ Result<void> check_different(const std::vector<Frame>& frames) {
 Result<void> check_intake(std::size_t files, const std::string& first, const FrameIntake& intake) {
   const bool split = intake.layout != FrameLayout::one_per_file;
   if (files == 0 || (split && files != 1)) {
-    return fail(intake_error(
+    return fail(user_error(
         {}, "frames", fmt::format("{} files for one shot", files),
         split ? "give the one file that holds all lenses" : "give one file for each lens"));
   }
   if (split && intake.lens_count < 1) {
-    return fail(intake_error(first, "lens count",
-                             fmt::format("{} is not a number of lenses", intake.lens_count),
-                             "give 1 or more"));
+    return fail(user_error(first, "lens count",
+                           fmt::format("{} is not a number of lenses", intake.lens_count),
+                           "give 1 or more"));
   }
   const std::size_t lenses = split ? static_cast<std::size_t>(intake.lens_count) : files;
   if (!intake.quarter_turns.empty() && intake.quarter_turns.size() != lenses) {
     return fail(
-        intake_error(first, "quarter turns",
-                     fmt::format("{} values for {} lenses", intake.quarter_turns.size(), lenses),
-                     "give one for each lens or none"));
+        user_error(first, "quarter turns",
+                   fmt::format("{} values for {} lenses", intake.quarter_turns.size(), lenses),
+                   "give one for each lens or none"));
   }
   return {};
 }

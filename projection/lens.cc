@@ -7,6 +7,8 @@
 
 #include <fmt/format.h>
 
+#include "base/user_error.h"
+
 namespace seamwright {
 
 namespace {
@@ -164,17 +166,9 @@ bool inside_field(const Lens& lens, const Vec3& d) {
   return std::atan2(std::hypot(d.x(), d.y()), d.z()) <= lens.theta_max_rad * (1.0 + 1e-12);
 }
 
-Error lens_error(std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = {},
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
-
 std::optional<Error> validate_colour(const Lens& lens) {
   const auto not_finite = [](std::string field) {
-    return lens_error(std::move(field), "is not a finite number", "give numbers");
+    return option_error(std::move(field), "is not a finite number", "give numbers");
   };
   const auto finite = [](double a, double b, double c) { return std::isfinite(a + b + c); };
   if (!finite(lens.red.a0, lens.red.a1, lens.red.a2)) return not_finite("red");
@@ -185,10 +179,10 @@ std::optional<Error> validate_colour(const Lens& lens) {
   for (int i = 0; i <= kSteps; ++i) {
     const double r_hat = static_cast<double>(i) / kSteps;
     if (vignetting.gain(r_hat) > 0) continue;
-    return lens_error("vignetting",
-                      fmt::format("its gain {:.4g} at {:.2f} of the rim radius is not above 0",
-                                  vignetting.gain(r_hat), r_hat),
-                      "correct v1…v3");
+    return option_error("vignetting",
+                        fmt::format("its gain {:.4g} at {:.2f} of the rim radius is not above 0",
+                                    vignetting.gain(r_hat), r_hat),
+                        "correct v1…v3");
   }
   return std::nullopt;
 }
@@ -199,8 +193,8 @@ std::optional<Error> validate_decentring(const Lens& lens) {
   const double du = lens.terms[kDecentreU];
   const double dv = lens.terms[kDecentreV];
   if (6 * std::hypot(du, dv) * lens.radius(lens.theta_max_rad) <= 0.5) return std::nullopt;
-  return lens_error("decentre_u/decentre_v", fmt::format("{} / {} is no lens", du, dv),
-                    "decentring terms are of the order of 0.001");
+  return option_error("decentre_u/decentre_v", fmt::format("{} / {} is no lens", du, dv),
+                      "decentring terms are of the order of 0.001");
 }
 
 }  // namespace
@@ -320,31 +314,31 @@ std::optional<Error> Lens::validate() const {
   for (int i = 0; i < kLensTermCount; ++i) {
     const auto index = static_cast<std::size_t>(i);
     if (!std::isfinite(terms[index])) {
-      return lens_error(std::string(kLensTermNames[index]), "is not a finite number",
-                        "give a number");
+      return option_error(std::string(kLensTermNames[index]), "is not a finite number",
+                          "give a number");
     }
   }
   if (width_px <= 0 || height_px <= 0) {
-    return lens_error("size_px", fmt::format("{} x {} is not a frame size", width_px, height_px),
-                      "give the frame's width and height in pixels");
+    return option_error("size_px", fmt::format("{} x {} is not a frame size", width_px, height_px),
+                        "give the frame's width and height in pixels");
   }
   if (terms[kFocal] <= 0) {
-    return lens_error("focal_px", fmt::format("{} is not above 0", terms[kFocal]),
-                      "give pixels per radian on the axis");
+    return option_error("focal_px", fmt::format("{} is not above 0", terms[kFocal]),
+                        "give pixels per radian on the axis");
   }
   if (terms[kAspect] <= -0.5 || terms[kAspect] >= 1.0 || std::abs(terms[kShear]) >= 0.5) {
-    return lens_error("aspect/shear",
-                      fmt::format("{} / {} is no lens", terms[kAspect], terms[kShear]),
-                      "keep aspect within -0.5…1 and shear within ±0.5");
+    return option_error("aspect/shear",
+                        fmt::format("{} / {} is no lens", terms[kAspect], terms[kShear]),
+                        "keep aspect within -0.5…1 and shear within ±0.5");
   }
   if (!(theta_max_rad > 0 && theta_max_rad < kPi)) {
-    return lens_error("theta_max_deg",
-                      fmt::format("{} is outside 0…180", deg_from_rad(theta_max_rad)),
-                      "give half the usable field of view");
+    return option_error("theta_max_deg",
+                        fmt::format("{} is outside 0…180", deg_from_rad(theta_max_rad)),
+                        "give half the usable field of view");
   }
   const double fold = fold_angle_rad();
   if (fold < theta_max_rad) {
-    return lens_error(
+    return option_error(
         "theta_max_deg",
         fmt::format("the {} curve folds at {:.3f} degrees, inside the stated {:.3f}",
                     curve_name(curve), deg_from_rad(fold), deg_from_rad(theta_max_rad)),

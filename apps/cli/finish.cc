@@ -9,6 +9,7 @@
 #include "apps/cli/finish_options.h"
 #include "apps/cli/program.h"
 #include "apps/cli/wish_options.h"
+#include "base/user_error.h"
 #include "jobs/finishing/finish_panorama.h"
 
 namespace seamwright {
@@ -33,11 +34,6 @@ constexpr std::string_view kFinishExample =
     "left out.\n"
     "Finishes with findings (exit 2) when a step's result should be looked at or a panorama "
     "failed, and with 1 when all of them failed.";
-
-Error option_error(std::string field, std::string what, std::string remedy) {
-  return {
-      .where = {}, .field = std::move(field), .what = std::move(what), .remedy = std::move(remedy)};
-}
 
 FinishFiles files_of(const FinishOptions& options) {
   FinishFiles files{.wanted = options.numbers(), .floor_out = options.floor_out};

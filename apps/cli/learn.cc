@@ -14,6 +14,7 @@
 #include "apps/report/learn_page.h"
 #include "base/file.h"
 #include "base/readable_text.h"
+#include "base/user_error.h"
 #include "jobs/check/lying_frames.h"
 #include "jobs/learning/shot_to_learn.h"
 #include "jobs/restitch/open_run.h"
@@ -104,14 +105,6 @@ Result<int> set_start(const LearnCommandOptions& options, LearnOptions& learn) {
   return learn.from->rig().lens_count();
 }
 
-Error learn_error(std::string where, std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = std::move(where),
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
-
 /// What is learned from, and what stays out.
 struct ShotsToLearn {
   std::vector<LearnShot> shots;
@@ -126,7 +119,7 @@ std::optional<Error> choose_body(const LearnCommandOptions& options, const std::
   for (const auto& [name, parts] : order.parts) bodies.insert(parts.body);
   if (bodies.size() < 2) return std::nullopt;
   if (!bodies.contains(options.body)) {
-    return learn_error(
+    return user_error(
         run_file, "--body",
         fmt::format("the run holds shots of {} bodies: {}", bodies.size(), fmt::join(bodies, ", ")),
         "give one of them");
@@ -222,8 +215,8 @@ constexpr std::string_view kLyingFrames =
 Result<Outcome> learn(const LearnCommandOptions& options, const Console& console) {
   if (auto error = check_lengths(options)) return fail(std::move(*error));
   if (options.shots.empty() && options.places.empty()) {
-    return fail(learn_error({}, "--shot", "no shot to learn from",
-                            "give --shot for each, or a folder or *.run.yaml that holds them"));
+    return fail(user_error({}, "--shot", "no shot to learn from",
+                           "give --shot for each, or a folder or *.run.yaml that holds them"));
   }
   LearnOptions learn_options;
   learn_options.mirrored = options.intake.mirrored;

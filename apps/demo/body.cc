@@ -2,9 +2,8 @@
 
 #include <string>
 
-#include <fmt/format.h>
-
 #include "apps/demo/caster/hash.h"
+#include "base/out_of_range.h"
 
 namespace seamwright {
 namespace {
@@ -76,17 +75,6 @@ Lens lantern_lens(std::uint64_t seed, std::uint64_t index, const BodyOptions& op
                      .v2 = -0.10 + 0.03 * piece.even(kUseVignette + 1),
                      .v3 = -0.10 + 0.03 * piece.even(kUseVignette + 2)};
   return lens;
-}
-
-std::optional<Error> out_of_range(std::string field, double value, double low, double high) {
-  if (value >= low && value <= high) {
-    return std::nullopt;
-  }
-  return Error{.kind = ErrorKind::user_input,
-               .where = "demo body",
-               .field = std::move(field),
-               .what = fmt::format("{} is out of range", value),
-               .remedy = fmt::format("use {} to {}", low, high)};
 }
 
 }  // namespace

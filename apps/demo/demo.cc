@@ -9,6 +9,7 @@
 
 #include "apps/demo/render.h"
 #include "base/file.h"
+#include "base/out_of_range.h"
 #include "imaging/orient.h"
 #include "imaging/write_image.h"
 #include "templates/rig_template.h"
@@ -17,17 +18,6 @@ namespace seamwright {
 namespace {
 
 constexpr std::array<std::string_view, 2> kLensNames = {"front", "back"};
-
-std::optional<Error> range_error(std::string field, double value, double low, double high) {
-  if (value >= low && value <= high) {
-    return std::nullopt;
-  }
-  return Error{.kind = ErrorKind::user_input,
-               .where = "demo",
-               .field = std::move(field),
-               .what = fmt::format("{} is out of range", value),
-               .remedy = fmt::format("use {} to {}", low, high)};
-}
 
 Result<std::vector<DemoShot>> chosen_shots(const std::vector<std::string>& names) {
   std::vector<DemoShot> all = demo_shots();
@@ -240,21 +230,21 @@ Result<void> write_truth(const std::filesystem::path& dir, const demo::Studio& s
 }  // namespace
 
 std::optional<Error> DemoOptions::validate() const {
-  const std::array checks = {range_error("frame_px", frame_px, 64, 8192),
-                             range_error("panorama_width_px", panorama_width_px, 0, 32768),
-                             range_error("flex_rms_deg", flex_rms_deg, 0, 2),
-                             range_error("tilt_pitch_deg", tilt_pitch_deg, -30, 30),
-                             range_error("tilt_roll_deg", tilt_roll_deg, -30, 30),
-                             range_error("raise_m", raise_m, -0.8, 0.8),
-                             range_error("back_gain_ev", back_gain_ev, -4, 4),
-                             range_error("light_cell_m", light_cell_m, 0.1, 1)};
+  const std::array checks = {out_of_range("frame_px", frame_px, 64, 8192),
+                             out_of_range("panorama_width_px", panorama_width_px, 0, 32768),
+                             out_of_range("flex_rms_deg", flex_rms_deg, 0, 2),
+                             out_of_range("tilt_pitch_deg", tilt_pitch_deg, -30, 30),
+                             out_of_range("tilt_roll_deg", tilt_roll_deg, -30, 30),
+                             out_of_range("raise_m", raise_m, -0.8, 0.8),
+                             out_of_range("back_gain_ev", back_gain_ev, -4, 4),
+                             out_of_range("light_cell_m", light_cell_m, 0.1, 1)};
   for (const auto& check : checks) {
     if (check) {
       return check;
     }
   }
   for (const double ev : brackets_ev) {
-    if (auto error = range_error("brackets_ev", ev, -8, 8)) {
+    if (auto error = out_of_range("brackets_ev", ev, -8, 8)) {
       return error;
     }
   }

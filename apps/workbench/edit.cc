@@ -8,19 +8,12 @@
 
 #include <fmt/format.h>
 
+#include "base/user_error.h"
 #include "templates/shot_limits.h"
 
 namespace seamwright::workbench {
 
 namespace {
-
-Error refused(std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = {},
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
 
 // Where the one with that id stands in a list.
 template <class T>
@@ -28,51 +21,52 @@ Result<std::ptrdiff_t> place_of_id(const std::vector<T>& list, int id, const cha
   const auto found =
       std::find_if(list.begin(), list.end(), [&](const T& one) { return one.id == id; });
   if (found != list.end()) return found - list.begin();
-  return fail(refused("id", fmt::format("there is no {} {}", kind, id),
-                      "it may be gone by another window's hand: load the page again"));
+  return fail(option_error("id", fmt::format("there is no {} {}", kind, id),
+                           "it may be gone by another window's hand: load the page again"));
 }
 
 // Whether one more fits.
 Result<void> check_room(std::size_t count, std::size_t most, const char* kind) {
   if (count < most) return {};
-  return fail(refused(kind, fmt::format("there are {} already", most), "remove some"));
+  return fail(option_error(kind, fmt::format("there are {} already", most), "remove some"));
 }
 
 std::optional<Error> check(const ManualTie& tie, int lens_count) {
   if (!(tie.sigma_px > 0) || tie.sigma_px > kMostTieSigma_px) {
-    return refused("sigma_px", fmt::format("{:g} is no spread in pixels", tie.sigma_px),
-                   fmt::format("give more than 0 and at most {}", kMostTieSigma_px));
+    return option_error("sigma_px", fmt::format("{:g} is no spread in pixels", tie.sigma_px),
+                        fmt::format("give more than 0 and at most {}", kMostTieSigma_px));
   }
   std::set<int> lenses;
   for (const ManualSight& sight : tie.sights) {
     if (sight.lens < 0 || sight.lens >= lens_count || !sight.px.allFinite()) {
-      return refused("sights",
-                     fmt::format("lens {} is not there, or its place is no number", sight.lens),
-                     fmt::format("the body has lenses 0 to {}", lens_count - 1));
+      return option_error(
+          "sights", fmt::format("lens {} is not there, or its place is no number", sight.lens),
+          fmt::format("the body has lenses 0 to {}", lens_count - 1));
     }
     lenses.insert(sight.lens);
   }
   if (tie.sights.size() >= 2 && lenses.size() == tie.sights.size()) return std::nullopt;
-  return refused("sights", "a tie needs two or more sights, each by another lens",
-                 "give one sight a lens");
+  return option_error("sights", "a tie needs two or more sights, each by another lens",
+                      "give one sight a lens");
 }
 
 std::optional<Error> check(const SeamStroke& stroke, int lens_count) {
   const bool lens_there = stroke.lens >= 0 && stroke.lens < lens_count;
   if (stroke.wish == StrokeWish::lens && !lens_there) {
-    return refused("lens", fmt::format("there is no lens {}", stroke.lens),
-                   fmt::format("the body has lenses 0 to {}", lens_count - 1));
+    return option_error("lens", fmt::format("there is no lens {}", stroke.lens),
+                        fmt::format("the body has lenses 0 to {}", lens_count - 1));
   }
   if (!(stroke.reach_rad > 0) || stroke.reach_rad > kPi / 2) {
-    return refused("reach_rad", fmt::format("{:g} is no reach of a brush", stroke.reach_rad),
-                   "give more than 0 and at most a quarter turn");
+    return option_error("reach_rad", fmt::format("{:g} is no reach of a brush", stroke.reach_rad),
+                        "give more than 0 and at most a quarter turn");
   }
   const bool finite = std::all_of(stroke.path.begin(), stroke.path.end(),
                                   [](const PanoramaPlace& place) { return place.valid(); });
   if (finite && !stroke.path.empty() && stroke.path.size() <= kMostPlacesOfStroke)
     return std::nullopt;
-  return refused("path_rad", "is no line on the panorama",
-                 fmt::format("give 1 to {} places, longitude and latitude", kMostPlacesOfStroke));
+  return option_error(
+      "path_rad", "is no line on the panorama",
+      fmt::format("give 1 to {} places, longitude and latitude", kMostPlacesOfStroke));
 }
 
 std::size_t places_in(const std::vector<EditedStroke>& strokes) {
@@ -109,9 +103,9 @@ struct Applier {
       return tl::unexpected(room.error());
     }
     if (places_in(state.strokes) + edit.stroke.path.size() > kMostPlacesOfShot) {
-      return fail(refused("strokes",
-                          fmt::format("they would hold more than {} places", kMostPlacesOfShot),
-                          "remove some, or draw shorter ones"));
+      return fail(option_error(
+          "strokes", fmt::format("they would hold more than {} places", kMostPlacesOfShot),
+          "remove some, or draw shorter ones"));
     }
     state.strokes.push_back({state.next.stroke++, edit.stroke});
     return std::move(state);

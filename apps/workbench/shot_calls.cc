@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "apps/workbench/edit_json.h"
+#include "base/user_error.h"
 #include "compose/finish/level.h"
 
 namespace seamwright::workbench {
@@ -14,14 +15,6 @@ namespace seamwright::workbench {
 using nlohmann::json;
 
 namespace {
-
-Error refused(std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = {},
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
 
 const json* member(const json& object, const char* key) {
   return object.is_object() && object.contains(key) ? &object.at(key) : nullptr;
@@ -33,7 +26,7 @@ Result<int> whole(const json& object, const char* key, int limit) {
     const auto number = value->get<long long>();
     if (number >= 0 && number < limit) return static_cast<int>(number);
   }
-  return fail(refused(key, "is no number of what is there", "read the shot again"));
+  return fail(option_error(key, "is no number of what is there", "read the shot again"));
 }
 
 Result<Vec2> place(const json* value, const char* key) {
@@ -41,7 +34,7 @@ Result<Vec2> place(const json* value, const char* key) {
       (*value)[1].is_number()) {
     return Vec2((*value)[0].get<double>(), (*value)[1].get<double>());
   }
-  return fail(refused(key, "is no pair of numbers", "docs/workbench-api.md has the form"));
+  return fail(option_error(key, "is no pair of numbers", "docs/workbench-api.md has the form"));
 }
 
 constexpr int kMostId = 1'000'000'000;
@@ -80,12 +73,13 @@ json ShotCalls::stop_check() {
 Result<std::string> ShotCalls::picture(int shot) const {
   std::string jpeg = check_.picture(shot);
   if (!jpeg.empty()) return jpeg;
-  return fail(refused("picture", "there is none of this shot", "check the shots first"));
+  return fail(option_error("picture", "there is none of this shot", "check the shots first"));
 }
 
 Result<EditedShot*> ShotCalls::opened(int shot) {
   if (shot < 0 || shot >= static_cast<int>(shots_.size())) {
-    return fail(refused("shot", fmt::format("there is no shot {}", shot), "read the list again"));
+    return fail(
+        option_error("shot", fmt::format("there is no shot {}", shot), "read the list again"));
   }
   const ShotEntry& entry = shots_[static_cast<std::size_t>(shot)];
   if (const auto found = opened_.find(shot); found != opened_.end()) {
@@ -164,12 +158,12 @@ Result<json> ShotCalls::match(int shot, const json& click) {
   if (!at) return tl::unexpected(at.error());
   const PairOverlap& overlap = desk.pairs()[static_cast<std::size_t>(*pair)];
   if (*lens != overlap.lens_a && *lens != overlap.lens_b) {
-    return fail(refused("lens", "is not of this pair", "read the shot again"));
+    return fail(option_error("lens", "is not of this pair", "read the shot again"));
   }
   const auto found = desk.match(static_cast<std::size_t>(*pair), *lens, *at);
   if (!found) {
-    return fail(refused("at", "nothing alike was found in the other lens",
-                        "click a corner or a clear mark that both lenses see"));
+    return fail(option_error("at", "nothing alike was found in the other lens",
+                             "click a corner or a clear mark that both lenses see"));
   }
   auto view = edited(shot, **open, AddTie{found->tie});
   if (!view) return view;
@@ -195,7 +189,7 @@ Result<json> ShotCalls::move(int shot, const json& target) {
   const auto pair = tie != nullptr ? desk.pair_of(tie->tie) : std::nullopt;
   const auto px = pair ? desk.frame_px(*pair, *lens, *at) : std::nullopt;
   if (!px) {
-    return fail(refused("at", "the lens does not see that place", "stay inside the strip"));
+    return fail(option_error("at", "the lens does not see that place", "stay inside the strip"));
   }
   ManualTie moved = tie->tie;
   for (ManualSight& sight : moved.sights) {
@@ -217,8 +211,8 @@ Result<json> ShotCalls::draw(int shot, const json& drawn) {
   const json* wish = member(drawn, "wish");
   if (reach == nullptr || !reach->is_number() || path == nullptr || !path->is_array() ||
       wish == nullptr) {
-    return fail(refused("stroke", "wish, reach_px or path is missing",
-                        "docs/workbench-api.md has the form"));
+    return fail(option_error("stroke", "wish, reach_px or path is missing",
+                             "docs/workbench-api.md has the form"));
   }
   json places = json::array();
   for (const json& one : *path) {
@@ -253,7 +247,7 @@ Result<std::string> ShotCalls::strip(int shot, int pair, int lens, bool touched)
   const Desk& desk = *drawn->desk;
   if (pair < 0 || pair >= static_cast<int>(desk.pairs().size()) || lens < 0 ||
       lens >= desk.rig().lens_count()) {
-    return fail(refused("strip", "there is no such strip", "read the shot again"));
+    return fail(option_error("strip", "there is no such strip", "read the shot again"));
   }
   return desk.strip(static_cast<std::size_t>(pair), lens, drawn->rig);
 }

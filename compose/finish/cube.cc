@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "base/file.h"
+#include "base/out_of_range.h"
 #include "imaging/convert.h"
 #include "imaging/resize.h"
 #include "imaging/write_image.h"
@@ -16,13 +17,6 @@ namespace seamwright {
 namespace fs = std::filesystem;
 
 namespace {
-
-Error range_error(const char* field, int value, const char* range) {
-  return {.where = {},
-          .field = field,
-          .what = fmt::format("{} is outside {}", value, range),
-          .remedy = {}};
-}
 
 Result<void> make_folder(const fs::path& folder) {
   std::error_code code;
@@ -142,14 +136,11 @@ std::vector<CubeFace> cube_faces(int size_px) {
 }
 
 std::optional<Error> CubeOptions::validate() const {
-  if (face_px != 0 && (face_px < 16 || face_px > 32768)) {
-    return range_error("face size", face_px, "16…32768 px");
+  if (face_px != 0) {
+    if (auto error = out_of_range("face size", face_px, 16, 32768)) return error;
   }
-  if (tile_px < 64 || tile_px > 4096) return range_error("tile size", tile_px, "64…4096 px");
-  if (jpeg_quality < 1 || jpeg_quality > 100) {
-    return range_error("tile quality", jpeg_quality, "1…100");
-  }
-  return std::nullopt;
+  if (auto error = out_of_range("tile size", tile_px, 64, 4096)) return error;
+  return out_of_range("tile quality", jpeg_quality, 1, 100);
 }
 
 std::vector<fs::path> face_files(int panorama_width_px, const fs::path& folder,

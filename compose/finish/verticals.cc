@@ -6,6 +6,7 @@
 #include <Eigen/Geometry>
 #include <fmt/format.h>
 
+#include "base/out_of_range.h"
 #include "projection/dense_algebra.h"
 
 namespace seamwright {
@@ -209,12 +210,8 @@ Error range_error(const char* field, double value, const char* range) {
 }  // namespace
 
 std::optional<Error> VerticalOptions::validate() const {
-  if (!(largest_tilt_deg >= 1 && largest_tilt_deg <= 45)) {
-    return range_error("largest tilt", largest_tilt_deg, "1…45 degrees");
-  }
-  if (!(edge_lean_deg >= 0.02 && edge_lean_deg <= 2)) {
-    return range_error("edge lean", edge_lean_deg, "0.02…2 degrees");
-  }
+  if (auto error = out_of_range("largest tilt", largest_tilt_deg, 1, 45)) return error;
+  if (auto error = out_of_range("edge lean", edge_lean_deg, 0.02, 2)) return error;
   if (least_edges < 2) return range_error("least edges", least_edges, "2 and more");
   if (!(largest_sigma_deg > 0)) return range_error("largest sigma", largest_sigma_deg, "above 0");
   if (!(chance > 0)) return range_error("chance", chance, "above 0");

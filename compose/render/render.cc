@@ -11,6 +11,7 @@
 #include <fmt/format.h>
 
 #include "base/parallel.h"
+#include "base/user_error.h"
 #include "compose/render/cell_renderer.h"
 
 namespace seamwright {
@@ -21,11 +22,6 @@ constexpr int kMinWidth = 64;
 constexpr int kMaxWidth = 262144;
 constexpr double kCornerBlend_deg = 1.5;  // where seams of several pairs meet
 constexpr int kTileCells = 8;             // cells side by side in one unit of parallel work
-
-Error option_error(std::string field, std::string what, std::string remedy) {
-  return {
-      .where = {}, .field = std::move(field), .what = std::move(what), .remedy = std::move(remedy)};
-}
 
 Error frame_error(const Frame& frame, std::string what, std::string remedy) {
   return {

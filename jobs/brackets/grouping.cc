@@ -9,20 +9,13 @@
 
 #include <fmt/format.h>
 
+#include "base/user_error.h"
 #include "jobs/brackets/exposure.h"
 #include "jobs/brackets/shot_split.h"
 #include "jobs/brackets/whole_shot.h"
 
 namespace seamwright {
 namespace {
-
-Error grouping_error(std::string where, std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = std::move(where),
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
 
 std::string body_of(const FrameInfo& info) {
   return info.body_make.value_or("") + " " + info.body_model.value_or("");
@@ -50,13 +43,13 @@ const ListedFrame* usual_frame(const std::vector<ListedFrame>& frames) {
 std::optional<Error> check_body(const ListedFrame& frame, const ListedFrame& usual) {
   const bool says_body = frame.info.body_make || frame.info.body_model;
   if (says_body && body_of(frame.info) != body_of(usual.info)) {
-    return grouping_error(frame.file.string(), "body",
-                          fmt::format("taken with '{}', but {} with '{}'", body_of(frame.info),
-                                      usual.file.string(), body_of(usual.info)),
-                          "group the frames of one body at a time");
+    return user_error(frame.file.string(), "body",
+                      fmt::format("taken with '{}', but {} with '{}'", body_of(frame.info),
+                                  usual.file.string(), body_of(usual.info)),
+                      "group the frames of one body at a time");
   }
   if (frame.width_px != usual.width_px || frame.height_px != usual.height_px) {
-    return grouping_error(
+    return user_error(
         frame.file.string(), "size",
         fmt::format("{} x {} px, but {} has {} x {} px", frame.width_px, frame.height_px,
                     usual.file.string(), usual.width_px, usual.height_px),
@@ -70,10 +63,9 @@ Result<double> exposure_of_text(const ListedFrame& frame, const std::string& tex
   const char* first = text.data() + (text.starts_with('+') ? 1 : 0);
   const auto [end, code] = std::from_chars(first, text.data() + text.size(), ev);
   if (code != std::errc{} || end != text.data() + text.size() || !(std::abs(ev) < 32)) {
-    return fail(
-        grouping_error(frame.file.string(), "pattern",
-                       fmt::format("the group ev is '{}', which is no number of stops", text),
-                       "let the group hold a number such as -3 or +2"));
+    return fail(user_error(frame.file.string(), "pattern",
+                           fmt::format("the group ev is '{}', which is no number of stops", text),
+                           "let the group hold a number such as -3 or +2"));
   }
   return std::exp2(ev);
 }
@@ -107,8 +99,8 @@ std::optional<Error> check_exposures(const std::vector<ListedFrame>& frames,
       for (const BracketMember& member : step.members) {
         const ListedFrame& frame = frames[member.frame];
         if (tells_exposure(frame, groups_of(frame.file, options))) continue;
-        return grouping_error(frame.file.string(), "EXIF", "says no exposure time",
-                              "name the exposures by 'pattern' with a group (?<ev>...)");
+        return user_error(frame.file.string(), "EXIF", "says no exposure time",
+                          "name the exposures by 'pattern' with a group (?<ev>...)");
       }
     }
   }
@@ -120,18 +112,18 @@ Result<FramePlace> place_of(std::size_t index, const ListedFrame& frame,
   const std::map<std::string, std::string> groups = groups_of(frame.file, options);
   if (options.pattern && groups.empty()) {
     return fail(
-        grouping_error(frame.file.string(), "pattern",
-                       fmt::format("'{}' does not match the file's name", options.pattern->text()),
-                       "let the pattern match whole file names, suffix included"));
+        user_error(frame.file.string(), "pattern",
+                   fmt::format("'{}' does not match the file's name", options.pattern->text()),
+                   "let the pattern match whole file names, suffix included"));
   }
   const auto exposure = find_exposure(frame, groups);
   if (!exposure) return tl::unexpected(exposure.error());
   const std::optional<double> time = seconds_of(frame.info.taken_at.value_or(""));
   const bool shot_is_told = groups.count("shot") != 0 || options.frames_per_shot > 0;
   if (!time && !shot_is_told) {
-    return fail(grouping_error(frame.file.string(), "EXIF", "says no date and time",
-                               "tell shots apart by 'pattern' with a group (?<shot>...), or by "
-                               "'frames_per_shot'"));
+    return fail(user_error(frame.file.string(), "EXIF", "says no date and time",
+                           "tell shots apart by 'pattern' with a group (?<shot>...), or by "
+                           "'frames_per_shot'"));
   }
   FramePlace place{
       .frame = index,
@@ -263,16 +255,16 @@ std::string step_text(const BracketSeries& series) {
 
 std::optional<Error> GroupingOptions::validate() const {
   if (!(rest_s >= 0 && rest_s <= 86400)) {
-    return grouping_error({}, "rest", fmt::format("{} s is outside 0…86400", rest_s), "3 is usual");
+    return user_error({}, "rest", fmt::format("{} s is outside 0…86400", rest_s), "3 is usual");
   }
   if (!(step_ev >= 0.01 && step_ev <= 1)) {
-    return grouping_error({}, "step", fmt::format("{} EV is outside 0.01…1", step_ev),
-                          "a sixth is usual");
+    return user_error({}, "step", fmt::format("{} EV is outside 0.01…1", step_ev),
+                      "a sixth is usual");
   }
   if (frames_per_shot < 0) {
-    return grouping_error({}, "frames per shot",
-                          fmt::format("{} is not a number of frames", frames_per_shot),
-                          "give the number of frames of one lens in one shot");
+    return user_error({}, "frames per shot",
+                      fmt::format("{} is not a number of frames", frames_per_shot),
+                      "give the number of frames of one lens in one shot");
   }
   return std::nullopt;
 }
@@ -290,8 +282,8 @@ Result<BracketSeries> written_series(const std::vector<ListedFrame>& frames,
     const ListedFrame& frame = frames[one.frame];
     const auto exposure = one.ev ? std::exp2(*one.ev) : relative_exposure(frame.info);
     if (!exposure) {
-      return fail(grouping_error(frame.file.string(), "EXIF", "says no exposure time",
-                                 "say each exposure's 'ev' where the bracket is written down"));
+      return fail(user_error(frame.file.string(), "EXIF", "says no exposure time",
+                             "say each exposure's 'ev' where the bracket is written down"));
     }
     members.push_back({one.frame, *exposure});
   }
@@ -332,7 +324,7 @@ Result<std::vector<BracketShot>> group_brackets(const std::vector<ListedFrame>& 
   if (!whole) return tl::unexpected(whole.error());
   if (!whole->left_out.empty()) return fail(std::move(whole->left_out.front().error));
   if (!whole->shots.empty()) return std::move(whole->shots);
-  return fail(grouping_error({}, "frames", "there are none", "give files or a folder"));
+  return fail(user_error({}, "frames", "there are none", "give files or a folder"));
 }
 
 std::string bracket_table(const std::vector<ListedFrame>& frames,

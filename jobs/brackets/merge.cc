@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "base/user_error.h"
 #include "imaging/icc.h"
 #include "jobs/brackets/exposed.h"
 #include "jobs/brackets/exposure.h"
@@ -31,44 +32,36 @@ std::string clipped_in_words(double share) {
 
 constexpr double kSameStep = 1.05;  // exposures within 0.07 EV are one step
 
-Error merge_error(std::string where, std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = std::move(where),
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
-
 std::optional<Error> check_frames(const std::vector<Frame>& frames,
                                   const std::vector<double>& exposures) {
   if (frames.size() < 2 || exposures.size() != frames.size()) {
-    return merge_error(frames.empty() ? std::string() : frames.front().info.file, "brackets",
-                       fmt::format("{} frames with {} exposures", frames.size(), exposures.size()),
-                       "give two frames or more of one lens, with an exposure each");
+    return user_error(frames.empty() ? std::string() : frames.front().info.file, "brackets",
+                      fmt::format("{} frames with {} exposures", frames.size(), exposures.size()),
+                      "give two frames or more of one lens, with an exposure each");
   }
   const Image& first = frames.front().image;
   for (std::size_t i = 0; i < frames.size(); ++i) {
     const Image& image = frames[i].image;
     const std::string& file = frames[i].info.file;
     if (has_alpha(image.channels())) {
-      return merge_error(file, "channels", "the frame has alpha", "drop the alpha channel");
+      return user_error(file, "channels", "the frame has alpha", "drop the alpha channel");
     }
     if (image.width() != first.width() || image.height() != first.height() ||
         image.channels() != first.channels() || image.type() != first.type()) {
-      return merge_error(
+      return user_error(
           file, "size",
           fmt::format("{} x {} px of another size or kind than the {} x {} px of {}", image.width(),
                       image.height(), first.width(), first.height(), frames.front().info.file),
           "merge frames of one body and one setting only");
     }
     if (image.icc_profile != first.icc_profile || image.transfer != first.transfer) {
-      return merge_error(file, "ICC profile",
-                         "another colour profile than " + frames.front().info.file,
-                         "develop all frames of a shot alike");
+      return user_error(file, "ICC profile",
+                        "another colour profile than " + frames.front().info.file,
+                        "develop all frames of a shot alike");
     }
     if (!(exposures[i] > 0) || !std::isfinite(exposures[i])) {
-      return merge_error(file, "exposure", fmt::format("{} is not an exposure", exposures[i]),
-                         "give a positive, finite number");
+      return user_error(file, "exposure", fmt::format("{} is not an exposure", exposures[i]),
+                        "give a positive, finite number");
     }
   }
   return std::nullopt;
@@ -165,7 +158,7 @@ class Merge {
     report_.clipped_share = report_.exposures.front().clipped_share;
     constexpr double kAll = 0.99;
     if (report_.clipped_share > kAll) {
-      return fail(merge_error(
+      return fail(user_error(
           report_.exposures.front().file, "exposure",
           fmt::format("{:.1f} % of the shortest exposure is clipped", 100 * report_.clipped_share),
           "take a shorter exposure; there is no picture in these frames"));
@@ -280,19 +273,19 @@ class Merge {
 
 std::optional<Error> MergeOptions::validate() const {
   if (!(clip_level >= 0.5 && clip_level <= 1)) {
-    return merge_error({}, "clip_level", fmt::format("{} is outside 0.5…1", clip_level),
-                       "0.99 is usual");
+    return user_error({}, "clip_level", fmt::format("{} is outside 0.5…1", clip_level),
+                      "0.99 is usual");
   }
   if (!(unit_exposure >= 0) || !std::isfinite(unit_exposure)) {
-    return merge_error({}, "unit_exposure", fmt::format("{} is not an exposure", unit_exposure),
-                       "give a positive number, or 0 for the reference's");
+    return user_error({}, "unit_exposure", fmt::format("{} is not an exposure", unit_exposure),
+                      "give a positive number, or 0 for the reference's");
   }
   if (!noise) return std::nullopt;
   for (std::size_t c = 0; c < 3; ++c) {
     const bool good = std::isfinite(noise->shot[c]) && noise->shot[c] >= 0 &&
                       std::isfinite(noise->read[c]) && noise->read[c] > 0;
     if (!good) {
-      return merge_error(
+      return user_error(
           {}, "noise",
           fmt::format("shot {} with read {} is no noise", noise->shot[c], noise->read[c]),
           "give variances: shot 0 or more, read above 0");

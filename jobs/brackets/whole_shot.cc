@@ -6,18 +6,11 @@
 
 #include <fmt/format.h>
 
+#include "base/user_error.h"
 #include "jobs/brackets/exposure.h"
 
 namespace seamwright {
 namespace {
-
-Error shot_error(std::string where, std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = std::move(where),
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
 
 bool has_step(const BracketSeries& series, double exposure, double step_ev) {
   return std::any_of(series.steps.begin(), series.steps.end(), [&](const BracketStep& step) {
@@ -101,7 +94,7 @@ std::optional<Error> check_lenses_alike(const std::vector<ListedFrame>& frames,
       for (const BracketStep& step : b.steps) {
         const double exposure = step.members.front().exposure;
         if (has_step(a, exposure, step_ev)) continue;
-        return shot_error(series_name(shot, a), "brackets",
+        return user_error(series_name(shot, a), "brackets",
                           fmt::format("lacks the {:+.1f} EV step: nothing is there beside {}",
                                       step.ev, file_name(frames, step)),
                           "add the missing frame, or go on without by 'allow_missing'");
@@ -130,7 +123,7 @@ UsualShot usual_shot(const std::vector<BracketShot>& shots, int lens_count) {
 std::optional<Error> check_whole(const std::vector<ListedFrame>& frames, const BracketShot& shot,
                                  const UsualShot& usual, double step_ev) {
   if (shot.lenses.size() != usual.lens_count) {
-    return shot_error(shot.name, "lenses",
+    return user_error(shot.name, "lenses",
                       fmt::format("has {} of them where other shots have {}: there is only {}",
                                   shot.lenses.size(), usual.lens_count, file_names(frames, shot)),
                       "add the missing frame, or tell lenses apart by 'pattern' with a group "
@@ -144,7 +137,7 @@ std::optional<Error> check_whole(const std::vector<ListedFrame>& frames, const B
                       std::equal(own.begin(), own.end(), usual.rhythm_tenths_ev.begin(),
                                  [](int a, int b) { return std::abs(a - b) <= 2; });
     if (same || (usual.rhythm_tenths_ev.size() == 1 && is_bracket(own))) continue;
-    return shot_error(
+    return user_error(
         series_name(shot, series), "brackets",
         fmt::format("{} exposures ({} from its darkest) where most series have {} ({}): a "
                     "bracket is missing or shots are mixed",

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "base/folder_of.h"
+#include "base/user_error.h"
 #include "imaging/read_image.h"
 #include "jobs/restitch/open_run.h"
 #include "jobs/shot/shot_key.h"
@@ -16,20 +17,12 @@ namespace fs = std::filesystem;
 
 namespace {
 
-Error many_error(std::string where, std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = std::move(where),
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
-
 ListedShot panorama_of(const ArchiveItem& item) {
   if (item.failure) return failed_shot(item.name, *item.failure);
   const fs::path& file = item.outputs.front();
   std::error_code code;
   if (!fs::exists(file, code)) {
-    return failed_shot(item.name, many_error(file.string(), {}, "is not stitched yet",
+    return failed_shot(item.name, user_error(file.string(), {}, "is not stitched yet",
                                              "stitch the run first, with 'restitch'"));
   }
   ListedShot panorama;
@@ -104,7 +97,7 @@ FinishMany::FinishMany(FinishOrder order) : order_(std::move(order)) {
   for (ListedShot& panorama : order_.panoramas) {
     if (!panorama.failure && names.at(panorama.name) > 1) {
       panorama.failure =
-          many_error(panorama.panorama.string(), {},
+          user_error(panorama.panorama.string(), {},
                      fmt::format("two panoramas would be written as {}", panorama.name),
                      "finish them into different folders");
     }
@@ -119,7 +112,7 @@ std::optional<Error> FinishMany::refused() const {
   if (auto error = order_.wish.validate()) return error;
   for (const ListedShot& panorama : order_.panoramas) {
     if (panorama.panorama.empty() || !lies_in(panorama.panorama, order_.out)) continue;
-    return many_error(order_.out.string(), "into", "holds the panoramas themselves",
+    return user_error(order_.out.string(), "into", "holds the panoramas themselves",
                       "give another folder");
   }
   return nothing_left(order_.panoramas);

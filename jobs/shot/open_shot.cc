@@ -6,6 +6,7 @@
 
 #include "base/file.h"
 #include "base/file_guard.h"
+#include "base/user_error.h"
 #include "jobs/shot/body_files.h"
 #include "templates/yaml_tree.h"
 
@@ -14,25 +15,17 @@ namespace fs = std::filesystem;
 
 namespace {
 
-Error open_error(std::string where, std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = std::move(where),
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
-}
-
 // Where the template lies: as given, or as the shot file says.
 Result<fs::path> template_file_of(const OpenOptions& options, const fs::path& shot_file,
                                   const ShotFile& document) {
   if (!options.template_file.empty()) return options.template_file;
   if (document.rig_template) return beside_shot_file(shot_file, document.rig_template->file);
   if (shot_file.empty()) {
-    return fail(open_error({}, "template", "is required",
+    return fail(user_error({}, "template", "is required",
                            "give the template of the body, or a shot file that names it"));
   }
   return fail(
-      open_error(shot_file.string(), "template", "the shot file names none", "give 'template'"));
+      user_error(shot_file.string(), "template", "the shot file names none", "give 'template'"));
 }
 
 // Another template than the shot file's may be given, but a touch goes with its own.
@@ -42,12 +35,12 @@ std::optional<Error> check_template(const BodyTemplate& body, const ShotFiles& f
   if (!reference || !reference->sha256 || *reference->sha256 == body.sha256) return std::nullopt;
   const std::string shot_file = files.shot_file.string();
   if (files.document.touch) {
-    return open_error(body.file.string(), "sha256",
+    return user_error(body.file.string(), "sha256",
                       fmt::format("is not the template that {} was touched with", shot_file),
                       "give that template, or touch the shot again with this one");
   }
   if (is_given) return std::nullopt;
-  return open_error(body.file.string(), "sha256",
+  return user_error(body.file.string(), "sha256",
                     fmt::format("is not the template that {} was finished with", shot_file),
                     "put the old template back, or give 'template'");
 }

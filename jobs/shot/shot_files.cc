@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "base/file_guard.h"
+#include "base/user_error.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -16,14 +17,6 @@ namespace {
 
 bool name_ends_with(const fs::path& path, std::string_view suffix) {
   return path.filename().string().ends_with(suffix);
-}
-
-Error files_error(std::string where, std::string field, std::string what, std::string remedy) {
-  return {.kind = ErrorKind::user_input,
-          .where = std::move(where),
-          .field = std::move(field),
-          .what = std::move(what),
-          .remedy = std::move(remedy)};
 }
 
 FrameLayout layout_of(const ShotRequest& request, int lens_count) {
@@ -48,7 +41,7 @@ Result<BracketShot> only_shot(const std::vector<ListedFrame>& frames,
   auto shots = group_brackets(frames, grouping);
   if (!shots) return tl::unexpected(shots.error());
   if (shots->size() == 1) return std::move(shots->front());
-  return fail(files_error(
+  return fail(user_error(
       {}, "frames", fmt::format("hold {} shots, {} and others", shots->size(), shots->front().name),
       "give the frames of one shot, or merge all of them first"));
 }
@@ -64,9 +57,9 @@ Result<ShotFiles> bracketed_files(const ShotRequest& request, FrameIntake intake
   const bool together = shot->lenses.size() == 1 && lens_count > 1;
   if (!together && shot->lenses.size() != lens_count) {
     return fail(
-        files_error(shot->name, "lenses",
-                    fmt::format("{} of them for a body of {}", shot->lenses.size(), lens_count),
-                    "tell lenses apart by 'pattern' with a group (?<lens>...)"));
+        user_error(shot->name, "lenses",
+                   fmt::format("{} of them for a body of {}", shot->lenses.size(), lens_count),
+                   "tell lenses apart by 'pattern' with a group (?<lens>...)"));
   }
   ShotFiles files = files_of_group(*listed, *shot, std::move(intake));
   files.name = shot_name_of(request.files.front());
@@ -93,10 +86,10 @@ Result<ShotFiles> requested_files(const ShotRequest& request, int lens_count,
   files.document.intake = intake;
   if (intake.layout == FrameLayout::one_per_file &&
       static_cast<int>(files.frames.size()) != lens_count) {
-    return fail(files_error(
-        files.name, "frames",
-        fmt::format("{} files for a body of {} lenses", files.frames.size(), lens_count),
-        "give one file per lens, or one file with all lenses"));
+    return fail(
+        user_error(files.name, "frames",
+                   fmt::format("{} files for a body of {} lenses", files.frames.size(), lens_count),
+                   "give one file per lens, or one file with all lenses"));
   }
   return files;
 }
@@ -104,9 +97,9 @@ Result<ShotFiles> requested_files(const ShotRequest& request, int lens_count,
 Result<ShotFiles> written_files(const ShotRequest& request) {
   const fs::path& file = request.files.front();
   if (request.layout || !request.quarter_turns.empty()) {
-    return fail(files_error(file.string(), {},
-                            "how frames lie in their files is said by the shot file",
-                            "leave 'layout' and 'turns' out, and say it in the shot file"));
+    return fail(user_error(file.string(), {},
+                           "how frames lie in their files is said by the shot file",
+                           "leave 'layout' and 'turns' out, and say it in the shot file"));
   }
   auto files = read_shot_files(file);
   if (!files) return files;
@@ -158,7 +151,7 @@ std::string shot_name_of(const fs::path& first_file) {
 Result<ShotFiles> find_shot_files(const ShotRequest& request, int lens_count,
                                   const ProgressFn& progress) {
   if (request.files.empty()) {
-    return fail(files_error({}, "frames", "there are none", "give frames or a shot file"));
+    return fail(user_error({}, "frames", "there are none", "give frames or a shot file"));
   }
   const bool written = request.files.size() == 1 && is_yaml(request.files.front());
   auto files = written ? written_files(request) : requested_files(request, lens_count, progress);
@@ -240,9 +233,9 @@ Result<fs::path> seen_from_shot_file(const fs::path& file, const fs::path& shot_
   std::error_code code;
   fs::path relative = fs::relative(file, fs::absolute(shot_file).parent_path(), code);
   if (!code && !relative.empty()) return relative;
-  return fail(files_error(shot_file.string(), {},
-                          fmt::format("has no relative path to {}", file.string()),
-                          "keep the shot file on the same drive as frames and template"));
+  return fail(user_error(shot_file.string(), {},
+                         fmt::format("has no relative path to {}", file.string()),
+                         "keep the shot file on the same drive as frames and template"));
 }
 
 }  // namespace seamwright
