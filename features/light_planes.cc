@@ -5,14 +5,12 @@
 #include <span>
 
 #include "base/parallel.h"
+#include "imaging/clipping.h"
 #include "imaging/transfer.h"
 
 namespace seamwright {
 
 namespace {
-
-// Codes from here on may be clipped: sensors saturate a little unevenly, developers roll off.
-constexpr float kClippedCode = 0.97F;
 
 template <class T>
 void split_row(const Image& frame, const TransferCurve& curve, float clipped_code, int y,
@@ -66,9 +64,10 @@ Result<LightPlanes> light_planes_of(const Image& frame) {
   parallel_for(0, frame.height(), [&](int y) {
     switch (frame.type()) {
       case SampleType::u8:
-        return split_row<std::uint8_t>(frame, *curve, kClippedCode * 255.0F, y, planes);
+        return split_row<std::uint8_t>(frame, *curve, clipping::kNotMeasured * 255.0F, y, planes);
       case SampleType::u16:
-        return split_row<std::uint16_t>(frame, *curve, kClippedCode * 65535.0F, y, planes);
+        return split_row<std::uint16_t>(frame, *curve, clipping::kNotMeasured * 65535.0F, y,
+                                        planes);
       case SampleType::f32:
         return split_row<float>(frame, *curve, 0, y, planes);  // floats do not clip
     }

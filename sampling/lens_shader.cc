@@ -2,12 +2,11 @@
 
 #include <algorithm>
 
+#include "imaging/clipping.h"
+
 namespace seamwright {
 
 namespace {
-
-constexpr float kNearlyClippedCode = 0.92F;
-constexpr float kAllClippedCode = 0.985F;
 
 LensPixels pixels_of(const LensMap& map, bool coloured, const ChannelGains& gains, bool clips) {
   const Lens& lens = map.lens();
@@ -30,8 +29,8 @@ LensPixels pixels_of(const LensMap& map, bool coloured, const ChannelGains& gain
 
 // 0 up to nearly clipped, 1 from clipped on, smooth between.
 float clipped_share(float code) {
-  const float t =
-      std::clamp((code - kNearlyClippedCode) / (kAllClippedCode - kNearlyClippedCode), 0.0F, 1.0F);
+  const float t = std::clamp(
+      (code - clipping::kGivesWayFrom) / (clipping::kGone - clipping::kGivesWayFrom), 0.0F, 1.0F);
   return t * t * (3.0F - 2.0F * t);
 }
 
@@ -60,7 +59,7 @@ std::array<float, 3> LensShader::code_at(const Vec2& px) const {
 
 bool LensShader::clipped(const RunColours& code, std::size_t i) const {
   return clips_ && std::any_of(code.begin(), code.begin() + colours(),
-                               [i](const RunPlane& plane) { return plane[i] >= kAllClippedCode; });
+                               [i](const RunPlane& plane) { return plane[i] >= clipping::kGone; });
 }
 
 std::array<float, 3> LensShader::light(const Vec2& px, const LensTone& tone) const {

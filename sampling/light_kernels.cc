@@ -13,6 +13,8 @@
 #include <hwy/foreach_target.h>
 #include <hwy/highway.h>
 
+#include "imaging/clipping.h"
+
 HWY_BEFORE_NAMESPACE();
 namespace seamwright {
 namespace HWY_NAMESPACE {
@@ -597,11 +599,10 @@ void decode(const float* codes, std::size_t count, float white,
 
 // 0 up to nearly clipped, 1 from clipped on, smooth between: lens_shader.h.
 HWY_INLINE FN clipped_share(FN code) {
-  constexpr float kNearly = 0.92F;
-  constexpr float kClipped = 0.985F;
   const Many d;
   const FN one = hn::Set(d, 1.0F);
-  FN t = hn::Div(hn::Sub(code, hn::Set(d, kNearly)), hn::Set(d, kClipped - kNearly));
+  FN t = hn::Div(hn::Sub(code, hn::Set(d, clipping::kGivesWayFrom)),
+                 hn::Set(d, clipping::kGone - clipping::kGivesWayFrom));
   t = hn::Min(hn::Max(t, hn::Zero(d)), one);
   return hn::Mul(hn::Mul(t, t), hn::Sub(hn::Set(d, 3.0F), hn::Add(t, t)));
 }

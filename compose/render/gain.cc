@@ -7,6 +7,7 @@
 
 #include "base/median.h"
 #include "base/parallel.h"
+#include "imaging/clipping.h"
 #include "projection/dense_algebra.h"
 #include "projection/ribbon.h"
 #include "sampling/lens_reader.h"
@@ -17,8 +18,7 @@ namespace {
 
 constexpr double kPatch_rad = rad_from_deg(2);
 constexpr int kSamplesPerSide = 6;
-constexpr float kClippedCode = 0.95F;  // of the brightest channel
-constexpr double kDarkLight = 0.002;   // of the darkest channel's mean; noise rules below
+constexpr double kDarkLight = 0.002;  // of the darkest channel's mean; noise rules below
 constexpr double kRimMargin_rad = rad_from_deg(1);
 
 using Light = std::array<double, 3>;
@@ -27,7 +27,7 @@ using Light = std::array<double, 3>;
 bool clips(const LensReader& lens, const RunColours& code, std::size_t count) {
   const auto too_bright = [count](const RunPlane& plane) {
     return std::any_of(plane.begin(), plane.begin() + static_cast<std::ptrdiff_t>(count),
-                       [](float value) { return value > kClippedCode; });
+                       [](float value) { return value > clipping::kNotCompared; });
   };
   return lens.shader.clips() &&
          std::any_of(code.begin(), code.begin() + lens.shader.colours(), too_bright);

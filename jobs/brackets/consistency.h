@@ -1,14 +1,15 @@
 #pragma once
 
+#include "imaging/clipping.h"
+#include "imaging/plane.h"
 #include "jobs/brackets/exposed.h"
 #include "jobs/brackets/noise_model.h"
-#include "imaging/plane.h"
 
 namespace seamwright {
 
 /// What two frames of one scene may differ by besides their noise.
 struct ConsistencyOptions {
-  double clip_level = 0.99;
+  double clip_level = clipping::kBracketLevel;
   double gain_error = 0.01;      ///< of the exposure ratio and the tone curve, relative
   double misalignment_px = 0.2;  ///< left after alignment; times the picture's gradient
 };

@@ -6,6 +6,7 @@
 
 #include "base/progress.h"
 #include "base/result.h"
+#include "imaging/clipping.h"
 #include "imaging/frame.h"
 #include "jobs/brackets/alignment.h"
 #include "jobs/brackets/noise_model.h"
@@ -15,7 +16,7 @@ namespace seamwright {
 struct MergeOptions {
   /// Signal from which on a pixel counts as clipped, full code 1.0; 0.5…1. Lower it for files whose
   /// white lies below full code.
-  double clip_level = 0.99;
+  double clip_level = clipping::kBracketLevel;
   /// Noise of the frames; measured in them where it is not given.
   std::optional<NoiseModel> noise = {};
   /// Exposure (as in `exposures`) at which full code becomes 1.0 in the result. The same for all

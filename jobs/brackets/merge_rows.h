@@ -3,10 +3,11 @@
 #include <span>
 #include <vector>
 
+#include "imaging/clipping.h"
+#include "imaging/plane.h"
 #include "jobs/brackets/exposed.h"
 #include "jobs/brackets/moved_regions.h"
 #include "jobs/brackets/noise_model.h"
-#include "imaging/plane.h"
 
 namespace seamwright {
 
@@ -16,7 +17,7 @@ struct MergePlan {
   std::span<const Mask> usable;         ///< of each frame
   const MovedRegions* moved = nullptr;  ///< null: nothing moved
   NoiseModel noise;
-  double clip_level = 0.99;
+  double clip_level = clipping::kBracketLevel;
   bool black_is_cut = true;  ///< codes end at black, as unsigned ones do
 };
 

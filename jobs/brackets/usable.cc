@@ -4,14 +4,12 @@
 #include <cmath>
 
 #include "base/parallel.h"
+#include "imaging/clipping.h"
 #include "jobs/brackets/light.h"
 #include "jobs/brackets/plane.h"
 
 namespace seamwright {
 namespace {
-
-constexpr float kRollFrom = 0.88F;
-constexpr float kRollTo = 0.96F;
 
 Mask mask_above(const FloatPlane& plane, float level) {
   Mask mask(plane.width, plane.height);
@@ -21,9 +19,11 @@ Mask mask_above(const FloatPlane& plane, float level) {
   return mask;
 }
 
-// 1 below kRollFrom, 0 above kRollTo, smooth between.
+// 1 below the roll, 0 above it, smooth between.
 std::uint8_t share_at(float signal_of_clip) {
-  const float t = std::clamp((kRollTo - signal_of_clip) / (kRollTo - kRollFrom), 0.0F, 1.0F);
+  const float t = std::clamp((clipping::kBracketRollTo - signal_of_clip) /
+                                 (clipping::kBracketRollTo - clipping::kBracketRollFrom),
+                             0.0F, 1.0F);
   return static_cast<std::uint8_t>(std::lround(255.0F * t * t * (3 - 2 * t)));
 }
 
