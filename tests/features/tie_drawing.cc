@@ -7,6 +7,7 @@
 #include <stdexcept>
 
 #include "features/pair_ties.h"
+#include "imaging/viridis.h"
 #include "imaging/write_image.h"
 #include "sampling/strip.h"
 
@@ -15,20 +16,6 @@ namespace seamwright::test {
 namespace {
 
 using Colour = std::array<std::uint8_t, 3>;
-
-// Five stops of matplotlib's viridis (from memory).
-Colour viridis(double share) {
-  constexpr std::array<std::array<double, 3>, 5> kStops = {
-      {{68, 1, 84}, {59, 82, 139}, {33, 145, 140}, {94, 201, 98}, {253, 231, 37}}};
-  const double at = std::clamp(share, 0.0, 1.0) * 4;
-  const auto low = static_cast<std::size_t>(std::min(at, 3.0));
-  const double rest = at - static_cast<double>(low);
-  Colour colour{};
-  for (std::size_t c = 0; c < 3; ++c) {
-    colour[c] = static_cast<std::uint8_t>(kStops[low][c] * (1 - rest) + kStops[low + 1][c] * rest);
-  }
-  return colour;
-}
 
 void put(Image& picture, int x, int y, const Colour& colour) {
   if (x < 0 || y < 0 || x >= picture.width() || y >= picture.height()) return;
