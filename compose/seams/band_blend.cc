@@ -9,7 +9,7 @@
 
 #include "base/parallel.h"
 #include "compose/seams/bad_option.h"
-#include "compose/seams/ribbon_kernels.h"
+#include "compose/seams/blend_kernels.h"
 #include "compose/seams/ring_blur.h"
 
 namespace seamwright {

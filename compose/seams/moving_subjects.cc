@@ -7,8 +7,8 @@
 #include <utility>
 
 #include "base/parallel.h"
+#include "compose/seams/blend_kernels.h"
 #include "compose/seams/gain_field.h"
-#include "compose/seams/ribbon_kernels.h"
 #include "compose/seams/ring_blur.h"
 
 namespace seamwright {

@@ -44,17 +44,6 @@ void offset_row(const WalkRow& walk, std::size_t count, float* offset_m);
 /// 1e-7 rad, or kNoTurn.
 void walk_row(const RibbonPointRow& row, const WalkRow& walk, float from_m, float* turn);
 
-/// Weighted sums of a column of gain_field.cc: of 1, of its tilt and that squared, of the ratio
-/// times 1 and times the tilt; and how many agree.
-struct AgreeSums {
-  enum : std::size_t { one, tilt, tilt_square, ratio, ratio_tilt, agreeing, count };
-  std::array<float*, count> of{};
-};
-
-/// Adds Tukey's weight of every column's ratio, `known` 1 or 0, to the sums.
-void add_agreeing(const float* known, const float* ratio_ev, const float* fit_ev, float tilt,
-                  float per_agree_ev, std::size_t count, const AgreeSums& sums);
-
 /// Paths of closed_path.h: costs are whole numbers in doubles times kPathUnit, which leaves room
 /// below them for the choice that was made; more than kNoPath cannot be reached.
 inline constexpr double kPathUnit = 64;
@@ -83,35 +72,5 @@ void moved_row(const MovedRow& row, std::size_t count, float* by_px);
 /// 0: `rows` begin `first` rows from the value's own.
 void interpolate_row(std::span<const float* const> rows, int first, const float* by_px,
                      std::size_t count, float* value);
-
-/// What crosses over in a row of a blend: the share of lens a is 1 above `top`, 0 below `bottom`
-/// (rows, by column) and crosses between them around `seam` by half widths of at most `half_px`.
-struct CrossingRow {
-  float row = 0;
-  float half_px = 0;
-  const float* seam = nullptr;
-  const float* top = nullptr;
-  const float* bottom = nullptr;
-};
-void crossing_row(const CrossingRow& crossing, std::size_t count, float* share_a);
-
-/// share[x] = smooth_step((row − top[x]) / (bottom[x] − top[x])); a step where there is no room.
-void sliding_row(float row, const float* top, const float* bottom, std::size_t count, float* share);
-
-/// gain_a[x] = 2^(−share[x] · ratio_ev[x]), gain_b[x] = 2^((1 − share[x]) · ratio_ev[x]).
-void gains_row(const float* share, const float* ratio_ev, std::size_t count, float* gain_a,
-               float* gain_b);
-
-/// One band of a blend (band_blend.h): here[x] = there[x] + known · (weighted / weight − there[x]),
-/// `known` the weight's part of `enough`, at most 1; band[x] = here[x] − there[x].
-void level_row(const float* weighted, const float* weight, const float* there, float enough,
-               std::size_t count, float* here, float* band);
-
-/// log2 of floor + light[x], light not below 0.
-void log_row(const float* light, float floor, std::size_t count, float* to);
-
-/// to += Σ tap_i · row_i, rows `stride` apart.
-void add_rows(const float* tap, int count, const float* from, std::ptrdiff_t stride, int width,
-              float* to);
 
 }  // namespace seamwright

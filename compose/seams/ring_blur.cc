@@ -6,7 +6,7 @@
 #include <cstddef>
 
 #include "base/parallel.h"
-#include "compose/seams/ribbon_kernels.h"
+#include "compose/seams/blend_kernels.h"
 
 namespace seamwright {
 
