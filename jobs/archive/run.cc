@@ -21,6 +21,7 @@
 #include "jobs/archive/file_contents.h"
 #include "jobs/archive/folder_lock.h"
 #include "jobs/archive/item_key.h"
+#include "jobs/archive/item_outputs.h"
 #include "jobs/archive/journal.h"
 #include "jobs/archive/left_behind.h"
 #include "jobs/archive/past_runs.h"
@@ -164,7 +165,8 @@ class Runner {
 
   // An item that is not up to date may still have any of its outputs.
   void keep_outputs(const ArchiveItem& item) {
-    for (const fs::path& output : item.outputs) left_behind_.keep(name_of(output));
+    for (const fs::path& output : item.outputs)
+      left_behind_.keep(output_name(options_.folder, output));
     const auto known = past_.done.find(item.name);
     if (known == past_.done.end()) return;
     for (const DoneLine& line : known->second) left_behind_.keep(line);
@@ -175,34 +177,15 @@ class Runner {
     left_behind_.keep(line);
   }
 
-  // As the journal names it.
-  std::string name_of(const fs::path& output) const {
-    return output.lexically_normal()
-        .lexically_proximate(options_.folder.lexically_normal())
-        .generic_string();
-  }
-
-  // What further outputs there were, the same inputs and settings tell.
-  bool has_outputs_of(const ArchiveItem& item, const DoneLine& done) const {
-    const std::size_t count = item.outputs.size();
-    if (done.outputs.size() < count) return false;
-    if (done.outputs.size() > count && !item.further_outputs) return false;
-    return std::equal(item.outputs.begin(), item.outputs.end(), done.outputs.begin(),
-                      [this](const fs::path& output, const OutputLine& line) {
-                        return name_of(output) == line.file;
-                      });
-  }
-
-  fs::path file_of(const OutputLine& line) const { return options_.folder / line.file; }
-
   // Why its outputs are not those of that time; empty where they are.
   Result<std::string> outputs_differ(const ArchiveItem& item, const DoneLine& done) {
-    if (!has_outputs_of(item, done)) return std::string("output missing");
+    if (!has_outputs_of(options_.folder, item, done)) return std::string("output missing");
     const bool anew = options_.read_all || sample_.contains(item.name);
     std::string differ;
     for (std::size_t i = 0; i < done.outputs.size(); ++i) {
       const OutputLine& output = done.outputs[i];
-      const fs::path file = i < item.outputs.size() ? item.outputs[i] : file_of(output);
+      const fs::path file =
+          i < item.outputs.size() ? item.outputs[i] : output_file(options_.folder, output);
       const auto stamp = stamp_of(file);
       if (!stamp) return std::string("output missing");
       if (stamp->bytes != output.bytes) return std::string("output changed");
@@ -273,9 +256,9 @@ class Runner {
   void tell_guard(const ArchiveItem& item) const {
     if (const auto done = past_.done.find(item.name); done != past_.done.end()) {
       for (const DoneLine& line : done->second) {
-        if (!has_outputs_of(item, line)) continue;
+        if (!has_outputs_of(options_.folder, item, line)) continue;
         for (const OutputLine& output : line.outputs) {
-          note_written(file_of(output), output.sha256);
+          note_written(output_file(options_.folder, output), output.sha256);
         }
       }
     }
@@ -316,15 +299,6 @@ class Runner {
     return failed(std::move(outcome), last);
   }
 
-  static Result<std::vector<fs::path>> outputs_of(const ArchiveItem& item) {
-    std::vector<fs::path> outputs = item.outputs;
-    if (!item.further_outputs) return outputs;
-    const auto further = item.further_outputs();
-    if (!further) return tl::unexpected(further.error());
-    outputs.insert(outputs.end(), further->begin(), further->end());
-    return outputs;
-  }
-
   Result<ItemOutcome> done(const ArchiveItem& item, const ItemKey& key, ItemOutcome outcome) {
     DoneLine line{.name = item.name,
                   .inputs = key.inputs,
@@ -345,7 +319,8 @@ class Runner {
       }
       auto hash = contents_.of_fresh(output);
       if (!hash) return failed_or_stop(std::move(outcome), hash.error());
-      line.outputs.push_back({name_of(output), stamp->bytes, std::move(*hash)});
+      line.outputs.push_back(
+          {output_name(options_.folder, output), stamp->bytes, std::move(*hash)});
     }
     if (auto kept = keep(as_json(line)); !kept) return tl::unexpected(kept.error());
     keep_output(line);
