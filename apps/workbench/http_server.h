@@ -47,6 +47,8 @@ struct HttpLimits {
   std::size_t workers = 6;
 };
 
+struct HttpServerState;
+
 class HttpServer {
  public:
   struct Calls {
@@ -74,9 +76,7 @@ class HttpServer {
   void stop();
 
  private:
-  class Connection;
-  struct State;
-  std::unique_ptr<State> state_;
+  std::unique_ptr<HttpServerState> state_;
 };
 
 }  // namespace seamwright::workbench
