@@ -1,30 +1,16 @@
 #pragma once
 
-// The names in a shot file, shared by its reader and its writer; each list is in the order of its
-// enumeration.
+// The names in a shot file, shared by its reader and its writer.
 
-#include <array>
 #include <string>
 #include <string_view>
 
-#include "imaging/frame.h"
-#include "projection/seam_stroke.h"
-#include "projection/tie.h"
+#include "templates/choice_names.h"
 #include "templates/template_keys.h"
 
 namespace seamwright {
 
 inline constexpr std::string_view kShotFormat = "seamwright-shot";
-
-inline constexpr std::array<std::string_view, 3> kLayoutNames = {"one-per-file", "side-by-side",
-                                                                 "stacked"};
-static_assert(static_cast<int>(FrameLayout::stacked) == 2);
-
-inline constexpr std::array<std::string_view, 3> kRangeNames = {"open", "near", "far"};
-static_assert(static_cast<int>(TieRange::far) == 2);
-
-inline constexpr std::array<std::string_view, 3> kWishNames = {"away", "here", "lens"};
-static_assert(static_cast<int>(StrokeWish::lens) == 2);
 
 /// A touched term's key for its name: a file holds angles in degrees, "lens1.rotation_x_deg", and
 /// calls the terms of a lens by `terms`.

@@ -9,8 +9,10 @@
 
 #include "apps/cli/file_options.h"
 #include "apps/cli/wish_options.h"
+#include "base/enum_names.h"
 #include "jobs/finishing/finish_many.h"
 #include "jobs/restitch/open_run.h"
+#include "jobs/shot/shot_wishes.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -96,7 +98,7 @@ void add_outputs(CLI::App& command, FinishOptions& options) {
                   "Write only rows between two latitudes, lower one first, e.g. -60 90")
       ->expected(2);
   command.add_option("--compression", options.compression, "Of the TIFF: none, lzw, deflate")
-      ->check(CLI::IsMember({"none", "lzw", "deflate"}))
+      ->check(CLI::IsMember(all_of_names(kCompressionNames)))
       ->capture_default_str();
   command.add_flag("--strip-location", options.strip_location,
                    "Leave out where the picture was taken (GPS)");
@@ -151,8 +153,7 @@ Result<FinishWish> FinishOptions::wish() const {
 
 Deliverables FinishOptions::numbers() const {
   Deliverables wanted{.jpeg_quality = jpeg_quality, .jpeg_width_px = jpeg_width};
-  if (compression == "deflate") wanted.tiff_compression = TiffCompression::deflate;
-  if (compression == "lzw") wanted.tiff_compression = TiffCompression::lzw;
+  wanted.tiff_compression = *enum_of<TiffCompression>(kCompressionNames, compression);
   wanted.cube.face_px = face_px;
   wanted.cube.tile_px = tile_px;
   wanted.cube.jpeg_quality = jpeg_quality;

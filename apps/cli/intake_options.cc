@@ -1,5 +1,8 @@
 #include "apps/cli/intake_options.h"
 
+#include "base/enum_names.h"
+#include "templates/choice_names.h"
+
 namespace seamwright {
 
 void IntakeOptions::add_to(CLI::App& command) {
@@ -7,7 +10,7 @@ void IntakeOptions::add_to(CLI::App& command) {
       .add_option("--layout", layout,
                   "How lenses lie in the files: side-by-side (usual for one file), stacked, "
                   "one-per-file")
-      ->check(CLI::IsMember({"side-by-side", "stacked", "one-per-file"}));
+      ->check(CLI::IsMember(all_of_names(kLayoutNames)));
   command
       .add_option("--turns", quarter_turns,
                   "Clockwise quarter turns that set each lens' frame upright, e.g. --turns 1 3")
@@ -18,9 +21,7 @@ void IntakeOptions::add_to(CLI::App& command) {
 ShotRequest IntakeOptions::request(const std::vector<std::string>& files) const {
   ShotRequest request{
       .files = as_paths(files), .quarter_turns = quarter_turns, .mirrored = mirrored};
-  if (layout == "side-by-side") request.layout = FrameLayout::side_by_side;
-  if (layout == "stacked") request.layout = FrameLayout::stacked;
-  if (layout == "one-per-file") request.layout = FrameLayout::one_per_file;
+  request.layout = enum_of<FrameLayout>(kLayoutNames, layout);
   return request;
 }
 

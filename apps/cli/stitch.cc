@@ -8,6 +8,7 @@
 #include "apps/cli/program.h"
 #include "apps/cli/stitch_report.h"
 #include "apps/cli/wish_options.h"
+#include "base/enum_names.h"
 #include "jobs/shot/open_shot.h"
 
 namespace seamwright {
@@ -122,7 +123,7 @@ void add_stitch(Program& program) {
   command
       .add_option("--kernel", wish.kernel,
                   "catmull-rom, or lanczos-3: a little sharper, rings at hard edges")
-      ->check(CLI::IsMember({"catmull-rom", "lanczos-3"}))
+      ->check(CLI::IsMember(all_of_names(kKernelNames)))
       ->capture_default_str();
   command
       .add_option("--blend-half-width-deg", wish.rest.blend_half_width_deg,

@@ -9,6 +9,8 @@
 #include <fmt/format.h>
 
 #include "apps/cli/number_text.h"
+#include "base/enum_names.h"
+#include "templates/choice_names.h"
 
 namespace seamwright {
 
@@ -42,13 +44,6 @@ std::optional<ManualSight> sight_of(std::string_view word) {
   return sight;
 }
 
-std::optional<TieRange> range_of(std::string_view word) {
-  if (word == "open") return TieRange::open;
-  if (word == "near") return TieRange::near;
-  if (word == "far") return TieRange::far;
-  return std::nullopt;
-}
-
 std::optional<Error> check_sight(const ManualTie& tie, const ManualSight& sight,
                                  const std::string& text, int lens_count) {
   if (sight.lens < 0 || sight.lens >= lens_count) {
@@ -71,7 +66,7 @@ Result<ManualTie> parse_tie(const std::string& text, int lens_count) {
   ManualTie tie;
   std::istringstream words(text);
   for (std::string word; words >> word;) {
-    if (const auto range = range_of(word)) {
+    if (const auto range = enum_of<TieRange>(kRangeNames, word)) {
       tie.range = *range;
     } else if (word.starts_with("sigma=")) {
       const auto sigma_px = number_of(std::string_view(word).substr(6));

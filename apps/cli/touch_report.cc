@@ -6,15 +6,14 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "base/enum_names.h"
+#include "templates/choice_names.h"
+
 namespace seamwright {
 
 namespace {
 
-constexpr std::array<std::string_view, 3> kRangeWords = {"open", "near", "far"};
-
-std::string_view range_word(const Tie& tie) {
-  return kRangeWords[static_cast<std::size_t>(tie.range)];
-}
+std::string_view range_word(const Tie& tie) { return name_in(kRangeNames, tie.range); }
 
 std::string fit_text(const TieFit& fit) {
   return fmt::format("{:+.2f} px in parallax, {:+.2f} px sideways ({:.1f} sigmas)", fit.parallax_px,

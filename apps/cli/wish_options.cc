@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "apps/cli/file_options.h"
+#include "base/enum_names.h"
 
 namespace seamwright {
 
@@ -27,10 +28,10 @@ Result<int> width_of(const std::string& text) {
   return width;
 }
 
-// The enumerator that a word stands for; the parser has let only such words pass.
+// The parser has let only such words pass.
 template <class Enum, std::size_t N>
 Enum chosen(const std::array<std::string_view, N>& names, const std::string& word) {
-  return static_cast<Enum>(std::find(names.begin(), names.end(), word) - names.begin());
+  return *enum_of<Enum>(names, word);
 }
 
 }  // namespace
@@ -44,13 +45,12 @@ void WishOptions::add_to(CLI::App& command) {
   command.add_option("--jpeg-width", rest.jpeg_width_px,
                      "Width of the JPEG in pixels; the panorama's own where not given");
   command.add_option("--compression", compression, "Of the TIFF: none, lzw, deflate")
-      ->check(CLI::IsMember(
-          std::vector<std::string>(kCompressionNames.begin(), kCompressionNames.end())))
+      ->check(CLI::IsMember(all_of_names(kCompressionNames)))
       ->capture_default_str();
   command
       .add_option("--seam", seam,
                   "depth: near objects join at the seam; plain: as if everything were far")
-      ->check(CLI::IsMember(std::vector<std::string>(kSeamNames.begin(), kSeamNames.end())))
+      ->check(CLI::IsMember(all_of_names(kSeamNames)))
       ->capture_default_str();
   command.add_flag("--strip-location", strip_location,
                    "Leave out where the frames were taken (GPS)");

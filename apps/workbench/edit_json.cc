@@ -8,14 +8,14 @@
 
 #include <fmt/format.h>
 
+#include "base/enum_names.h"
+#include "templates/choice_names.h"
+
 namespace seamwright::workbench {
 
 namespace {
 
 using nlohmann::json;
-
-constexpr std::array<std::string_view, 3> kRanges = {"open", "near", "far"};
-constexpr std::array<std::string_view, 3> kWishes = {"away", "here", "lens"};
 
 // Inside this file only: what is wrong travels up as one of these.
 struct Malformed {
@@ -73,7 +73,7 @@ std::size_t choice(const json& object, const std::string& key,
 ManualTie tie_of(const json& object) {
   only(object, {"range", "sigma_px", "sights"});
   ManualTie tie;
-  tie.range = static_cast<TieRange>(choice(object, "range", kRanges));
+  tie.range = static_cast<TieRange>(choice(object, "range", kRangeNames));
   tie.sigma_px = number(member(object, "sigma_px"), "sigma_px");
   const json& sights = member(object, "sights");
   if (!sights.is_array()) throw Malformed{"sights", "is no list"};
@@ -87,7 +87,7 @@ ManualTie tie_of(const json& object) {
 SeamStroke stroke_of(const json& object) {
   only(object, {"wish", "lens", "reach_rad", "path_rad"});
   SeamStroke stroke;
-  stroke.wish = static_cast<StrokeWish>(choice(object, "wish", kWishes));
+  stroke.wish = static_cast<StrokeWish>(choice(object, "wish", kWishNames));
   stroke.lens = whole(object, "lens");
   stroke.reach_rad = number(member(object, "reach_rad"), "reach_rad");
   const json& path = member(object, "path_rad");
@@ -193,7 +193,7 @@ json as_json(const ManualTie& tie) {
   for (const ManualSight& sight : tie.sights) {
     sights.push_back({{"lens", sight.lens}, {"px", {sight.px.x(), sight.px.y()}}});
   }
-  return {{"range", kRanges[static_cast<std::size_t>(tie.range)]},
+  return {{"range", name_in(kRangeNames, tie.range)},
           {"sigma_px", tie.sigma_px},
           {"sights", std::move(sights)}};
 }
@@ -201,7 +201,7 @@ json as_json(const ManualTie& tie) {
 json as_json(const SeamStroke& stroke) {
   json path = json::array();
   for (const PanoramaPlace& place : stroke.path) path.push_back(json_of(place));
-  return {{"wish", kWishes[static_cast<std::size_t>(stroke.wish)]},
+  return {{"wish", name_in(kWishNames, stroke.wish)},
           {"lens", stroke.lens},
           {"reach_rad", stroke.reach_rad},
           {"path_rad", std::move(path)}};

@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "base/enum_names.h"
 #include "base/file.h"
 #include "base/file_guard.h"
 #include "base/readable_text.h"
@@ -16,6 +17,7 @@
 #include "jobs/card/card_shots.h"
 #include "jobs/card/copy_file.h"
 #include "jobs/card/shot_lines.h"
+#include "templates/choice_names.h"
 #include "templates/yaml_tree.h"
 
 namespace seamwright {
@@ -240,8 +242,9 @@ RunShot line_of(const Import& work, const CardShot& shot,
     const auto body = seen_from_house(work.templates[*shot.fit.index].file, work.request.house);
     if (body && work.run.templates != std::vector<fs::path>{*body}) line.rig_template = *body;
   }
-  if (shot.layout == FrameLayout::side_by_side) line.layout = "side-by-side";
-  if (shot.layout == FrameLayout::stacked) line.layout = "stacked";
+  if (shot.layout && *shot.layout != FrameLayout::one_per_file) {
+    line.layout = name_in(kLayoutNames, *shot.layout);
+  }
   line.odd = fmt::format("{}", fmt::join(shot.odd, "; "));
   set_files(line, files);
   return line;

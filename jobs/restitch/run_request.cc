@@ -1,7 +1,9 @@
 #include <algorithm>
 #include <utility>
 
+#include "base/enum_names.h"
 #include "jobs/restitch/open_run.h"
+#include "templates/choice_names.h"
 #include "templates/run_file.h"
 
 namespace seamwright {
@@ -9,14 +11,11 @@ namespace fs = std::filesystem;
 
 namespace {
 
-// The enumerator that a word stands for; the run file's reader lets only such words pass.
+// The run file's reader lets only such words pass.
 template <class Enum, std::size_t N>
 Enum meant(const std::array<std::string_view, N>& names, const std::string& word) {
-  return static_cast<Enum>(std::find(names.begin(), names.end(), word) - names.begin());
+  return *enum_of<Enum>(names, word);
 }
-
-constexpr std::array<std::string_view, 3> kLayoutWords = {"one-per-file", "side-by-side",
-                                                          "stacked"};
 
 /// Paths as seen from the working folder.
 class Beside {
@@ -104,7 +103,7 @@ NamedShot named_in(const RunShot& shot, const ShotWishes& usual, const Beside& b
     std::vector<fs::path>& exposures = named.files.emplace_back();
     for (const fs::path& file : lens) exposures.push_back(beside(shot.folder / file));
   }
-  if (!shot.layout.empty()) named.layout = meant<FrameLayout>(kLayoutWords, shot.layout);
+  if (!shot.layout.empty()) named.layout = meant<FrameLayout>(kLayoutNames, shot.layout);
   apply_look(shot.look, beside, named.wishes);
   return named;
 }
