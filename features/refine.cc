@@ -4,7 +4,10 @@
 #include <cmath>
 
 #include <Eigen/LU>
+#include <fmt/format.h>
 
+#include "base/out_of_range.h"
+#include "base/user_error.h"
 #include "features/patch_aligner.h"
 #include "projection/dense_algebra.h"
 #include "sampling/strip.h"
@@ -16,6 +19,17 @@ namespace {
 constexpr double kMostInnerGap = 9;  // χ² (2 degrees) between a patch and its middle: 1 % by chance
 
 }  // namespace
+
+std::optional<Error> RefineOptions::validate() const {
+  if (window % 2 == 0) return option_error("window", fmt::format("{} is even", window), "11 to 41");
+  if (auto error = out_of_range("window", window, 11, 41)) return error;
+  if (auto error = out_of_range("min_ncc", min_ncc, -1, 1)) return error;
+  if (auto error = out_of_range("max_drift_px", max_drift_px, 0, 100)) return error;
+  if (auto error = out_of_range("sigma_floor_px", sigma_floor_px, 0, 10)) return error;
+  if (auto error = out_of_range("sigma_cap_px", sigma_cap_px, 0.1, 1000)) return error;
+  if (auto error = out_of_range("max_sigma_px", max_sigma_px, 0.001, 1000)) return error;
+  return out_of_range("max_iterations", max_iterations, 1, 1000);
+}
 
 struct PairRefiner::State {
   const LensView& a;

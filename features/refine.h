@@ -25,6 +25,7 @@
 #include <memory>
 #include <optional>
 
+#include "base/result.h"
 #include "features/pair_match.h"
 #include "projection/ribbon.h"
 #include "sampling/lens_view.h"
@@ -40,6 +41,8 @@ struct RefineOptions {
   double sigma_cap_px = 8;       ///< claimed sigma along a pure edge, frame pixels
   double max_sigma_px = 0.5;     ///< a patch that knows no direction better than this is refused
   int max_iterations = 25;
+
+  [[nodiscard]] std::optional<Error> validate() const;
 };
 
 /// Refines matches between two frames on the ribbon of their lenses. Thread-safe.

@@ -2,7 +2,9 @@
 
 #include <cstddef>
 #include <memory>
+#include <utility>
 
+#include "base/out_of_range.h"
 #include "features/pair_ties.h"
 #include "sampling/lens_view.h"
 
@@ -24,6 +26,23 @@ TieOptions TieOptions::of_knocked_body() {
   options.sideways_gate_rad = rad_from_deg(1.0);
   options.parallax_slack_rad = rad_from_deg(1.0);
   return options;
+}
+
+std::optional<Error> TieOptions::validate() const {
+  constexpr double kHalfTurn_rad = kPi;
+  for (const auto& [field, value] :
+       {std::pair{"sideways_gate_rad", sideways_gate_rad},
+        std::pair{"parallax_slack_rad", parallax_slack_rad}, std::pair{"margin_rad", margin_rad},
+        std::pair{"reach_rad", reach_rad}}) {
+    if (auto error = out_of_range(field, value, 0, kHalfTurn_rad)) return error;
+  }
+  if (auto error = out_of_range("nearest_m", nearest_m, 1e-3, 1e6)) return error;
+  if (auto error = out_of_range("nearest_baselines", nearest_baselines, 1, 1e6)) return error;
+  if (auto error = out_of_range("max_ratio", max_ratio, 0, 1)) return error;
+  if (auto error = out_of_range("max_ties_per_pair", max_ties_per_pair, 1, 1e6)) return error;
+  if (auto error = out_of_range("cells_psi", cells_psi, 1, 3600)) return error;
+  if (auto error = out_of_range("cells_eta", cells_eta, 1, 3600)) return error;
+  return refine.validate();
 }
 
 bool TieSet::fit_together() const {
@@ -50,6 +69,7 @@ int TieReport::kept() const { return total(pairs, &PairTieReport::kept); }
 
 Result<TieSet> find_ties(const Pictures& frames, const Rig& rig, int shot,
                          const TieOptions& options) {
+  if (auto error = options.validate()) return fail(std::move(*error));
   const auto views = views_of(frames, rig);
   if (!views) return tl::make_unexpected(views.error());
   TieSet set;

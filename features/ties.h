@@ -9,6 +9,7 @@
 // the gate (repeated patterns are dropped rather than mismatched), consensus, refinement, then
 // edges where corners are missing, and an even spread over the ribbon.
 
+#include <optional>
 #include <vector>
 
 #include "base/result.h"
@@ -40,6 +41,8 @@ struct TieOptions {
   bool edge_ties = true;  ///< fill cells without corners with edges (refined ties only)
   RefineOptions refine;
   ConsensusOptions consensus;  ///< nearest_* and parallax_slack_rad are taken from above
+
+  [[nodiscard]] std::optional<Error> validate() const;
 
   /// Gates for a body that was knocked by up to a degree; more is another body, or another order of
   /// the frames.
@@ -99,7 +102,8 @@ struct TieSet {
 };
 
 /// Ties of one shot. One frame a lens, any sample type and channels, of the rig's frame size. A
-/// shot without texture gives an empty set, not an error; fails on wrong frame count or size.
+/// shot without texture gives an empty set, not an error; fails on options out of range and on a
+/// wrong frame count or size.
 [[nodiscard]] Result<TieSet> find_ties(const Pictures& frames, const Rig& rig, int shot,
                                        const TieOptions& options = {});
 

@@ -1,5 +1,7 @@
 #include "features/ties.h"
 
+#include <cmath>
+
 #include <catch2/catch.hpp>
 
 #include "base/parallel.h"
@@ -254,6 +256,25 @@ TEST_CASE("wrong frames are refused in one line", "[ties]") {
   Rig broken = shot.rig;
   broken.lenses[1].lens.terms[kFocal] = -1;
   CHECK_FALSE(find_ties(shot.frames, broken, 0));
+}
+
+TEST_CASE("options of ties that are out of range are named", "[ties]") {
+  const SyntheticShot& shot = room_shot();
+  const auto refused = [&](const auto& change, const std::string& field) {
+    CAPTURE(field);
+    TieOptions options;
+    change(options);
+    const auto set = find_ties(shot.frames, shot.rig, 0, options);
+    REQUIRE_FALSE(set);
+    CHECK(set.error().field == field);
+  };
+  refused([](TieOptions& o) { o.sideways_gate_rad = -0.1; }, "sideways_gate_rad");
+  refused([](TieOptions& o) { o.parallax_slack_rad = std::nan(""); }, "parallax_slack_rad");
+  refused([](TieOptions& o) { o.max_ratio = 1.5; }, "max_ratio");
+  refused([](TieOptions& o) { o.cells_psi = 0; }, "cells_psi");
+  refused([](TieOptions& o) { o.refine.window = 24; }, "window");
+  refused([](TieOptions& o) { o.refine.window = 43; }, "window");
+  refused([](TieOptions& o) { o.refine.min_ncc = 2; }, "min_ncc");
 }
 
 }  // namespace seamwright::test
