@@ -5,8 +5,8 @@
 // D. Nistér 2004, "An efficient solution to the five-point relative pose problem", PAMI
 // 26:756–770, with the action matrix of H. Stewénius, C. Engels, D. Nistér 2006, "Recent
 // developments on direct relative orientation", ISPRS J. 60:284–294. Everything is on unit
-// bearings, so directions beyond 180° of view are as good as any. PoseLib has such a solver; Debian 12
-// has no package of it.
+// bearings, so directions beyond 180° of view are as good as any. PoseLib has such a
+// solver; Debian 12 has no package of it.
 
 #include <array>
 #include <vector>
