@@ -40,7 +40,7 @@ TEST_CASE("a near match is found over a pair's own baseline, in a rig without a 
     CHECK((at_a->y() - at_b->y()) / grid.px_per_rad > 0.12);
     ++asked;
     const auto match = search.find(*at_a, true);
-    if (match && (match->at_b - *at_b).norm() < 1) ++found;
+    if (match && (match->match.b.at - *at_b).norm() < 1) ++found;
   }
   CHECK(asked == 5);
   CHECK(found >= 4);
