@@ -76,8 +76,8 @@ class Truth {
   [[nodiscard]] Seen at(const Vec3& direction_in_rig) const {
     const Vec3 direction = pose_.world_from_rig * direction_in_rig;
     const demo::Ray ray{demo::to_float(pose_.position), demo::to_float(direction)};
-    const demo::Sight sight = house_.scene.look(ray, {});
-    if (sight.what != demo::Sight::What::shape) return {.window = indoors_};
+    const demo::RayHit sight = house_.scene.look(ray, {});
+    if (sight.what != demo::RayHit::What::shape) return {.window = indoors_};
     const demo::Float3 place = ray.origin + ray.direction * sight.t;
     const auto id = sight.shape->materials[static_cast<std::size_t>(sight.face)];
     const demo::Float3 inside = ray.origin + ray.direction * (sight.t - 0.02F);

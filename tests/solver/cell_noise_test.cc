@@ -17,7 +17,7 @@ using test::Random;
 using test::seed;
 
 constexpr int kUnknowns = 6;
-constexpr int kShots = 5;
+constexpr int kShotsOfNoise = 5;
 constexpr int kParts = 24;
 constexpr int kRowsPerCell = 6;
 
@@ -28,7 +28,7 @@ struct Model {
   std::vector<Cell> cells;
 
   explicit Model(Random& random) {
-    for (int shot = 0; shot < kShots; ++shot) {
+    for (int shot = 0; shot < kShotsOfNoise; ++shot) {
       for (int part = 0; part < kParts; ++part) cells.push_back({shot, 0, part});
     }
     const auto rows = static_cast<Eigen::Index>(cells.size() * kRowsPerCell);

@@ -19,7 +19,7 @@ using test::Random;
 using test::seed;
 
 constexpr int kStands = 3;
-constexpr int kShots = 5;
+constexpr int kStudyShots = 5;
 constexpr unsigned kStandBits = (1U << kStands) - 1;
 
 // Three stands of a room, a yard and another room, which nothing joins to others. All shots err by
@@ -42,10 +42,10 @@ class Study {
 
   // From the shots whose bits are set: the stands, the yard, the other room.
   [[nodiscard]] Answer learn(unsigned shots) const {
-    std::vector<int> places(kShots, -1);
+    std::vector<int> places(kStudyShots, -1);
     std::vector<ShotState> start;
     const bool joined = std::popcount(shots & kStandBits) > 1;
-    for (int shot = 0; shot < kShots; ++shot) {
+    for (int shot = 0; shot < kStudyShots; ++shot) {
       if ((shots >> static_cast<unsigned>(shot) & 1U) == 0) continue;
       places[static_cast<std::size_t>(shot)] = static_cast<int>(start.size());
       const bool is_joined = joined && shot < kStands;
@@ -108,7 +108,7 @@ class Study {
 
 TEST_CASE("no shot makes any subset of a study worse by more than its sigma", "[long]") {
   CAPTURE(seed());
-  constexpr unsigned kAll = 1U << kShots;
+  constexpr unsigned kAll = 1U << kStudyShots;
   int compared = 0;
   double most = 0;  // sigmas
   for (const std::uint64_t stream : {800U, 801U, 802U}) {
