@@ -8,6 +8,7 @@
 
 #include "base/median.h"
 #include "features/disparity.h"
+#include "features/square.h"
 #include "projection/dense_algebra.h"
 #include "projection/ribbon.h"
 
@@ -174,7 +175,6 @@ class Fit {
   }
 
  private:
-  static double square(double x) { return x * x; }
 
   void add(const Sighting& tie, const Correction& at, const Weighting& weighting,
            StepNormal& normal, Step& gradient) const {

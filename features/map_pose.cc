@@ -7,6 +7,7 @@
 #include <random>
 #include <set>
 
+#include "features/square.h"
 #include "projection/dense_algebra.h"
 
 namespace seamwright {
@@ -19,8 +20,6 @@ constexpr int kRounds = 4;           // of choosing inliers and refining
 constexpr double kLeastKept = 0.85;  // of inliers, from round to round
 
 using Step7 = Eigen::Matrix<double, 7, 1>;  // rotation vector here, translation, log scale
-
-double square(double x) { return x * x; }
 
 MapMotion moved(const MapMotion& from, const Step7& step) {
   return {(quat_from_rotation_vector(step.head<3>()) * from.rotation).normalized(),

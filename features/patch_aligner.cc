@@ -7,6 +7,7 @@
 
 #include <Eigen/LU>
 
+#include "features/square.h"
 #include "projection/dense_algebra.h"
 #include "sampling/strip.h"
 
@@ -24,8 +25,6 @@ constexpr double kFlat = 1.5 / 65535.0;   // patch deviation below which there i
 constexpr int kCorrelationReach = 3;      // samples over which interpolated noise correlates
 constexpr double kSamplesPerFreedom = 3;  // interpolated noise is not independent between samples
 constexpr double kForbidden = 1e12;       // precision of a term that is held at zero
-
-double square(double x) { return x * x; }
 
 // A symmetric matrix with its negative eigenvalues set to zero, after its unknowns were brought to
 // like scale.

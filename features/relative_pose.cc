@@ -8,6 +8,7 @@
 
 #include <Eigen/LU>
 
+#include "features/square.h"
 #include "projection/dense_algebra.h"
 
 namespace seamwright {
@@ -26,8 +27,6 @@ constexpr double kSigmas = 3.5;
 constexpr double kLeastDistance = 3;  // between stands, in units of the pupils' spread
 // Starts of the distance, in units of the pupils' spread.
 constexpr double kDistances[] = {12, 40, 130};
-
-double square(double x) { return x * x; }
 
 double quantile_of(std::vector<double> values, double share) {
   if (values.empty()) return 0;
