@@ -175,7 +175,6 @@ class Fit {
   }
 
  private:
-
   void add(const Sighting& tie, const Correction& at, const Weighting& weighting,
            StepNormal& normal, Step& gradient) const {
     const Parts here = model_.parts(tie, at);
