@@ -121,9 +121,8 @@ class RigLearner {
       adjusting.depth_priors = priors;
       // Lines ask for the right curve: while that is held, they would pull at the wrong terms.
       curves_free_ = round > 0;
-      const bool going_on =
-          round == 0 ? solve_early(adjusting) : solve(prior_, result_.terms, adjusting);
-      if (!going_on) return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
+      if (!solve_round(round, adjusting))
+        return fail({.kind = ErrorKind::cancelled, .what = "stopped"});
       if (round + 1 == rounds.size()) return finished(adjusting, lone);
       if (looks_for_a_place(rounds[round])) continue;
       judge(lone);
@@ -160,16 +159,25 @@ class RigLearner {
     return fit_.stop != StopReason::cancelled;
   }
 
-  bool solve_early(const AdjustOptions& adjusting) {
+  // The pupils' travel waits until the place is found. Far from there it can turn the baseline
+  // round at the rim, where the lenses meet: everything then fits from behind infinity.
+  bool solve_round(std::size_t round, const AdjustOptions& adjusting) {
+    if (round == 0) return solve_without(is_late, adjusting);
+    if (!looks_for_a_place(adjusting)) return solve(prior_, result_.terms, adjusting);
+    return solve_without([](int slot) { return slot == kPupilTravel; }, adjusting);
+  }
+
+  template <class Held>
+  bool solve_without(const Held& is_held, const AdjustOptions& adjusting) {
     const SharedTerms& all = result_.terms;
-    const SharedTerms early(all.lens_count(), [&](int lens, int slot) {
-      return all.column(lens, slot) >= 0 && !is_late(slot);
+    const SharedTerms free(all.lens_count(), [&](int lens, int slot) {
+      return all.column(lens, slot) >= 0 && !is_held(slot);
     });
     std::vector<int> columns;
     for (int c = 0; c < all.columns(); ++c) {
-      if (!is_late(all.slot_of(c))) columns.push_back(c);
+      if (!is_held(all.slot_of(c))) columns.push_back(c);
     }
-    return solve(restricted(prior_, columns), early, adjusting);
+    return solve(restricted(prior_, columns), free, adjusting);
   }
 
   // How far the farthest things are that a ring saw, nobody can tell: its depths are counted from
