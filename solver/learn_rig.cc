@@ -2,11 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
 
-#include <fmt/format.h>
-
-#include "solver/behind_infinity.h"
 #include "solver/inliers.h"
 #include "solver/learned_noise.h"
 #include "solver/lone_shots.h"
@@ -279,7 +275,6 @@ class RigLearner {
       if (!fit_.points[i].usable) inlier_[i] = 0;
     }
     recentre(fit_, ties_);
-    if (auto error = check_place()) return fail(std::move(*error));
     const auto shots = static_cast<int>(fit_.shots.size());
     // Against what the ties themselves claim.
     const auto take = [&](std::size_t i) { return inlier_[i] != 0; };
@@ -299,22 +294,6 @@ class RigLearner {
     result_.stop = fit_.stop;
     result_.iterations = fit_.iterations;
     return std::move(result_);
-  }
-
-  // A solve of a network may end where everything fits and the lenses' angles are wrong: then much
-  // of what both lenses see would have to stand behind infinity.
-  [[nodiscard]] std::optional<Error> check_place() const {
-    constexpr double kMost = 0.15;
-    const double share = share_behind_infinity(fit_.rig, ties_, fit_.points, inlier_);
-    if (share <= kMost) return std::nullopt;
-    return Error{
-        .kind = ErrorKind::numeric,
-        .where = {},
-        .field = "ties",
-        .what = fmt::format("the solve ended in a wrong place: {:.0f} % of the ties between lenses "
-                            "would stand behind infinity",
-                            100 * share),
-        .remedy = "add or leave out a shot, or begin from a template of such a body"};
   }
 
   SharedPrior prior_;

@@ -10,6 +10,7 @@
 #include "imaging/orient.h"
 #include "jobs/learning/cold_start.h"
 #include "jobs/learning/suspect_shots.h"
+#include "solver/behind_infinity.h"
 #include "solver/seam_error.h"
 #include "solver/symmetric.h"
 
@@ -112,6 +113,8 @@ class Learner {
       end_fields();
       outcome_.solve = std::move(*solved);
       outcome_.rounds = round + 1;
+      behind_infinity_ =
+          share_behind_infinity(rig_, outcome_.ties, outcome_.solve.points, outcome_.solve.inlier);
       const auto excluded = exclude_suspects();
       if (!excluded) return fail(excluded.error());
       if (*excluded > 0) {
@@ -120,12 +123,27 @@ class Learner {
         break;
       }
     }
+    if (auto error = check_place()) return fail(std::move(*error));
     if (auto error = colour()) return fail(std::move(*error));
     finish();
     return std::move(outcome_);
   }
 
  private:
+  // A solve may end where everything fits and the lenses' angles are wrong: then much of what both
+  // lenses see would have to stand behind infinity.
+  [[nodiscard]] std::optional<Error> check_place() const {
+    constexpr double kMost = 0.15;
+    if (behind_infinity_ <= kMost) return std::nullopt;
+    return Error{
+        .kind = ErrorKind::numeric,
+        .field = "shots",
+        .what = fmt::format("the solve ended in a wrong place: {:.0f} % of the ties between lenses "
+                            "would stand behind infinity",
+                            100 * behind_infinity_),
+        .remedy = "add or leave out a shot, or begin from a template of such a body"};
+  }
+
   Result<std::vector<Image>> load(const LearnShot& shot) const {
     auto frames = shot.load();
     if (!frames) return fail(in_shot(frames.error(), shot.name));
@@ -371,6 +389,7 @@ class Learner {
   Rig rig_;
   SharedPrior prior_;
   bool flipped_ = false;
+  double behind_infinity_ = 0;         // share_behind_infinity() of the last solve
   std::vector<std::string> excluded_;  // why a shot was judged not to belong, one a shot
   LearnOutcome outcome_;
 };
