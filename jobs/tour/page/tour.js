@@ -41,11 +41,12 @@
 
   // --- pictures ------------------------------------------------------------------------------------------
 
+  const placeOf = new WeakMap();  // of a picture around the eye, as CSS
   const picture = (of, face, size) =>
     [...of.folder.split('/'), size, `${face.name}.jpg`].map(encodeURIComponent).join('/');
 
-  // Six pictures around the eye, ready once all are decoded. They meet exactly: Chromium drops pictures that
-  // cut through one another.
+  // Six pictures around the eye, ready once all are decoded. Each has a transform of its own: in a common
+  // space Chromium would cut them at one another, and loses pieces of them.
   const cube = async (of, size) => {
     const box = document.createElement('div');
     box.className = 'cube';
@@ -54,8 +55,7 @@
       const half = size / 2;
       image.alt = '';
       image.style.cssText = `width:${size}px;height:${size}px;left:${-size / 2}px;top:${-size / 2}px`;
-      image.style.transform =
-        css([face.right, face.down, face.ahead.map((n) => -n)], face.ahead.map((n) => half * n));
+      placeOf.set(image, css([face.right, face.down, face.ahead.map((n) => -n)], face.ahead.map((n) => half * n)));
       image.src = picture(of, face, size);
       box.append(image);
       return image.decode().catch(() => {});
@@ -136,11 +136,12 @@
     // Seen through CSS' own axes on both sides.
     columns[2] = columns[2].map((n) => -n);
     for (const element of view.querySelectorAll('.scene')) {
-      element.style.perspective = `${f}px`;
       [...element.children].forEach((box, i) => {
         // Moved a little, so that its own edges are not those of the finer one (0.8 degrees at most).
         const aside = i === 0 && element.children.length > 1 ? kAside * room.sizes[0] : 0;
-        box.style.transform = `translateZ(${f}px) ${css(columns)} translate3d(${aside}px,${-1.7 * aside}px,${0.6 * aside}px)`;
+        const seen = `perspective(${f}px) translateZ(${f}px) ${css(columns)} ` +
+          `translate3d(${aside}px,${-1.7 * aside}px,${0.6 * aside}px)`;
+        for (const image of box.children) image.style.transform = `${seen} ${placeOf.get(image)}`;
       });
     }
     if (!room) return;
