@@ -53,8 +53,7 @@ std::string headline(const LearnOutcome& outcome) {
   out += fmt::format("<p><strong>{}</strong></p>\n", seam_size(seam_px));
   out += fmt::format(
       "<p>Expected at the seam, far away, one standard deviation: {:.2f} px in parallax and {:.2f} "
-      "px "
-      "across.</p>\n</div>\n",
+      "px sideways.</p>\n</div>\n",
       quality.expected_seam_parallax_px, quality.expected_seam_sideways_px);
   out += "<ul class=\"facts\">\n";
   const auto fact = [&](const std::string& value, const std::string& what) {
