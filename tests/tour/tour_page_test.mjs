@@ -164,6 +164,23 @@ const apart = (a, b) => Math.abs(((a - b + 540) % 360) - 180);
 function near(got, wanted, within, what) {
   assert.ok(apart(got, wanted) < within, `${what}: ${got} instead of ${wanted}`);
 }
+// Along a row of the window each pixel looks where a flat picture of this field looks: no piece is missing or
+// moved. The field is 80 degrees of the shorter side; the row is that of the middle, which looks level to `lon`.
+async function checkRow(page, form, lon, what) {
+  const [x, y] = middle(form);
+  const f = Math.min(form.viewport.width, form.viewport.height) / 2 / Math.tan(40 / DEG);
+  const offsets = [];
+  for (let dx = -0.9 * x; dx <= 0.9 * x; dx += 12) offsets.push(dx);
+  // Without the coarse pictures beneath, which would stand in for a missing piece.
+  const coarse = (visibility) => page.evaluate((value) => {
+    document.querySelector('.cube').style.visibility = value;
+  }, visibility);
+  await coarse('hidden');
+  const row = await directions(page, offsets.map((dx) => [x + dx, y]));
+  await coarse('');
+  row.forEach((seen, i) => near(seen.lon, lon + Math.atan2(offsets[i], f) * DEG, 1,
+    `${what}, ${offsets[i].toFixed(0)} px from the middle`));
+}
 const markOf = (page, title) => page.locator('.mark', { hasText: title });
 // Where a lantern stands: the middle of its foot.
 const footOf = async (page, title) => {
@@ -180,6 +197,12 @@ async function walkThrough(address, form, name) {
     [middle(form)[0] + 100, middle(form)[1]]]);
   near(ahead.lon, 0, 1, 'ahead');
   near(ahead.lat, 0, 1.5, 'level');
+  for (let turns = 0; turns < 9; ++turns) {
+    await checkRow(page, form, turns * 6 * (80 / 12), `${name} after ${turns} turns`);
+    await page.locator('#view').focus();
+    for (let i = 0; i < 6; ++i) await page.keyboard.press('ArrowRight');
+    await page.waitForTimeout(200);
+  }
   assert.ok(right.lon > 3, `what is right of the middle is to the right: ${right.lon}`);
 
   // Where the neighbour stands: atan2(3, 1) on the map, seen from a middle that looks to 20 degrees.
