@@ -8,6 +8,7 @@
 #include <Eigen/LU>
 
 #include "features/patch_aligner.h"
+#include "features/square.h"
 #include "projection/dense_algebra.h"
 
 namespace seamwright {
@@ -18,8 +19,6 @@ constexpr double kMostInnerGap = 9;    // χ² (2 degrees) between a patch and i
 constexpr double kLeastCosine = 0.25;  // of the slant in either view: flatter is not matched
 constexpr double kLeastStartNcc = 0.3;
 constexpr int kWalls = 6;  // upright slants, half a turn in so many steps
-
-double square(double x) { return x * x; }
 
 // The small plane that carries the patch.
 class Surface {

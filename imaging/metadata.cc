@@ -1,10 +1,12 @@
 #include "imaging/metadata.h"
 
+#include <algorithm>
 #include <cmath>
 #include <string_view>
 
 #include <fmt/format.h>
 
+#include "base/escaped_markup.h"
 #include "base/readable_text.h"
 #include "imaging/bigtiff_exif.h"
 #include "imaging/exif_date.h"
@@ -14,28 +16,12 @@
 namespace seamwright {
 namespace {
 
+// Control characters are not allowed in XML 1.0.
 std::string escaped(std::string_view text) {
-  std::string out;
-  for (const char c : text) {
-    switch (c) {
-      case '&':
-        out += "&amp;";
-        break;
-      case '<':
-        out += "&lt;";
-        break;
-      case '>':
-        out += "&gt;";
-        break;
-      case '"':
-        out += "&quot;";
-        break;
-      default:
-        // Control characters are not allowed in XML 1.0.
-        out += static_cast<unsigned char>(c) < ' ' ? ' ' : c;
-    }
-  }
-  return out;
+  std::string plain(text);
+  std::replace_if(
+      plain.begin(), plain.end(), [](char c) { return static_cast<unsigned char>(c) < ' '; }, ' ');
+  return escaped_markup(plain);
 }
 
 // Degrees with six decimals are 0.1 m on the equator: finer than any heading.

@@ -7,10 +7,10 @@
 
 #include <fmt/format.h>
 
-#include "apps/cli/base64.h"
 #include "apps/report/chart.h"
 #include "apps/report/markup.h"
 #include "apps/report/style.h"
+#include "base/base64.h"
 #include "compose/finish/flat_view.h"
 #include "compose/render/render.h"
 #include "imaging/convert.h"

@@ -5,9 +5,9 @@
 
 #include <fmt/format.h>
 
-#include "apps/cli/base64.h"
 #include "apps/report/markup.h"
 #include "apps/report/style.h"
+#include "base/base64.h"
 #include "imaging/convert.h"
 #include "imaging/resize.h"
 #include "imaging/write_image.h"

@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "apps/cli/base64.h"
+#include "base/base64.h"
 #include "compose/render/preview.h"
 #include "compose/render/render.h"
 #include "imaging/convert.h"

@@ -2,33 +2,19 @@
 
 #include <fmt/format.h>
 
+#include "base/escaped_markup.h"
+
 namespace seamwright::report {
 
 std::string escaped(std::string_view text) {
-  std::string out;
-  out.reserve(text.size());
+  std::string plain;
+  plain.reserve(text.size());
   for (const char c : text) {
-    switch (c) {
-      case '&':
-        out += "&amp;";
-        break;
-      case '<':
-        out += "&lt;";
-        break;
-      case '>':
-        out += "&gt;";
-        break;
-      case '"':
-        out += "&quot;";
-        break;
-      default: {
-        const auto byte = static_cast<unsigned char>(c);
-        const bool control = (byte < 0x20 && c != '\t' && c != '\n') || byte == 0x7F;
-        out += control ? std::string("\xEF\xBF\xBD") : std::string(1, c);
-      }
-    }
+    const auto byte = static_cast<unsigned char>(c);
+    const bool control = (byte < 0x20 && c != '\t' && c != '\n') || byte == 0x7F;
+    plain += control ? std::string_view("\xEF\xBF\xBD") : std::string_view(&c, 1);
   }
-  return out;
+  return escaped_markup(plain);
 }
 
 std::string table(std::string_view caption, const std::vector<std::string>& header,

@@ -2,12 +2,12 @@
 
 #include <algorithm>
 #include <cstring>
-#include <system_error>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
 #include "base/file.h"
+#include "base/make_folder.h"
 #include "base/out_of_range.h"
 #include "imaging/convert.h"
 #include "imaging/resize.h"
@@ -17,17 +17,6 @@ namespace seamwright {
 namespace fs = std::filesystem;
 
 namespace {
-
-Result<void> make_folder(const fs::path& folder) {
-  std::error_code code;
-  fs::create_directories(folder, code);
-  if (!code) return {};
-  return fail({.kind = ErrorKind::io,
-               .where = folder.string(),
-               .field = {},
-               .what = "cannot be made: " + code.message(),
-               .remedy = "give a folder that can be written"});
-}
 
 Result<void> go_on(const ProgressFn& progress, const char* stage, std::size_t done) {
   if (tell(progress, stage, static_cast<double>(done) / 6)) return {};

@@ -10,6 +10,7 @@
 #include "base/user_error.h"
 #include "imaging/read_image.h"
 #include "jobs/restitch/open_run.h"
+#include "jobs/restitch/run_panoramas.h"
 #include "jobs/shot/shot_key.h"
 
 namespace seamwright {
@@ -17,33 +18,22 @@ namespace fs = std::filesystem;
 
 namespace {
 
-ListedShot panorama_of(const ArchiveItem& item) {
-  if (item.failure) return failed_shot(item.name, *item.failure);
-  const fs::path& file = item.outputs.front();
-  std::error_code code;
-  if (!fs::exists(file, code)) {
-    return failed_shot(item.name, user_error(file.string(), {}, "is not stitched yet",
-                                             "stitch the run first, with 'restitch'"));
-  }
-  ListedShot panorama;
-  panorama.name = file.stem().string();
-  panorama.panorama = file;
-  return panorama;
-}
-
 Result<std::vector<ListedShot>> panoramas_of_run(const fs::path& run_file,
                                                  const ProgressFn& progress) {
   auto order = open_run_file(run_file, progress);
   if (!order) return tl::unexpected(order.error());
-  const Restitch run(std::move(*order));
   std::vector<ListedShot> panoramas;
-  for (const ArchiveItem& item : run.items()) panoramas.push_back(panorama_of(item));
+  for (const RunPanorama& made : run_panoramas(std::move(*order))) {
+    if (made.failure) {
+      panoramas.push_back(failed_shot(made.name, *made.failure));
+      continue;
+    }
+    ListedShot panorama;
+    panorama.name = made.name;
+    panorama.panorama = made.file;
+    panoramas.push_back(std::move(panorama));
+  }
   return panoramas;
-}
-
-bool lies_in(const fs::path& file, const fs::path& folder) {
-  std::error_code code;
-  return fs::equivalent(folder_of(file), folder, code);
 }
 
 // Everything of a wish that decides bytes and is no file. The list of its members is complete: one

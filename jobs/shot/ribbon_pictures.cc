@@ -5,11 +5,11 @@
 #include <cstddef>
 #include <cstdint>
 #include <string>
-#include <system_error>
 
 #include <fmt/format.h>
 
 #include "base/file_guard.h"
+#include "base/make_folder.h"
 #include "imaging/quantise.h"
 #include "imaging/transfer.h"
 #include "imaging/viridis.h"
@@ -83,15 +83,7 @@ Image seam_picture(const PairSeam& pair) {
 }  // namespace
 
 Result<void> write_ribbon_pictures(const SeamPlan& plan, const fs::path& folder) {
-  std::error_code failed;
-  fs::create_directories(folder, failed);
-  if (failed) {
-    return fail({.kind = ErrorKind::io,
-                 .where = folder.string(),
-                 .field = "save_ribbon",
-                 .what = "cannot be made: " + failed.message(),
-                 .remedy = "give a folder that can be written"});
-  }
+  if (auto made = make_folder(folder, "save_ribbon"); !made) return made;
   std::vector<std::pair<fs::path, Image>> pictures;
   for (const PairSeam& pair : plan.pairs) {
     const auto a = pair.lens_a;

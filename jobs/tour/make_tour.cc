@@ -15,6 +15,7 @@
 #include "base/user_error.h"
 #include "imaging/read_image.h"
 #include "jobs/restitch/open_run.h"
+#include "jobs/restitch/run_panoramas.h"
 #include "jobs/tour/room_pictures.h"
 #include "jobs/tour/tour_links.h"
 #include "jobs/tour/tour_page.h"
@@ -26,31 +27,16 @@ namespace {
 
 constexpr const char* kRooms = "rooms";
 
-double middle_of(const RestitchOrder& order, const std::string& shot) {
-  const auto exception = order.exceptions.find(shot);
-  return (exception == order.exceptions.end() ? order.wishes : exception->second).level.middle_deg;
-}
-
 void add_run(RestitchOrder order, StitchedRooms& found) {
-  const RestitchOrder said = order;
-  const Restitch run(std::move(order));
-  for (const ArchiveItem& item : run.items()) {
-    if (item.failure) {
-      found.left_out.push_back(*item.failure);
+  for (const RunPanorama& made : run_panoramas(std::move(order))) {
+    if (made.failure) {
+      found.left_out.push_back(*made.failure);
       continue;
     }
-    const fs::path& panorama = item.outputs.front();
-    std::error_code code;
-    if (!fs::exists(panorama, code)) {
-      found.left_out.push_back(user_error(panorama.string(), {}, "is not stitched yet",
-                                          "stitch the run first, with 'restitch'"));
-      continue;
-    }
-    const std::string& shot = run.name_of(item.name);
-    found.rooms.push_back({.name = panorama.stem().string(),
-                           .shot = shot,
-                           .panorama = panorama,
-                           .middle_deg = middle_of(said, shot)});
+    found.rooms.push_back({.name = made.name,
+                           .shot = made.shot,
+                           .panorama = made.file,
+                           .middle_deg = made.middle_deg});
   }
 }
 
@@ -111,7 +97,13 @@ Result<StitchedRooms> stitched_rooms(const std::vector<fs::path>& inputs,
   }
   for (const fs::path& file : split.run_files) {
     auto order = open_run_file(file, progress);
-    if (!order) return tl::unexpected(order.error());
+    if (!order && order.error().kind == ErrorKind::cancelled) {
+      return tl::unexpected(order.error());
+    }
+    if (!order) {
+      found.left_out.push_back(order.error());
+      continue;
+    }
     add_run(std::move(*order), found);
   }
   return found;
@@ -172,8 +164,7 @@ fs::path MakeTour::pictures_of(const TourRoom& room) const { return out_ / kRoom
 
 std::optional<Error> MakeTour::refused() const {
   for (const TourRoom& room : tour_.rooms) {
-    std::error_code code;
-    if (!fs::equivalent(folder_of(panorama_of(room)), out_, code)) continue;
+    if (!lies_in(panorama_of(room), out_)) continue;
     return user_error(out_.string(), "out", "holds the panoramas themselves",
                       "give another folder");
   }

@@ -32,6 +32,7 @@ struct StitchedRooms {
 };
 
 /// The panoramas of files, folders and run files; of a run those that `restitch` made of its shots.
+/// A run file that cannot be read is left out.
 [[nodiscard]] Result<StitchedRooms> stitched_rooms(const std::vector<std::filesystem::path>& inputs,
                                                    const ProgressFn& progress = {});
 

@@ -2,11 +2,11 @@
 
 #include <algorithm>
 #include <array>
-#include <system_error>
 
 #include <fmt/format.h>
 
 #include "base/file_guard.h"
+#include "base/make_folder.h"
 #include "compose/finish/cube.h"
 #include "imaging/convert.h"
 #include "imaging/resize.h"
@@ -26,20 +26,6 @@ constexpr double kFaceField_deg = 90;
 
 fs::path picture_file(const fs::path& folder, int size_px, const char* face) {
   return folder / fmt::format("{}", size_px) / fmt::format("{}.jpg", face);
-}
-
-Result<void> make_folders(const fs::path& folder, const std::vector<int>& sizes) {
-  for (const int size : sizes) {
-    std::error_code code;
-    fs::create_directories(folder / fmt::format("{}", size), code);
-    if (!code) continue;
-    return fail({.kind = ErrorKind::io,
-                 .where = folder.string(),
-                 .field = {},
-                 .what = "cannot be made: " + code.message(),
-                 .remedy = "give a folder that can be written"});
-  }
-  return {};
 }
 
 }  // namespace
@@ -67,7 +53,9 @@ Result<void> write_room_pictures(const Image& panorama, const fs::path& folder,
   if (auto error = check_whole_sphere(panorama)) return fail(std::move(*error));
   const std::vector<int> sizes = room_sizes(panorama.width());
   if (auto free = check_destinations(room_files(panorama.width(), folder)); !free) return free;
-  if (auto made = make_folders(folder, sizes); !made) return made;
+  for (const int size : sizes) {
+    if (auto made = make_folder(folder / fmt::format("{}", size)); !made) return made;
+  }
   const WrappedPanorama source(panorama);
   const int native = native_view_size(panorama.width(), kFaceField_deg);
   int done = 0;

@@ -5,9 +5,10 @@
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
-#include <openssl/evp.h>
 #include <openssl/sha.h>
 
+#include "base/base64.h"
+#include "base/escaped_markup.h"
 #include "compose/finish/cube.h"
 #include "jobs/tour/page_parts.h"
 #include "jobs/tour/tour_links.h"
@@ -16,14 +17,12 @@ namespace seamwright {
 
 namespace {
 
-// As CSP writes it: 'sha256-…' in base64 (RFC 4648).
+// As CSP writes it: 'sha256-…' in base64.
 std::string policy_hash(std::string_view text) {
   std::array<unsigned char, SHA256_DIGEST_LENGTH> digest{};
   SHA256(reinterpret_cast<const unsigned char*>(text.data()), text.size(), digest.data());
-  std::array<unsigned char, 4 * ((SHA256_DIGEST_LENGTH + 2) / 3) + 1> coded{};
-  const int length = EVP_EncodeBlock(coded.data(), digest.data(), SHA256_DIGEST_LENGTH);
-  return fmt::format("'sha256-{}'", std::string_view(reinterpret_cast<const char*>(coded.data()),
-                                                     static_cast<std::size_t>(length)));
+  return fmt::format("'sha256-{}'",
+                     base64({reinterpret_cast<const char*>(digest.data()), digest.size()}));
 }
 
 // "file:" because a page from a disk has no origin that 'self' could mean; "data:" for the empty
@@ -34,29 +33,6 @@ std::string policy() {
       "'none'; "
       "form-action 'none'",
       policy_hash(page_parts().style), policy_hash(page_parts().script));
-}
-
-std::string escaped(std::string_view text) {
-  std::string out;
-  for (const char c : text) {
-    switch (c) {
-      case '&':
-        out += "&amp;";
-        break;
-      case '<':
-        out += "&lt;";
-        break;
-      case '>':
-        out += "&gt;";
-        break;
-      case '"':
-        out += "&quot;";
-        break;
-      default:
-        out += c;
-    }
-  }
-  return out;
 }
 
 template <class T>
@@ -146,7 +122,7 @@ std::string tour_page(const Tour& tour, const std::vector<PageRoom>& rooms) {
     data["rooms"].push_back(room_json(tour, i, rooms[i]));
   }
   return filled(page_parts().frame, {{"@POLICY@", policy()},
-                                     {"@TITLE@", escaped(tour.title)},
+                                     {"@TITLE@", escaped_markup(tour.title)},
                                      {"@STYLE@", std::string(page_parts().style)},
                                      {"@SCRIPT@", std::string(page_parts().script)},
                                      {"@DATA@", embedded(data)}});

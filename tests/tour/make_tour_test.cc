@@ -51,6 +51,19 @@ TEST_CASE("A first tour has each room where the map has it", "[tour]") {
   CHECK(rooms_out_of_reach(tour) == std::vector<std::string>{"yard"});
 }
 
+TEST_CASE("A run file that cannot be read leaves the other rooms", "[tour]") {
+  const ScratchDir scratch;
+  const fs::path file = scratch.path() / "hall.tif";
+  REQUIRE(write_image(file, panorama_of(256, test::waves(5)),
+                      {.xmp = gpano_xmp(PanoramaInfo::whole_sphere(256, 128))}));
+  const auto found = stitched_rooms({scratch.path() / "lost.run.yaml", file});
+  REQUIRE(found);
+  REQUIRE(found->rooms.size() == 1);
+  CHECK(found->rooms[0].name == "hall");
+  REQUIRE(found->left_out.size() == 1);
+  CHECK(found->left_out[0].line().find("lost.run.yaml") != std::string::npos);
+}
+
 TEST_CASE("Sizes end with the panorama's own", "[tour]") {
   CHECK(room_sizes(8192) == std::vector<int>{256, 1024, 2048});
   CHECK(room_sizes(4096) == std::vector<int>{256, 1024, 1304});

@@ -5,7 +5,7 @@
 
 namespace seamwright {
 
-/// RFC 4648, section 4: pictures inside a page.
+/// RFC 4648, section 4.
 [[nodiscard]] std::string base64(std::string_view bytes);
 
 }  // namespace seamwright

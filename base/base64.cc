@@ -1,4 +1,4 @@
-#include "apps/cli/base64.h"
+#include "base/base64.h"
 
 #include <openssl/evp.h>
 
