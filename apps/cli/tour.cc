@@ -52,7 +52,7 @@ std::string title_of(const TourOptions& options) {
   return stem.empty() ? "Tour" : stem;
 }
 
-/// A tour, the folder that its panoramas are relative to, and what was left out of it.
+/// A tour, the folder that its panoramas are relative to, and what it lacks.
 struct OpenTour {
   Tour tour;
   fs::path folder;
@@ -95,6 +95,12 @@ Result<OpenTour> open_rooms(const TourOptions& options, const Console& console) 
                 .folder = folder,
                 .left_out = std::move(found->left_out)};
   if (auto error = open.tour.validate()) return fail(std::move(*error));
+  const auto lost = rooms_without_place(open.tour);
+  if (!options.map.empty() && !lost.empty()) {
+    open.left_out.push_back(user_error(
+        options.map, "stands", fmt::format("have no place for {}", fmt::join(lost, ", ")),
+        "make the map from the shots of this run, or link these rooms by hand"));
+  }
   return open;
 }
 

@@ -123,6 +123,14 @@ Tour first_tour(const std::vector<StitchedRoom>& rooms, const MapFile& map, std:
   return tour;
 }
 
+std::vector<std::string> rooms_without_place(const Tour& tour) {
+  std::vector<std::string> names;
+  for (const TourRoom& room : tour.rooms) {
+    if (!room.place) names.push_back(room.name);
+  }
+  return names;
+}
+
 std::vector<std::string> rooms_out_of_reach(const Tour& tour) {
   std::set<std::string> reached = {tour.start};
   for (bool grows = true; grows;) {

@@ -42,6 +42,8 @@ struct StitchedRooms {
 [[nodiscard]] Tour first_tour(const std::vector<StitchedRoom>& rooms, const MapFile& map,
                               std::string title, const std::filesystem::path& folder);
 
+/// Rooms that stand on no map, by name.
+[[nodiscard]] std::vector<std::string> rooms_without_place(const Tour& tour);
 /// Rooms that no chain of links leads to from the start, by name.
 [[nodiscard]] std::vector<std::string> rooms_out_of_reach(const Tour& tour);
 

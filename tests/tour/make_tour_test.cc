@@ -48,6 +48,7 @@ TEST_CASE("A first tour has each room where the map has it", "[tour]") {
   CHECK(tour.rooms[1].place->ahead_m == Approx(-4));
   CHECK_FALSE(tour.rooms[2].place.has_value());
   REQUIRE(tour.links.size() == 1);
+  CHECK(rooms_without_place(tour) == std::vector<std::string>{"yard"});
   CHECK(rooms_out_of_reach(tour) == std::vector<std::string>{"yard"});
 }
 

@@ -86,6 +86,7 @@ const files = Object.keys(LEVELS).map((name) => join(scratch, 'rooms', `${name}.
 const first = run(...files, '--map', join(scratch, 'stands.json'), '--save', tourFile, '--title', 'Guest house',
   '--out', out);
 assert.equal(first.status, 2, first.stderr);
+assert.match(first.stderr, /stands: have no place for yard/);
 assert.match(first.stderr, /no link leads from hall to yard/);
 
 // A person gives the yard a way by hand, and a name that would break a careless page.
