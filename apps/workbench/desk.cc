@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "apps/workbench/ring_picture.h"
+#include "compose/render/meeting_pairs.h"
 #include "compose/render/render.h"
 #include "compose/render/seam_plan.h"
 #include "imaging/write_image.h"

@@ -6,7 +6,6 @@
 
 #include <optional>
 #include <span>
-#include <utility>
 #include <vector>
 
 #include "base/progress.h"
@@ -58,10 +57,6 @@ struct SeamPlan {
   std::vector<PairSeam> pairs;
   GainMatch gains;  ///< the lenses were compared with these
 };
-
-/// Pairs of lenses that are the two best ones somewhere: where the panorama changes from one to the
-/// other. Lens a is the earlier.
-[[nodiscard]] std::vector<std::pair<int, int>> meeting_pairs(const Rig& rig);
 
 /// Pairs whose pupils coincide along the ribbon's pole, or that overlap too little to be matched,
 /// are left out: they have nothing to gain. `frames` one per lens of `rig`, of its shape. Stage

@@ -10,6 +10,7 @@
 #include <catch2/catch.hpp>
 
 #include "base/parallel.h"
+#include "compose/render/meeting_pairs.h"
 #include "compose/render/render.h"
 #include "tests/render/sphere_scene.h"
 #include "tests/seams/board_room.h"
