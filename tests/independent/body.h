@@ -33,8 +33,14 @@ struct Stand {
   /// From axes that are upright and look where the body heads (y down).
   [[nodiscard]] Matrix3d upright_from_body() const;
 };
-inline constexpr std::array<Stand, 4> kStands{
-    {{20, 1.2, -0.8}, {95, -0.9, 1.5}, {160, 1.5, 0.6}, {245, -1.3, -1.1}}};
+/// Stands 1 to 4 in room.pov, 5 to 7 in hard_room.pov.
+inline constexpr std::array<Stand, 7> kStands{{{20, 1.2, -0.8},
+                                               {95, -0.9, 1.5},
+                                               {160, 1.5, 0.6},
+                                               {245, -1.3, -1.1},
+                                               {3, 0.8, -0.6},
+                                               {88, -0.7, 0.9},
+                                               {62, 0.6, 0.4}}};
 
 /// A lens whose curve is r = focal · sin(bend · θ) / bend, between equidistant (bend 0) and
 /// orthographic (1).

@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <filesystem>
-#include <future>
 #include <map>
 #include <string>
 #include <thread>
@@ -17,43 +16,19 @@
 #include "learnt_body.h"
 #include "outside_program.h"
 #include "ruler.h"
+#include "shots.h"
 
 using namespace independent;
-using Words = std::vector<std::string>;
 
 namespace {
 
-constexpr double kBright_ev = -0.2;  // of a good exposure of this room
-constexpr double kFull_well = 15000;
-
 std::string in_work(const std::string& name) { return work_folder() + "/" + name; }
 
-Picture render(int stand, const std::string& what) {
-  return read_exr(fmt::format("{}/stand{}_{}.exr", setting("INDEPENDENT_RENDERS"), stand, what));
-}
-
-Outcome seamwright(Words words) {
-  words.insert(words.begin(), setting("SEAMWRIGHT_PROGRAM"));
-  const Outcome outcome = run(words);
-  UNSCOPED_INFO("seamwright " << words[1] << " ended with " << outcome.exit_code << "\n"
+Outcome seamwright(const Words& words) {
+  Outcome outcome = run_seamwright(words);
+  UNSCOPED_INFO("seamwright " << words[0] << " ended with " << outcome.exit_code << "\n"
                               << outcome.err);
   return outcome;
-}
-
-// Finished, perhaps with something said that a person should look at.
-bool done(const Outcome& outcome) { return outcome.exit_code == 0 || outcome.exit_code == 2; }
-
-// What falls on both sensors at a stand; `turn_deg` of lens 1 beyond its mount.
-std::array<Picture, 2> lights(int stand, const Vector3d& turn_deg) {
-  std::array<Lens, 2> lenses = body_lenses();
-  lenses[1] = turned(lenses[1], turn_deg);
-  const auto one = [stand, lenses](int lens) {
-    return light_on_sensor(render(stand, fmt::format("lens{}", lens)),
-                           lenses[static_cast<std::size_t>(lens)], lens);
-  };
-  auto back = std::async(std::launch::async, one, 1);
-  Picture front = one(0);
-  return {std::move(front), back.get()};
 }
 
 const std::array<Picture, 2>& stiff_lights(int stand) {
@@ -63,56 +38,20 @@ const std::array<Picture, 2>& stiff_lights(int stand) {
   return kept.emplace(stand, lights(stand, Vector3d::Zero())).first->second;
 }
 
-// "2024:05:11 10:05:00", shots five minutes apart, frames of a bracket five seconds or less.
-std::string time_of(int stand, int second) {
-  return fmt::format("2024:05:11 10:{:02}:{:02}", 5 * stand, second);
-}
-
-const Words kNames = {"front", "back"};
-
-// One 16-bit file a lens.
-Words write_shot(const std::string& folder, const std::array<Picture, 2>& light, int stand) {
-  std::filesystem::create_directories(in_work(folder));
-  Words files;
-  for (std::size_t lens = 0; lens < 2; ++lens) {
-    const std::string file = in_work(fmt::format("{}/room{}_{}.tif", folder, stand, kNames[lens]));
-    const auto seed = static_cast<std::uint32_t>(10 * stand) + static_cast<std::uint32_t>(lens);
-    write_tiff(file,
-               exposed(light[lens], {.ev = kBright_ev, .full_well = kFull_well, .seed = seed}));
-    write_exif(file, {time_of(stand, 0), "1/30", kNames[lens]});
-    files.push_back(file);
-  }
-  return files;
-}
-
 Words good_shot(int stand) {
   static std::map<int, Words> kept;
   const auto found = kept.find(stand);
   if (found != kept.end()) return found->second;
-  return kept.emplace(stand, write_shot("good", stiff_lights(stand), stand)).first->second;
+  return kept.emplace(stand, write_shot(in_work("good"), stiff_lights(stand), stand)).first->second;
 }
 
 const std::string& good_template() {
   static const std::string file = [] {
-    Words words = {"learn",
-                   "--baseline-mm",
-                   "27",
-                   "--body",
-                   "Independent 1",
-                   "--out",
-                   in_work("good.template.yaml")};
-    for (int stand = 1; stand <= 4; ++stand) {
-      words.emplace_back("--shot");
-      for (const std::string& frame : good_shot(stand)) words.push_back(frame);
-    }
-    const Outcome learnt = seamwright(words);
-    if (!done(learnt)) throw std::runtime_error("learn failed: " + learnt.err);
+    learn({good_shot(1), good_shot(2), good_shot(3), good_shot(4)}, in_work("good.template.yaml"));
     return in_work("good.template.yaml");
   }();
   return file;
 }
-
-Room room_at(int stand) { return {render(stand, "ideal"), depth_of(render(stand, "depth"))}; }
 
 // What a room may be off by. Measured when they were set, of stands 1 and 2 in clean frames and of
 // stand 1 in JPEG: tilt 0.044, 0.004, 0.033; miss 0.26, 0.25, 0.29; nothing broken or blemished of
@@ -270,7 +209,7 @@ TEST_CASE("check says nothing of good shots, and names the knocked one") {
     INFO(shot.dump(1));
     CHECK(shot["findings"].empty());
   }
-  const Words knocked = write_shot("knocked", lights(3, {0.22, -0.15, 0.2}), 3);
+  const Words knocked = write_shot(in_work("knocked"), lights(3, {0.22, -0.15, 0.2}), 3);
   words = {"check", "--template", good_template(), "--json"};
   for (const int stand : {1, 2, 4}) {
     for (const std::string& frame : good_shot(stand)) words.push_back(frame);

@@ -9,29 +9,8 @@
 #version 3.7;
 global_settings { assumed_gamma 1.0 max_trace_level 3 }
 #include "stands.inc"
-
-#declare Lit = 1 - Depth;
-#default { finish { ambient 0.055 * Lit diffuse 0.7 * Lit } }
-
-// --- the body's view ---------------------------------------------------------------------------
-
-#if (View < 2)
-  #declare Side = 1 - 2 * View;
-  camera {
-    fisheye
-    location Body + Side * 0.5 * Baseline * Ahead
-    direction Side * Ahead
-    right Side * Right
-    up Up
-    angle Field_deg
-  }
-#else
-  camera { spherical location Body direction Heading right Flat_right up y angle 360 180 }
-#end
-
-#if (Depth)
-  fog { fog_type 1 distance 4 rgb 1 }
-#end
+#include "view.inc"
+#include "surfaces.inc"
 
 // --- light -------------------------------------------------------------------------------------
 
@@ -48,30 +27,6 @@ global_settings { assumed_gamma 1.0 max_trace_level 3 }
   }
   light_source { <60, 75, 20> rgb <1.0, 0.93, 0.8> * 9 } // the sun, outside
 #end
-
-// --- surfaces ----------------------------------------------------------------------------------
-
-#macro Mottled(Dark, Bright, Size)
-  pigment { granite scale Size color_map { [0 rgb Dark] [0.45 rgb 0.5 * (Dark + Bright)] [1 rgb Bright] } }
-#end
-#macro Wood(Dark, Bright)
-  pigment {
-    bozo turbulence 0.6 scale <0.03, 0.5, 0.03>
-    color_map { [0 rgb Dark] [0.5 rgb 0.6 * Dark + 0.4 * Bright] [1 rgb Bright] }
-  }
-#end
-#declare Plaster = texture { Mottled(<0.52, 0.48, 0.40>, <0.72, 0.68, 0.58>, 0.9) }
-#declare Ceiling = texture { Mottled(<0.62, 0.62, 0.60>, <0.78, 0.78, 0.76>, 1.3) }
-#declare Oak = texture { Wood(<0.16, 0.085, 0.035>, <0.38, 0.23, 0.11>) }
-#declare Walnut = texture { Wood(<0.06, 0.03, 0.014>, <0.16, 0.085, 0.04>) }
-#declare Paint = texture { pigment { rgb <0.66, 0.68, 0.66> } }
-#declare Linen = texture { Mottled(<0.55, 0.54, 0.50>, <0.76, 0.75, 0.72>, 0.25) }
-#declare Iron = texture { pigment { rgb 0.035 } }
-#declare Brass = texture { pigment { rgb <0.34, 0.22, 0.07> } }
-
-#declare Dice = seed(20117);
-#macro Between(Low, High) (Low + (High - Low) * rand(Dice)) #end
-#macro Any_colour(Level) <Between(0.15, 1), Between(0.15, 1), Between(0.15, 1)> * Level #end
 
 // --- floor, walls, ceiling ---------------------------------------------------------------------
 
@@ -153,36 +108,6 @@ cylinder { <5.09, 2.33, 1.2>, <5.09, 2.33, 3.9>, 0.014 texture { Brass } }
 
 // --- furniture ---------------------------------------------------------------------------------
 
-#macro Shelf(Corner, Wide, Storeys)
-  union {
-    box { 0, <0.03, 0.36 * Storeys + 0.03, 0.30> }
-    box { <Wide - 0.03, 0, 0>, <Wide, 0.36 * Storeys + 0.03, 0.30> }
-    box { <0, 0, 0.285>, <Wide, 0.36 * Storeys + 0.03, 0.30> }
-    #local Storey = 0;
-    #while (Storey <= Storeys)
-      box { <0, 0.36 * Storey, 0>, <Wide, 0.36 * Storey + 0.03, 0.30> }
-      #local Storey = Storey + 1;
-    #end
-    texture { Oak }
-    translate Corner
-  }
-  #local Storey = 0;
-  #while (Storey < Storeys)
-    #local Along = 0.04;
-    #while (Along < Wide - 0.09)
-      #local Thick = Between(0.018, 0.055);
-      #local Tall = Between(0.19, 0.31);
-      #local Cover = Any_colour(0.42);
-      box {
-        <Along, 0.36 * Storey + 0.03, Between(0.01, 0.06)>, <Along + Thick - 0.002, 0.36 * Storey + 0.03 + Tall, 0.27>
-        texture { pigment { gradient y color_map { [0 rgb Cover] [0.22 rgb Cover] [0.22 rgb Any_colour(0.6)] [0.27 rgb Cover] [0.74 rgb Cover] [0.74 rgb Any_colour(0.7)] [0.8 rgb Cover] } scale <1, Tall, 1> translate (0.36 * Storey + 0.03) * y } }
-        translate Corner
-      }
-      #local Along = Along + Thick + (rand(Dice) > 0.9 ? 0.07 : 0.001);
-    #end
-    #local Storey = Storey + 1;
-  #end
-#end
 Shelf(<0.35, 0, 4.09>, 1.5, 6)
 
 union { // bed along the left wall
@@ -313,18 +238,3 @@ union { // coats beside the door
   cone { <0.72, 1.66, 0.1>, 0.05, <0.72, 0.85, 0.12>, 0.15 texture { Mottled(<0.04, 0.06, 0.12>, <0.12, 0.16, 0.26>, 0.2) } }
   cone { <1.04, 1.68, 0.1>, 0.04, <1.04, 1.0, 0.11>, 0.13 texture { Mottled(<0.3, 0.2, 0.08>, <0.5, 0.36, 0.16>, 0.2) } }
 }
-
-// --- the stand under the body ------------------------------------------------------------------
-
-#if (View < 2 | Depth)
-  union {
-    cylinder { -0.09 * y, -0.11 * y, 0.03 }
-    cylinder { -0.11 * y, -0.55 * y, 0.012 }
-    cylinder { -0.55 * y, <0.32, -1.45, 0.18>, 0.01 }
-    cylinder { -0.55 * y, <-0.32, -1.45, 0.18>, 0.01 }
-    cylinder { -0.55 * y, <0, -1.45, -0.36>, 0.01 }
-    texture { Iron }
-    rotate 37 * Stand * y
-    translate Body
-  }
-#end

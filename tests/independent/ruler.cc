@@ -204,6 +204,7 @@ SeamPatches seam_patches(const Picture& stitched, const Room& room, const Stand&
       for (double parallax = near - 1.5; parallax <= near + 1.5; parallax += 0.25)
         take(parallax, beside, stretch);
     }
+    result.patches.push_back({psi / kDegree, best});
     result.unlike += 1 - best;
     broken += best < 0.85 ? 1 : 0;
     blemished += best < 0.93 ? 1 : 0;

@@ -3,6 +3,8 @@
 // What is wrong with a stitched panorama, against the room itself: an ideal panorama from the
 // middle between the pupils, and how far everything in it is.
 
+#include <vector>
+
 #include "body.h"
 
 namespace independent {
@@ -27,11 +29,18 @@ struct Placing {
 /// Where the panorama shows what one lens alone sees, against where that lens' pupil must see it.
 [[nodiscard]] Placing placing(const Picture& stitched, const Room& room, const Stand& stand);
 
+/// A textured patch where the lenses meet.
+struct SeamPatch {
+  double around_deg = 0;  ///< from the body's right, downwards
+  double likeness = 0;    ///< to the room, under the best shift and stretch
+};
+
 struct SeamPatches {
   int textured = 0;
   double broken = 0;     ///< share that is unlike the room under any shift and stretch: below 0.85
   double blemished = 0;  ///< the same below 0.93
   double unlike = 0;     ///< mean of 1 − likeness
+  std::vector<SeamPatch> patches;
 };
 
 /// Patches of 4.2 degrees, every 2.1, where the lenses meet; but for 20 degrees around straight
