@@ -5,6 +5,7 @@
 #include <cstdlib>
 #include <filesystem>
 #include <iterator>
+#include <optional>
 #include <span>
 #include <string>
 #include <utility>
@@ -28,9 +29,9 @@ struct Draw {
   bool mirrored = false;
 };
 
-// "3" or "3-7" of SEAMWRIGHT_STUDY_BODIES; all of `count` where it is not set.
-std::pair<int, int> bodies_asked_for(int count) {
-  const char* asked = std::getenv("SEAMWRIGHT_STUDY_BODIES");
+// "3" or "3-7" of the environment variable `name`; all of `count` where it is not set.
+std::pair<int, int> part_asked_for(const char* name, int count) {
+  const char* asked = std::getenv(name);
   if (asked == nullptr) return {0, count};
   const std::string text = asked;
   const auto dash = text.find('-');
@@ -48,7 +49,8 @@ TEST_CASE("ten bodies, cold, six stands of one room", "[.][study]") {
       {LensCurve::equidistant, 220, true}, {LensCurve::equisolid, 195},
       {LensCurve::stereographic, 212},     {LensCurve::equidistant, 200, true},
   };
-  const auto [begin, end] = bodies_asked_for(static_cast<int>(std::size(draws)));
+  const auto [begin, end] =
+      part_asked_for("SEAMWRIGHT_STUDY_BODIES", static_cast<int>(std::size(draws)));
   std::uint64_t seed = 100 + static_cast<std::uint64_t>(begin);
   int within = 0;
   for (int i = begin; i < end; ++i) {
@@ -101,7 +103,7 @@ TEST_CASE("twenty bodies that no prior drew: errors beside their sigmas", "[.][s
   constexpr int kFrame_px = 800;
   constexpr LensCurve kCurves[] = {LensCurve::equidistant, LensCurve::equisolid,
                                    LensCurve::stereographic};
-  const auto [begin, end] = bodies_asked_for(kBodies);
+  const auto [begin, end] = part_asked_for("SEAMWRIGHT_STUDY_BODIES", kBodies);
   double normalised = 0;
   int learned_bodies = 0;
   for (int i = begin; i < end; ++i) {
@@ -196,18 +198,28 @@ TEST_CASE("what rings, straight edges, tracks and far shots each add", "[.][stud
     bool tracks;
     bool lines;
     std::size_t far_shots;
+    std::optional<double> stand_height_m{};
   };
   const Row rows[] = {
-      {"ring only", false, false, 0},          {"ring, straight edges", false, true, 0},
-      {"ring, tracks", true, false, 0},        {"ring, tracks, straight edges", true, true, 0},
-      {"ring, one far shot", false, false, 1}, {"all, one far shot", true, true, 1},
+      {"ring only", false, false, 0},
+      {"ring, straight edges", false, true, 0},
+      {"ring, tracks", true, false, 0},
+      {"ring, tracks, straight edges", true, true, 0},
+      {"ring, one far shot", false, false, 1},
+      {"all, one far shot", true, true, 1},
       {"all, two far shots", true, true, 2},
+      {"ring, stands measured", false, false, 0, 1.5},
+      {"ring, one far shot, stands measured", false, false, 1, 1.5},
   };
-  for (const Row& row : rows) {
+  const auto [begin, end] =
+      part_asked_for("SEAMWRIGHT_STUDY_ROWS", static_cast<int>(std::size(rows)));
+  for (int i = begin; i < end; ++i) {
+    const Row& row = rows[i];
     LearnOptions learning;
     learning.colour.fringes = false;
     learning.tracks.enabled = row.tracks;
     learning.lines.enabled = row.lines;
+    learning.solving.stand_height_m = row.stand_height_m;
     const auto learned =
         learn_template(std::span(all.data(), room.size() + row.far_shots), learning);
     REQUIRE(learned);

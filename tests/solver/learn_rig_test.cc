@@ -94,7 +94,7 @@ TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error
     CHECK(after.parallax_rms_px < 0.25 * before.parallax_rms_px);
     CHECK(after.parallax_rms_px <= 2.5 * with_yard->solution.quality.expected_seam_parallax_px);
     CHECK(after.rms_px <= 1.0);  // 0.93 and 0.79 measured
-    CHECK(after.sideways_rms_px <= 0.3);
+    CHECK(after.sideways_rms_px <= 0.15);  // 0.074 measured
   }
 }
 
@@ -123,9 +123,9 @@ TEST_CASE("low and high stands are learned from as those of eye height", "[long]
                       height_m, told ? "measured" : "not measured", seam.parallax_rms_px,
                       quality.expected_seam_parallax_px, seam.sideways_rms_px,
                       quality.expected_seam_sideways_px));
-      if (told) CHECK(seam.parallax_rms_px <= 1);
+      if (told) CHECK(seam.parallax_rms_px <= 1);  // 0.71 measured
       CHECK(seam.parallax_rms_px <= 2 * quality.expected_seam_parallax_px);
-      CHECK(seam.sideways_rms_px <= 0.5);
+      CHECK(seam.sideways_rms_px <= 0.5);  // 0.32 measured
       claimed_px[told ? 0 : 1] = quality.expected_seam_parallax_px;
     }
     CHECK(claimed_px[0] < claimed_px[1]);
@@ -150,7 +150,7 @@ TEST_CASE("thousands of ties are learned from as well as hundreds", "[long]") {
                    quality.expected_seam_sideways_px, quality.flex_sigma_rad));
   CHECK(seam.parallax_rms_px <= 2.5 * quality.expected_seam_parallax_px);
   CHECK(seam.sideways_rms_px <= 2.5 * quality.expected_seam_sideways_px);
-  CHECK(seam.rms_px <= 1.0);
+  CHECK(seam.rms_px <= 1.0);  // 0.50 measured
   CHECK(quality.flex_sigma_rad == Approx(3e-4).epsilon(0.3));
 }
 
@@ -234,8 +234,9 @@ TEST_CASE("wrong ties leave and the rest is not spoiled") {
       "{} of {} wrong ones",
       with.parallax_rms_px, with.sideways_rms_px, without.parallax_rms_px, without.sideways_rms_px,
       kept, moved));
+  // 0.290 and 0.285 px measured, 0.288 and 0.280 without the wrong ones.
   CHECK(with.sideways_rms_px <= without.sideways_rms_px + 0.1);
-  CHECK(with.parallax_rms_px <= without.parallax_rms_px + 0.5);
+  CHECK(with.parallax_rms_px <= without.parallax_rms_px + 0.2);
 }
 
 TEST_CASE("the expected seam error is that of simulated draws from the covariance", "[long]") {

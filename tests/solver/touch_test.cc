@@ -182,7 +182,7 @@ TEST_CASE("four ties, two of them far, bring a knocked body's seam back") {
   // Four ties of σ = 0.5 px a coordinate leave three unknown turns: 0.5·√(3/16) ≈ 0.22 px a
   // coordinate is what the ties can carry, and 0.5·√2/√4 ≈ 0.35 px sideways between the lenses.
   CHECK(trial.tie_coordinates.rms() <= 0.3);
-  CHECK(trial.sideways_after.rms() <= 1.0);
+  CHECK(trial.sideways_after.rms() <= 0.7);  // 0.47 measured
   CHECK(trial.sideways_after.percentile(0.95) <= 1.5);
   CHECK(trial.parallax_after.rms() < 0.6 * trial.parallax_before.rms());
   CHECK(trial.normalised_sideways / trial.count() < 2);
@@ -257,7 +257,7 @@ TEST_CASE("one wrong tie among five is named and does not spoil the ring") {
   if (!kEnoughShots) return;
   CHECK(named >= 0.97 * wrong);
   CHECK(blamed <= 0.03 * wrong);
-  CHECK(sideways.rms() <= 1.0);
+  CHECK(sideways.rms() <= 0.6);  // 0.41 measured
 }
 
 TEST_CASE("a knock is said to contradict the template, with the term") {
@@ -314,7 +314,7 @@ TEST_CASE("automatic ties find the turn sideways, and tell a manual tie wrong") 
   ties.back().sights[0].px += Vec2(14, 14);
   const auto result = touch_shot(body, ties);
   REQUIRE(result);
-  CHECK(ring_error(result->rig, shot).sideways_rms_px <= 0.3);
+  CHECK(ring_error(result->rig, shot).sideways_rms_px <= 0.1);  // 0.039 measured
   int left = 0;
   for (std::size_t i = 0; i < 80; i += 10) left += result->ties[i].used ? 0 : 1;
   CHECK(left >= 7);  // one may lie in parallax, where a depth takes it
@@ -359,7 +359,7 @@ TEST_CASE("a template without covariance or scale can be touched") {
   const auto result = touch(unscaled, {}, 0, ties);
   REQUIRE(result);
   CHECK(result->learned_flex_rad == TouchOptions{}.default_flex_rad);
-  CHECK(ring_error(result->rig, shot).sideways_rms_px <= 0.6);
+  CHECK(ring_error(result->rig, shot).sideways_rms_px <= 0.15);  // 0.074 measured
   // Only rotations may move where nothing else is known to be uncertain.
   CHECK(result->names == std::vector<std::string>{"lens1.rotation_x_rad", "lens1.rotation_y_rad",
                                                   "lens1.rotation_z_rad"});

@@ -65,7 +65,7 @@ TEST_CASE("stands of one room tell the ring, their places and the flex") {
                    << learnt->solution.quality.inlier_share << " spread "
                    << learnt->solution.quality.residual_spread << " iterations "
                    << learnt->iterations << " " << stop_reason_text(learnt->stop));
-  CHECK(seam.rms_px < 0.3);
+  CHECK(seam.rms_px < 0.2);  // 0.10 measured
 }
 
 // Every subset of a study: the stands of a room, and shots that stand alone, indoors and in a yard
