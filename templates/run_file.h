@@ -101,6 +101,8 @@ struct RunFile {
   std::string pattern = {};  ///< over file names; empty: by EXIF
   double rest_s = 3;         ///< between two shots
   int frames_per_shot = 0;
+  int at_once = 0;        ///< shots stitched side by side; 0: as the machine allows
+  double memory_gib = 0;  ///< for all of them; 0: half of the machine's
 
   bool operator==(const RunFile&) const = default;
 };

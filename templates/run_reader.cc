@@ -198,15 +198,22 @@ std::vector<RunShot> read_shots(const StrictValue& value) {
   return shots;
 }
 
+double read_memory(const StrictValue& value) {
+  const double gib = value.number();
+  if (gib <= 0) value.refuse(fmt::format("{} GiB is no memory", gib), "give a number above 0");
+  return gib;
+}
+
 /// Version 1 called the rest between two shots gap_s.
 RunFile read_run_1(const StrictValue& document) { return read_first_run(document, "gap_s"); }
 RunFile read_run_2(const StrictValue& document) { return read_first_run(document, "rest_s"); }
 
 RunFile read_run_3(const StrictValue& document) {
-  std::vector<std::string> keys = {"format",  "version", "shots",          "templates",
-                                   "out",     "names",   "compression",    "jpeg",
-                                   "light",   "exr",     "faces",          "tiles",
-                                   "pattern", "rest_s",  "strip_location", "frames_per_shot"};
+  std::vector<std::string> keys = {"format",  "version",   "shots",          "templates",
+                                   "out",     "names",     "compression",    "jpeg",
+                                   "light",   "exr",       "faces",          "tiles",
+                                   "pattern", "rest_s",    "strip_location", "frames_per_shot",
+                                   "at_once", "memory_gib"};
   keys.insert(keys.end(), kLookKeys.begin(), kLookKeys.end());
   const StrictMap map(document, keys);
   RunFile run;
@@ -218,6 +225,8 @@ RunFile read_run_3(const StrictValue& document) {
   if (map.has("exr")) run.exr = map.at("exr").flag();
   if (map.has("faces")) run.faces = read_cube(map.at("faces"), false);
   if (map.has("tiles")) run.tiles = read_cube(map.at("tiles"), true);
+  if (map.has("at_once")) run.at_once = map.at("at_once").whole(1, 1024);
+  if (map.has("memory_gib")) run.memory_gib = read_memory(map.at("memory_gib"));
   read_rest(map, "rest_s", run);
   return run;
 }

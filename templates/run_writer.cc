@@ -126,6 +126,11 @@ void put_grouping(Entries& entries, const RunFile& run) {
   if (run.frames_per_shot > 0) put_entry(entries, "frames_per_shot", run.frames_per_shot);
 }
 
+void put_budget(Entries& entries, const RunFile& run) {
+  if (run.at_once > 0) put_entry(entries, "at_once", run.at_once);
+  if (run.memory_gib > 0) put_entry(entries, "memory_gib", number_text(run.memory_gib));
+}
+
 int last_line(const YamlValue& value) {
   int line = value.line;
   for (const YamlValue& child : value.children) line = std::max(line, last_line(child));
@@ -172,6 +177,7 @@ std::string format_run_file(const RunFile& run) {
   put_look(entries, run.look);
   put_deliverables(entries, run);
   put_grouping(entries, run);
+  put_budget(entries, run);
   std::string text = fmt::format("{}\nshots:\n", fmt::join(entries, "\n"));
   for (const RunShot& shot : run.shots) text += fmt::format("  - {}\n", shot_text(shot));
   return text;

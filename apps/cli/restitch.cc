@@ -143,7 +143,7 @@ Result<std::vector<Checked>> check_all(const RestitchWork& work, const RunReport
 }
 
 int at_once(const RestitchWork& work) {
-  const RunBudget& budget = work.command.budget;
+  const RunBudget& budget = work.request.budget;
   const int threads = threads_to_use();
   if (shots_at_once(budget, threads, 0) == 1) return 1;  // no shot need be asked for its size
   return shots_at_once(budget, threads, work.restitch.largest_shot_gib());

@@ -46,6 +46,12 @@ void adjust(ShotWishes& wishes, const RestitchOptions& options) {
   if (options.wish.no_touch) wishes.touch_knocked = false;
 }
 
+// The command line knows the machine better than the file.
+void adjust(RunBudget& budget, const RunBudget& given) {
+  if (given.shots > 0) budget.shots = given.shots;
+  if (given.memory_gib > 0) budget.memory_gib = given.memory_gib;
+}
+
 Delivery delivery_of(const RestitchOptions& options) {
   Delivery delivery = options.delivery;
   const int quality = options.wish.rest.jpeg_quality;
@@ -126,6 +132,7 @@ Result<RunRequest> run_request(const RestitchOptions& options) {
     if (!request) return request;
     adjust(request->wishes, options);
     for (NamedShot& shot : request->named) adjust(shot.wishes, options);
+    adjust(request->budget, options.budget);
     return request;
   }
   if (options.out.empty()) {
@@ -144,7 +151,8 @@ Result<RunRequest> run_request(const RestitchOptions& options) {
                     .grouping = std::move(*grouping),
                     .jpeg = options.jpeg,
                     .named = {},
-                    .delivery = delivery_of(options)};
+                    .delivery = delivery_of(options),
+                    .budget = options.budget};
 }
 
 }  // namespace seamwright

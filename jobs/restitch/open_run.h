@@ -10,6 +10,7 @@
 #include "base/progress.h"
 #include "base/result.h"
 #include "jobs/restitch/restitch.h"
+#include "jobs/restitch/shots_at_once.h"
 
 namespace seamwright {
 
@@ -34,6 +35,7 @@ struct RunRequest {
   bool jpeg = false;                  ///< beside each panorama
   std::vector<NamedShot> named = {};  ///< beside `shots`
   Delivery delivery = {};
+  RunBudget budget = {};
 };
 
 /// True for `*.run.yaml` and `*.run.yml`.

@@ -128,7 +128,8 @@ Result<RunRequest> read_run_request(const fs::path& run_file) {
                      .grouping = std::move(*grouping),
                      .jpeg = !run->jpegs.empty(),
                      .named = {},
-                     .delivery = delivery_in(*run)};
+                     .delivery = delivery_in(*run),
+                     .budget = {.shots = run->at_once, .memory_gib = run->memory_gib}};
   if (auto error = request.delivery.validate()) {
     error->where = run_file.string();
     return fail(std::move(*error));

@@ -75,20 +75,25 @@ TEST_CASE("restitch does each shot once, and after a kill goes on where it was")
   REQUIRE(wanted.size() == 24);
 
   test::Random random(61);
-  int kills = 0;
-  for (int i = 0; i < 6; ++i) {
-    kills += killed_after(shots.command("killed"), random.uniform(0.02, 0.4)) ? 1 : 0;
-  }
-  const auto resumed = run(shots.command("killed"));
-  REQUIRE((resumed.exit_code == 0 || resumed.exit_code == 2));
-  CHECK(shots.tree("killed") == wanted);
-  CHECK(kills > 0);
-  CHECK(shots.begun("killed") <= shots.count() + kills);
+  for (const int at_once : {1, 3}) {
+    CAPTURE(at_once);
+    const std::string out = fmt::format("killed_{}", at_once);
+    const auto command = shots.command(out, {"--at-once", std::to_string(at_once)});
+    int kills = 0;
+    for (int i = 0; i < 6; ++i) {
+      kills += killed_after(command, random.uniform(0.02, 0.4)) ? 1 : 0;
+    }
+    const auto resumed = run(command);
+    REQUIRE((resumed.exit_code == 0 || resumed.exit_code == 2));
+    CHECK(shots.tree(out) == wanted);
+    CHECK(kills > 0);
+    CHECK(shots.begun(out) <= shots.count() + at_once * kills);
 
-  // A run that finds all done does nothing.
-  const auto again = run(shots.command("killed"));
-  CHECK_THAT(again.err, Catch::Contains("0 stitched, 12 done before, 0 failed"));
-  CHECK(shots.begun("killed") <= shots.count() + kills);
+    // A run that finds all done does nothing.
+    const auto again = run(command);
+    CHECK_THAT(again.err, Catch::Contains("0 stitched, 12 done before, 0 failed"));
+    CHECK(shots.begun(out) <= shots.count() + at_once * kills);
+  }
 
   // Three machines, then one that reports.
   for (const char* part : {"1/3", "2/3", "3/3"}) {

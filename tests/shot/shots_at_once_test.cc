@@ -5,6 +5,7 @@
 #include <catch2/catch.hpp>
 
 #include "imaging/write_image.h"
+#include "jobs/restitch/open_run.h"
 #include "tests/support/scratch_dir.h"
 
 using namespace seamwright;
@@ -51,4 +52,25 @@ TEST_CASE("a budget that makes no sense is refused by its name", "[restitch]") {
   REQUIRE(RunBudget{.shots = -1}.validate());
   CHECK(RunBudget{.shots = -1}.validate()->field == "at_once");
   CHECK(RunBudget{.memory_gib = -2}.validate()->field == "memory_gib");
+}
+
+TEST_CASE("a run file holds the budget of its run", "[restitch]") {
+  const test::ScratchDir dir;
+  const auto budget_of = [&](const std::string& lines) {
+    test::put_file(dir / "house.run.yaml", "format: seamwright-run\nversion: 3\nout: panoramas\n" +
+                                               lines + "shots:\n  - \"frames\"\n");
+    return read_run_request(dir / "house.run.yaml");
+  };
+  const auto said = budget_of("at_once: 5\nmemory_gib: 12.5\n");
+  REQUIRE(said);
+  CHECK(said->budget.shots == 5);
+  CHECK(said->budget.memory_gib == 12.5);
+  const auto usual = budget_of("");
+  REQUIRE(usual);
+  CHECK(usual->budget.shots == 0);
+  CHECK(usual->budget.memory_gib == 0);
+  for (const char* wrong : {"at_once: 0\n", "at_once: 2000\n", "memory_gib: -1\n"}) {
+    CAPTURE(wrong);
+    CHECK_FALSE(budget_of(wrong));
+  }
 }

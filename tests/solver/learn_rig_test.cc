@@ -93,7 +93,7 @@ TEST_CASE("rooms and two stands in a yard tell the ring within the claimed error
     // the covariance claims. (The demo's test holds the figure for a real picture's ties.)
     CHECK(after.parallax_rms_px < 0.25 * before.parallax_rms_px);
     CHECK(after.parallax_rms_px <= 2.5 * with_yard->solution.quality.expected_seam_parallax_px);
-    CHECK(after.rms_px <= 1.0);  // 0.93 and 0.79 measured
+    CHECK(after.rms_px <= 1.0);            // 0.93 and 0.79 measured
     CHECK(after.sideways_rms_px <= 0.15);  // 0.074 measured
   }
 }

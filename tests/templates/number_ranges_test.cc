@@ -71,6 +71,8 @@ std::string run_of_all_numbers() {
   run.tiles = RunCube{.face_px = 1024, .tile_px = 256, .quality = 70};
   run.rest_s = 5;
   run.frames_per_shot = 3;
+  run.at_once = 4;
+  run.memory_gib = 12.5;
   return format_run_file(run);
 }
 

@@ -120,6 +120,8 @@ RunFile full_run() {
   run.pattern = "(?<shot>.+)[.]tif";
   run.rest_s = 5;
   run.frames_per_shot = 3;
+  run.at_once = 4;
+  run.memory_gib = 12.5;
   return run;
 }
 
