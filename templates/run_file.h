@@ -53,7 +53,8 @@ struct RunLook {
   RunDisplayLook look = {};                ///< brightness and white of the display pictures
   std::optional<double> brighter_ev = {};  ///< of brackets
   std::optional<double> local = {};  ///< of brackets: large differences of light levelled, 0…1
-  std::optional<bool> level = {};    ///< set upright; absent: only where a shot file marks edges
+  std::optional<double> glow_removal = {};  ///< of the glow at bright edges, 0…1
+  std::optional<bool> level = {};  ///< set upright; absent: only where a shot file marks edges
   std::optional<double> middle_deg = {};
   std::optional<double> compass_deg = {};
   std::optional<double> cover_deg = {};

@@ -11,9 +11,9 @@ namespace seamwright {
 
 inline constexpr std::string_view kRunFormat = "seamwright-run";
 /// Keys of RunLook.
-inline constexpr std::array<std::string_view, 13> kLookKeys = {
-    "width_px",    "seam",      "look",  "brighter_ev", "local",  "level", "middle_deg",
-    "compass_deg", "cover_deg", "plate", "plate_deg",   "anyway", "touch"};
+inline constexpr std::array<std::string_view, 14> kLookKeys = {
+    "width_px",   "seam",        "look",      "brighter_ev", "local",     "glow_removal", "level",
+    "middle_deg", "compass_deg", "cover_deg", "plate",       "plate_deg", "anyway",       "touch"};
 
 /// Keys of RunDisplayLook.
 inline constexpr std::array<std::string_view, 4> kDisplayLookKeys = {"match", "room_ev", "cast_ev",

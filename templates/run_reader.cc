@@ -98,6 +98,7 @@ RunLook read_look(const StrictMap& map) {
   };
   number("brighter_ev", look.brighter_ev);
   number("local", look.local);
+  number("glow_removal", look.glow_removal);
   number("middle_deg", look.middle_deg);
   number("compass_deg", look.compass_deg);
   number("cover_deg", look.cover_deg);

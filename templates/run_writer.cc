@@ -51,6 +51,7 @@ void put_look(Entries& entries, const RunLook& look) {
   if (look.seam) put_entry(entries, "seam", *look.seam);
   number("brighter_ev", look.brighter_ev);
   number("local", look.local);
+  number("glow_removal", look.glow_removal);
   if (look.level) put_entry(entries, "level", *look.level);
   number("middle_deg", look.middle_deg);
   number("compass_deg", look.compass_deg);

@@ -52,6 +52,7 @@ void add_steps(CLI::App& command, FinishOptions& options) {
       ->type_name(value_kind::kFile);
   command.add_option("--floor-field-deg", options.floor_field_deg, "Of that view, edge to edge")
       ->capture_default_str();
+  add_glow_option(command, options.glow_removal);
   add_cover_options(command, options.cover);
 }
 
@@ -144,6 +145,7 @@ Result<FinishWish> FinishOptions::wish() const {
   auto turn = level.wish(PointsOf::panorama);
   if (!turn) return tl::unexpected(turn.error());
   return FinishWish{.mirrored = mirrored,
+                    .glow_removal = glow_removal,
                     .turn = std::move(*turn),
                     .floor_in = floor_in,
                     .floor_field_deg = floor_field_deg,

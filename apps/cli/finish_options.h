@@ -19,6 +19,7 @@ struct FinishOptions {
   std::string floor_in;
   std::string floor_out;
   double floor_field_deg = kFloorField_deg;
+  double glow_removal = 0;
   CoverWish cover;
   std::string out;
   std::string jpeg;

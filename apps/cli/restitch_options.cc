@@ -18,17 +18,14 @@ Error not_both(const std::string& run_file, const std::string& option) {
 }
 
 // All that goes into RunRequest, but for --no-level.
-constexpr std::array kSaidByRunFile = {"--out",         "--template",       "--names",
-                                       "--width",       "--seam",           "--compression",
-                                       "--jpeg",        "--jpeg-width",     "--jpeg-quality",
-                                       "--more-jpegs",  "--light",          "--exr",
-                                       "--faces",       "--tiles",          "--face-px",
-                                       "--tile-px",     "--look",           "--room-ev",
-                                       "--cast-ev",     "--warmer-ev",      "--brighter-ev",
-                                       "--local",       "--level",          "--middle-deg",
-                                       "--compass-deg", "--cover-deg",      "--plate",
-                                       "--plate-deg",   "--strip-location", "--pattern",
-                                       "--rest-s",      "--frames-per-shot"};
+constexpr std::array kSaidByRunFile = {
+    "--out",          "--template", "--names",          "--width",          "--seam",
+    "--compression",  "--jpeg",     "--jpeg-width",     "--jpeg-quality",   "--more-jpegs",
+    "--light",        "--exr",      "--faces",          "--tiles",          "--face-px",
+    "--tile-px",      "--look",     "--room-ev",        "--cast-ev",        "--warmer-ev",
+    "--brighter-ev",  "--local",    "--level",          "--middle-deg",     "--compass-deg",
+    "--cover-deg",    "--plate",    "--plate-deg",      "--strip-location", "--pattern",
+    "--glow-removal", "--rest-s",   "--frames-per-shot"};
 
 // The first of them that is given beside a run file.
 std::optional<Error> given_beside_run_file(const RestitchOptions& options) {

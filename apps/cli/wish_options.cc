@@ -47,6 +47,7 @@ void WishOptions::add_to(CLI::App& command) {
   command.add_option("--compression", compression, "Of the TIFF: none, lzw, deflate")
       ->check(CLI::IsMember(all_of_names(kCompressionNames)))
       ->capture_default_str();
+  add_glow_option(command, rest.glow_removal);
   command
       .add_option("--seam", seam,
                   "depth: near objects join at the seam; plain: as if everything were far")
@@ -75,6 +76,15 @@ Result<ShotWishes> WishOptions::wishes() const {
   if (!turn) return tl::unexpected(turn.error());
   wishes.level = std::move(*turn);
   return wishes;
+}
+
+void add_glow_option(CLI::App& command, double& glow_removal) {
+  command
+      .add_option(
+          "--glow-removal", glow_removal,
+          "Share of the purple and blue glow at bright edges that is taken off, 0 to 1; the "
+          "light of brackets keeps it")
+      ->capture_default_str();
 }
 
 void add_cover_options(CLI::App& command, CoverWish& wish) {

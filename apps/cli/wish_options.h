@@ -24,11 +24,14 @@ struct WishOptions {
   LookOptions look;
   ShotWishes rest;  ///< what is told by numbers alone
 
-  /// Width, seam, compression, the companion JPEG's numbers, --strip-location, --anyway and
+  /// Width, seam, compression, glow, the companion JPEG's numbers, --strip-location, --anyway and
   /// --no-touch.
   void add_to(CLI::App& command);
   [[nodiscard]] Result<ShotWishes> wishes() const;
 };
+
+/// How the command line says how much glow goes.
+void add_glow_option(CLI::App& command, double& glow_removal);
 
 /// How the command line says what hides the stand.
 void add_cover_options(CLI::App& command, CoverWish& wish);

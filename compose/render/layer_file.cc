@@ -40,11 +40,25 @@ std::uint64_t bytes_of(const TiffLayout& page) {
          static_cast<std::uint64_t>(channel_count(page.channels)) * bytes_per_sample(page.type);
 }
 
+Result<void> write_made(TiffStripWriter& writer, const MadePage& page,
+                        TiffCompression compression) {
+  const Image& image = page.image;
+  auto begun = writer.next_page({.width = image.width(),
+                                 .height = image.height(),
+                                 .channels = image.channels(),
+                                 .type = image.type(),
+                                 .compression = compression,
+                                 .icc_profile = image.icc_profile,
+                                 .page_name = page.name});
+  return begun ? writer.write_rows(0, image.bytes()) : begun;
+}
+
 }  // namespace
 
 Result<void> write_layers(const Rig& rig, std::span<const Frame> frames,
                           const RenderOptions& options, const std::filesystem::path& file,
-                          TiffCompression compression, const ProgressFn& progress) {
+                          TiffCompression compression, const ProgressFn& progress,
+                          std::span<const MadePage> more) {
   const auto panorama = panorama_shape(rig, frames, options);
   if (!panorama) return tl::unexpected(panorama.error());
   std::vector<Layer> layers;
@@ -53,6 +67,7 @@ Result<void> write_layers(const Rig& rig, std::span<const Frame> frames,
   }
   std::uint64_t bytes = 0;
   for (const Layer& layer : layers) bytes += bytes_of(page_layout(*panorama, layer, compression));
+  for (const MadePage& page : more) bytes += page.image.bytes().size();
   constexpr std::uint64_t kMostClassic = std::uint64_t{2} << 30U;  // room for LZW that grows
 
   std::optional<TiffStripWriter> writer;
@@ -68,6 +83,9 @@ Result<void> write_layers(const Rig& rig, std::span<const Frame> frames,
     }
     PageSink sink(*writer);
     if (auto done = render_layer(rig, frames, options, layer, sink, progress); !done) return done;
+  }
+  for (const MadePage& page : more) {
+    if (auto done = write_made(*writer, page, compression); !done) return done;
   }
   return writer->finish();
 }

@@ -39,10 +39,11 @@ Result<std::vector<ListedShot>> panoramas_of_run(const fs::path& run_file,
 // Everything of a wish that decides bytes and is no file. The list of its members is complete: one
 // that is added does not compile.
 std::string text_of(const FinishWish& wish) {
-  const auto& [mirrored, turn, floor_in, floor_field_deg, cover, keep_location] = wish;
+  const auto& [mirrored, glow_removal, turn, floor_in, floor_field_deg, cover, keep_location] =
+      wish;
   static_cast<void>(floor_in);
-  std::string text =
-      text_of(ShotWishes{.level = turn, .cover = cover, .keep_location = keep_location});
+  std::string text = text_of(ShotWishes{
+      .glow_removal = glow_removal, .level = turn, .cover = cover, .keep_location = keep_location});
   if (mirrored) text += "mirrored=true\n";
   if (floor_field_deg != kFloorField_deg) text += fmt::format("floor_field={}\n", floor_field_deg);
   return text;

@@ -2,6 +2,7 @@
 
 #include <utility>
 
+#include "compose/finish/glow.h"
 #include "compose/finish/level.h"
 #include "compose/finish/wrapped_panorama.h"
 #include "imaging/metadata.h"
@@ -91,6 +92,7 @@ Result<void> write_floor(const Work& work, const FinishWish& wish, const fs::pat
 
 std::optional<Error> FinishWish::validate() const {
   if (auto error = turn.validate()) return error;
+  if (auto error = check_glow_removal(glow_removal)) return error;
   return cover.validate();
 }
 
@@ -107,6 +109,10 @@ Result<FinishReport> finish_panorama(const fs::path& panorama, const FinishWish&
   auto work = open(panorama, wish);
   if (!work) return tl::unexpected(work.error());
   if (auto error = files.wanted.check(work->panorama.width())) return fail(std::move(*error));
+  if (wish.glow_removal != 0) {
+    const auto removal = remove_glow(work->panorama, wish.glow_removal);
+    if (!removal) return tl::unexpected(removal.error());
+  }
   if (auto done = turn(*work, panorama, wish, progress); !done) {
     return tl::unexpected(done.error());
   }

@@ -1,7 +1,7 @@
 #pragma once
 
-// One finished panorama, finished further. The steps, in this order: mirror, level, edited floor,
-// cover, plate; then the files are written. The panorama itself is never changed.
+// One finished panorama, finished further. The steps, in this order: glow, mirror, level, edited
+// floor, cover, plate; then the files are written. The panorama itself is never changed.
 
 #include <filesystem>
 #include <string>
@@ -18,7 +18,8 @@ namespace seamwright {
 
 /// What is done to a panorama before it is written.
 struct FinishWish {
-  bool mirrored = false;  ///< it is mirrored: flipped first
+  bool mirrored = false;    ///< it is mirrored: flipped first
+  double glow_removal = 0;  ///< 0…1: of the glow at bright edges (compose/finish/glow.h)
   LevelWish turn = {};
   std::filesystem::path floor_in = {};  ///< an edited view straight down; empty: none
   double floor_field_deg = kFloorField_deg;

@@ -42,6 +42,7 @@ void apply_look(const RunLook& look, const Beside& beside, ShotWishes& wishes) {
   apply_display_look(look.look, wishes.look);
   if (look.brighter_ev) wishes.tone.brighter_ev = *look.brighter_ev;
   if (look.local) wishes.tone.local = *look.local;
+  if (look.glow_removal) wishes.glow_removal = *look.glow_removal;
   if (look.level) wishes.level.upright = *look.level ? Upright::find : Upright::as_marked;
   if (look.middle_deg) wishes.level.middle_deg = *look.middle_deg;
   if (look.compass_deg) wishes.level.compass_deg = *look.compass_deg;

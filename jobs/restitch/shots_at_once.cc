@@ -48,8 +48,8 @@ double memory_gib_of(const ShotFiles& files, const ShotWishes& wishes, bool whol
   if (!header) return 0;
   const double frames_px = static_cast<double>(pictures.size()) * header->width * header->height;
   const double width_px = wishes.width_px > 0 ? wishes.width_px : kWidthPerFramePx * header->width;
-  const bool worked_on =
-      whole || wishes.cover.any() || files.bracketed() || has_look(wishes.look, files.bracketed());
+  const bool worked_on = whole || wishes.cover.any() || wishes.glow_removal != 0 ||
+                         files.bracketed() || has_look(wishes.look, files.bracketed());
   const double panorama_px = worked_on ? 0.5 * width_px * width_px : 0;
   return (kBytesAtLeast + kBytesPerFramePx * frames_px + kBytesPerPanoramaPx * panorama_px) / kGib;
 }

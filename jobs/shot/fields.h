@@ -93,8 +93,9 @@ void visit_fields(T& value, See&& see) {
 
 template <ConstOr<ShotWishes> T, class See>
 void visit_fields(T& value, See&& see) {
-  auto& [width_px, kernel, seam, blend_half_width_deg, gain_match, merge, tone, look, level, cover,
-         compression, jpeg_quality, jpeg_width_px, keep_location, anyway, touch_knocked] = value;
+  auto& [width_px, kernel, seam, blend_half_width_deg, gain_match, merge, tone, look, glow_removal,
+         level, cover, compression, jpeg_quality, jpeg_width_px, keep_location, anyway,
+         touch_knocked] = value;
   see("width_px", width_px);
   see("kernel", kernel);
   see("seam", seam);
@@ -103,6 +104,7 @@ void visit_fields(T& value, See&& see) {
   see("merge", merge);
   see("tone", tone);
   see("look", look);
+  see("glow_removal", glow_removal);
   see("level", level);
   see("cover", cover);
   see("compression", compression);

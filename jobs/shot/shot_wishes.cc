@@ -1,5 +1,7 @@
 #include "jobs/shot/shot_wishes.h"
 
+#include "compose/finish/glow.h"
+
 namespace seamwright {
 
 static_assert(static_cast<int>(SeamKind::plain) == kSeamNames.size() - 1);
@@ -18,6 +20,7 @@ std::optional<Error> ShotWishes::validate() const {
   if (auto error = cover.validate()) return error;
   if (auto error = merge.validate()) return error;
   if (auto error = look.validate()) return error;
+  if (auto error = check_glow_removal(glow_removal)) return error;
   return render_options().validate();
 }
 

@@ -41,6 +41,7 @@ struct ShotWishes {
   MergeOptions merge = {};  ///< of brackets
   ToneWish tone = {};       ///< of brackets
   LookWish look = {};       ///< of the picture for displays
+  double glow_removal = 0;  ///< 0…1: of the glow at bright edges (compose/finish/glow.h)
   LevelWish level = {};
   CoverWish cover = {};
   TiffCompression compression = TiffCompression::none;

@@ -10,6 +10,7 @@
 
 #include "base/file.h"
 #include "base/file_guard.h"
+#include "compose/finish/glow.h"
 #include "compose/render/layer_file.h"
 #include "compose/render/panorama_file.h"
 #include "compose/render/seam_plan.h"
@@ -144,10 +145,22 @@ Result<std::optional<SeamPlan>> plan(const Stitch& stitch, const Quat& turned_fr
   return std::move(*planned);
 }
 
+// Where that is wanted, with the light that is to be shown or a panorama of codes.
+Result<void> take_glow_off(const Stitch& stitch, Image& panorama, StitchReport& report) {
+  if (stitch.shot.wishes.glow_removal == 0) return {};
+  auto removal = remove_glow(panorama, stitch.shot.wishes.glow_removal);
+  if (!removal) return tl::unexpected(removal.error());
+  report.glow = std::move(removal->mask);
+  return {};
+}
+
 // A panorama of light as a picture for displays, the stand hidden where that is wanted.
 Result<Image> displayed(const Stitch& stitch, const fs::path& light_file, StitchReport& report) {
-  const auto light = read_image(light_file);
+  auto light = read_image(light_file);
   if (!light) return tl::unexpected(light.error());
+  if (auto done = take_glow_off(stitch, *light, report); !done) {
+    return tl::unexpected(done.error());
+  }
   const ShotWishes& wishes = stitch.shot.wishes;
   auto shown = shown_light(wishes, stitch.shot.files.bracketed(), *light, report.shown_by);
   if (!shown) return shown;
@@ -210,6 +223,9 @@ Result<RenderReport> write_worked_on(const Stitch& stitch, StitchReport& report)
   const std::vector<Frame>& frames = stitch.pictures.frames;
   auto panorama = render_panorama(stitch.rig, frames, stitch.render, stitch.progress);
   if (!panorama) return tl::unexpected(panorama.error());
+  if (auto done = take_glow_off(stitch, panorama->image, report); !done) {
+    return tl::unexpected(done.error());
+  }
   const ShotWishes& wishes = stitch.shot.wishes;
   if (gets_look(stitch)) {
     if (auto done = give_look(wishes, panorama->image, report.shown_by); !done) {
@@ -228,7 +244,8 @@ Result<RenderReport> write_worked_on(const Stitch& stitch, StitchReport& report)
 
 Result<RenderReport> write_pictures(const Stitch& stitch, StitchReport& report) {
   if (stitch.pictures.is_light) return write_from_light(stitch, report);
-  if (stitch.shot.wishes.cover.any() || gets_look(stitch)) {
+  const ShotWishes& wishes = stitch.shot.wishes;
+  if (wishes.cover.any() || wishes.glow_removal != 0 || gets_look(stitch)) {
     return write_worked_on(stitch, report);
   }
   return write_panorama(stitch.rig, stitch.pictures.frames, stitch.render, panorama_files(stitch),
@@ -274,9 +291,11 @@ Result<StitchReport> stitch_pictures(Stitch stitch, const Levelled& levelled) {
   if (!rendered) return tl::unexpected(rendered.error());
   report.render = std::move(*rendered);
   if (!stitch.files.layers.empty()) {
+    std::vector<MadePage> more;
+    if (!report.glow.empty()) more.push_back({"glow", report.glow});
     const auto layers =
         write_layers(stitch.rig, stitch.pictures.frames, stitch.render, stitch.files.layers,
-                     stitch.shot.wishes.compression, stitch.progress);
+                     stitch.shot.wishes.compression, stitch.progress, more);
     if (!layers) return tl::unexpected(layers.error());
   }
   report.findings =

@@ -7,6 +7,8 @@
 //   level     the turn that sets the shot upright, put into the rig: no resampling of its own
 //   seams     depth in each overlap, the warp, where the seam runs (compose/render/seam_plan.h)
 //   render    to the file, band by band; light first where there is any, then shown for displays
+//   glow      purple and blue at bright edges taken off the picture for displays, in memory; never
+//             off the light
 //   look      brightness and white of the picture for displays (jobs/look/look.h), in memory
 //   cover     what hides the stand, in memory
 //   layers    for retouching
@@ -21,6 +23,7 @@
 #include "base/result.h"
 #include "compose/finish/levelling.h"
 #include "compose/render/render.h"
+#include "imaging/image.h"
 #include "jobs/brackets/merge.h"
 #include "jobs/shot/shot.h"
 #include "jobs/shot/shot_fit.h"
@@ -44,6 +47,7 @@ struct StitchReport {
   ShotBrackets brackets;            ///< what was merged; empty where nothing was
   std::vector<MergeReport> merges;
   ShownBy shown_by;                     ///< the display picture
+  Image glow = {};                      ///< where glow was taken off; empty where none was to be
   std::vector<std::string> findings;    ///< what a person should look at
   std::vector<std::string> notes = {};  ///< what a person may want to know
   ShotFit fit = {};

@@ -165,6 +165,35 @@ TEST_CASE("finish covers the stand") {
   CHECK(done->row<std::uint16_t>(118)[0] > 5000);
 }
 
+TEST_CASE("finish takes the glow off, where that is asked for") {
+  if (test::program().empty()) return;
+  const Room room;
+  Image glowing(256, 128, Channels::rgb, SampleType::u16);
+  for (int y = 0; y < 128; ++y) {
+    const auto row = glowing.row<std::uint16_t>(y);
+    for (std::size_t x = 0; x < 256; ++x) {
+      for (std::size_t c = 0; c < 3; ++c) row[3 * x + c] = x < 128 ? 14000 : 65535;
+    }
+    row[std::size_t{3} * 127] = 30000;
+    row[std::size_t{3} * 127 + 2] = 40000;
+  }
+  REQUIRE(write_image(room.at("glowing.tif"), glowing));
+  const auto blue_beside = [&](const char* strength) {
+    const auto ran = run({"finish", room.at("glowing.tif"), "--glow-removal", strength, "--out",
+                          room.at("done.tif")});
+    INFO(ran.err);
+    REQUIRE(ran.exit_code == 0);
+    const auto done = read_image(room.at("done.tif"));
+    REQUIRE(done);
+    return done->row<std::uint16_t>(64)[std::size_t{3} * 127 + 2];
+  };
+  CHECK(blue_beside("1") == Approx(14000).margin(200));
+  CHECK(blue_beside("0") == 40000);
+  check_refused(
+      run({"finish", room.at("glowing.tif"), "--glow-removal", "2", "--out", room.at("a.tif")}),
+      "--glow-removal");
+}
+
 TEST_CASE("finish refuses what it cannot do, in one line, and loses nothing") {
   if (test::program().empty()) return;
   const Room room;

@@ -257,6 +257,27 @@ TEST_CASE("stitch --layers gives what the panorama is made of") {
   CHECK(worst < 3);  // roundings of three 16-bit codes
 }
 
+TEST_CASE("stitch --layers has a page of the glow that was taken off") {
+  if (test::program().empty()) return;
+  const ScratchDir scratch;
+  const SmallShot shot(scratch.path(), 320);
+  const auto ran = run(shot.stitch(
+      shot.at("p.tif"), {"--layers", shot.at("l.tif"), "--glow-removal", "1", "--json"}));
+  INFO(ran.err);
+  REQUIRE(ran.exit_code == 0);
+  TIFF* tiff = TIFFOpen(shot.at("l.tif").c_str(), "r");
+  REQUIRE(tiff);
+  REQUIRE(TIFFSetDirectory(tiff, 4) == 1);
+  std::uint32_t width = 0;
+  const char* name = nullptr;
+  TIFFGetField(tiff, TIFFTAG_IMAGEWIDTH, &width);
+  TIFFGetField(tiff, TIFFTAG_PAGENAME, &name);
+  CHECK(width == 256);
+  CHECK(std::string(name == nullptr ? "" : name) == "glow");
+  CHECK(TIFFReadDirectory(tiff) == 0);
+  TIFFClose(tiff);
+}
+
 TEST_CASE("stitch finishes with findings where a lens is black") {
   if (test::program().empty()) return;
   const ScratchDir scratch;

@@ -129,7 +129,7 @@ TEST_CASE("a change of any wish is a change of the key", "[shot]") {
       CHECK(text_of(changed) != before);
     });
   }
-  CHECK(changes == 79);
+  CHECK(changes == 81);
 }
 
 TEST_CASE("a change of how frames lie or are grouped is a change of the key", "[shot]") {

@@ -55,6 +55,7 @@ std::string run_of_all_numbers() {
   run.look = {.width_px = 512,
               .brighter_ev = 0.5,
               .local = 0.25,
+              .glow_removal = 0.5,
               .middle_deg = 12.5,
               .compass_deg = 90,
               .cover_deg = 18,
