@@ -2,10 +2,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
+#include <optional>
+#include <string>
 #include <system_error>
 #include <utility>
+#include <vector>
 
 #include "base/file.h"
+#include "base/parallel.h"
 #include "imaging/convert.h"
 #include "jobs/brackets/merge_shot.h"
 #include "jobs/shot/shot_key.h"
@@ -68,6 +73,24 @@ Result<std::vector<std::vector<BracketFrame>>> brackets_seen_from(const ShotFile
 bool codes_are_light(const TransferCurve& curve) {
   constexpr float kMiddle = 0.5F;
   return std::abs(curve.to_linear(kMiddle, 0) - kMiddle) < 0.001F;
+}
+
+// SHA-256 of each file, side by side: one file after the other takes longer than reading them.
+Result<std::vector<std::string>> hashes_of(const std::vector<fs::path>& files) {
+  std::vector<std::string> hashes(files.size());
+  std::vector<std::optional<Error>> errors(files.size());
+  parallel_for(0, static_cast<int>(files.size()), [&](int file) {
+    const auto i = static_cast<std::size_t>(file);
+    if (auto hash = sha256_of_file(files[i])) {
+      hashes[i] = std::move(*hash);
+    } else {
+      errors[i] = std::move(hash.error());
+    }
+  });
+  for (std::optional<Error>& error : errors) {
+    if (error) return fail(std::move(*error));
+  }
+  return hashes;
 }
 
 Result<ShotPictures> single_pictures(const Shot& shot) {
@@ -144,10 +167,11 @@ Result<MadeFrom> provenance_of(const Shot& shot) {
   MadeFrom made{.program = "Seamwright " SEAMWRIGHT_VERSION,
                 .template_sha256 = shot.body.sha256,
                 .files = {}};
-  for (const fs::path& file : shot.files.all()) {
-    auto hash = sha256_of_file(file);
-    if (!hash) return tl::unexpected(hash.error());
-    made.files.push_back({file.filename().string(), std::move(*hash)});
+  const std::vector<fs::path> files = shot.files.all();
+  auto hashes = hashes_of(files);
+  if (!hashes) return tl::unexpected(hashes.error());
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    made.files.push_back({files[i].filename().string(), std::move((*hashes)[i])});
   }
   std::stable_sort(made.files.begin(), made.files.end(),
                    [](const MadeFromFile& a, const MadeFromFile& b) { return a.name < b.name; });
@@ -158,10 +182,10 @@ Result<std::string> content_hash_of(const Shot& shot) {
   std::string text = shot_key_text(shot.files, shot.wishes) + shot.body.sha256 + "\n";
   std::vector<fs::path> files = shot.files.all();
   if (!shot.wishes.cover.plate.empty()) files.push_back(shot.wishes.cover.plate);
-  for (const fs::path& file : files) {
-    const auto hash = sha256_of_file(file);
-    if (!hash) return tl::unexpected(hash.error());
-    text += *hash + " " + file.filename().string() + "\n";
+  const auto hashes = hashes_of(files);
+  if (!hashes) return tl::unexpected(hashes.error());
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    text += (*hashes)[i] + " " + files[i].filename().string() + "\n";
   }
   return sha256(text);
 }
