@@ -195,10 +195,12 @@ class RigLearner {
   }
 
   // Terms that the data do not support go to their nominal values, and the rest is solved again.
-  // How unsure they are stays: the covariance is that of all terms.
+  // How unsure they are stays, and how unsure the places are with them: covariances are those of
+  // all terms.
   bool drop_unsupported(const AdjustOptions& adjusting) {
     const SharedTerms& terms = result_.terms;
     const Eigen::MatrixXd covariance = fit_.covariance;
+    const std::vector<PoseCovariance> of_places = fit_.pose_covariance;
     const TermSelection selection =
         select_terms(terms, terms.difference(fit_.rig, prior_.reference), covariance);
     if (selection.dropped.empty()) return true;
@@ -221,6 +223,7 @@ class RigLearner {
     fit_.rig = start_without(selection);
     const bool done = solve(restricted(prior_, columns), kept, adjusting);
     fit_.covariance = covariance;
+    fit_.pose_covariance = of_places;
     return done;
   }
 

@@ -105,6 +105,7 @@ TEST_CASE("twenty bodies that no prior drew: errors beside their sigmas", "[.][s
                                    LensCurve::stereographic};
   const auto [begin, end] = part_asked_for("SEAMWRIGHT_STUDY_BODIES", kBodies);
   double normalised = 0;
+  double of_headings = 0;
   int learned_bodies = 0;
   for (int i = begin; i < end; ++i) {
     const test::ScratchDir scratch;
@@ -151,6 +152,7 @@ TEST_CASE("twenty bodies that no prior drew: errors beside their sigmas", "[.][s
       count += 2;
     }
     double heading = 0;
+    std::string headings;
     const Quat from_world = truth.world_from_rig.at(options.only_shots[0]).conjugate();
     for (std::size_t s = 1; s < shots.size(); ++s) {
       const Quat turned = from_world * truth.world_from_rig.at(options.only_shots[s]);
@@ -158,21 +160,25 @@ TEST_CASE("twenty bodies that no prior drew: errors beside their sigmas", "[.][s
                                                    turned.conjugate());
       const double sigma = std::sqrt(learned->solve.pose_covariance[s](1, 1));
       heading += std::pow(error.y() / sigma, 2) / static_cast<double>(shots.size() - 1);
+      headings += fmt::format(" {:+.1f}", error.y() / sigma);
     }
     const SeamSummary seam = *summarise(off);
     const SolutionQuality& quality = learned->rig_template.solution.quality;
-    WARN(
-        fmt::format("{}: RMS {:.3f} px (parallax {:.3f}, sideways {:.3f}), claimed {:.3f}, {:.3f};"
-                    " normalised squared error of the seam {:.2f}, of headings {:.2f}; flex found "
-                    "{:.4f} degrees",
-                    body, seam.rms_px, seam.parallax_rms_px, seam.sideways_rms_px,
-                    quality.expected_seam_parallax_px, quality.expected_seam_sideways_px,
-                    squares / count, heading, deg_from_rad(quality.flex_sigma_rad)));
+    WARN(fmt::format(
+        "{}: RMS {:.3f} px (parallax {:.3f}, sideways {:.3f}), claimed {:.3f}, {:.3f};"
+        " normalised squared error of the seam {:.2f}, of headings {:.2f} ({} sigmas); flex "
+        "found {:.4f} degrees",
+        body, seam.rms_px, seam.parallax_rms_px, seam.sideways_rms_px,
+        quality.expected_seam_parallax_px, quality.expected_seam_sideways_px, squares / count,
+        heading, headings, deg_from_rad(quality.flex_sigma_rad)));
     normalised += squares / count;
+    of_headings += heading;
     ++learned_bodies;
   }
   normalised /= std::max(1, learned_bodies);
-  WARN("normalised squared error of the seam over " << learned_bodies << " bodies: " << normalised);
+  of_headings /= std::max(1, learned_bodies);
+  WARN("normalised squared error over " << learned_bodies << " bodies: seam " << normalised
+                                        << ", headings " << of_headings);
   if (learned_bodies < kBodies) return;
   CHECK(normalised > 0.7);
   CHECK(normalised < 1.4);
