@@ -1,12 +1,16 @@
 #include "features/consensus.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <optional>
 #include <random>
+#include <span>
+#include <vector>
 
 #include "base/median.h"
+#include "base/parallel.h"
 #include "features/disparity.h"
 #include "features/square.h"
 #include "projection/dense_algebra.h"
@@ -159,7 +163,7 @@ class Fit {
   }
 
   // One Gauss–Newton step from `at` on the given ties.
-  [[nodiscard]] std::optional<Correction> step(const std::vector<const Sighting*>& ties,
+  [[nodiscard]] std::optional<Correction> step(std::span<const Sighting* const> ties,
                                                const Correction& at,
                                                const Weighting& weighting) const {
     Step prior = prior_;
@@ -216,18 +220,26 @@ class Search {
     for (std::size_t i = 0; i < sightings.size(); i += stride) scored_.push_back(&sightings[i]);
   }
 
+  // Samples are drawn one after the other and tried side by side; the first of the best wins.
   [[nodiscard]] Correction best() const {
     std::mt19937_64 engine(options_.seed);
+    std::vector<Trial> trials(static_cast<std::size_t>(options_.iterations));
+    for (Trial& trial : trials) {
+      for (const Sighting*& tie : trial.sample) tie = &sightings_[engine() % sightings_.size()];
+    }
+    parallel_for(0, options_.iterations, [&](int i) {
+      Trial& trial = trials[static_cast<std::size_t>(i)];
+      const auto candidate = hypothesis(trial.sample);
+      if (!candidate) return;
+      trial.correction = *candidate;
+      trial.points = score(*candidate);
+    });
     Correction winner;
     double winning = score(winner);
-    for (int i = 0; i < options_.iterations; ++i) {
-      const auto candidate = hypothesis(engine);
-      if (!candidate) continue;
-      const double points = score(*candidate);
-      if (points > winning) {
-        winning = points;
-        winner = *candidate;
-      }
+    for (const Trial& trial : trials) {
+      if (trial.points <= winning) continue;
+      winning = trial.points;
+      winner = trial.correction;
     }
     return polished(winner);
   }
@@ -253,6 +265,13 @@ class Search {
   }
 
  private:
+  using Sample = std::array<const Sighting*, kSample>;
+  struct Trial {
+    Sample sample = {};
+    Correction correction = {};
+    double points = -1;  // of one that leads nowhere
+  };
+
   [[nodiscard]] double score(const Correction& c) const {
     double points = 0;
     for (const Sighting* s : scored_) {
@@ -263,9 +282,7 @@ class Search {
     return points;
   }
 
-  [[nodiscard]] std::optional<Correction> hypothesis(std::mt19937_64& engine) const {
-    std::vector<const Sighting*> sample;
-    for (int i = 0; i < kSample; ++i) sample.push_back(&sightings_[engine() % sightings_.size()]);
+  [[nodiscard]] std::optional<Correction> hypothesis(const Sample& sample) const {
     Correction c;
     for (int i = 0; i < 3; ++i) {
       const auto next = fit_.step(sample, c, Weighting{});
