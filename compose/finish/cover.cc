@@ -9,7 +9,6 @@
 
 #include "base/parallel.h"
 #include "compose/finish/floor_view.h"
-#include "compose/finish/patch_fill.h"
 #include "imaging/colour_convert.h"
 #include "imaging/convert.h"
 #include "imaging/quantise.h"
@@ -31,7 +30,7 @@ std::optional<Error> check(const Image& panorama, double radius_deg, const char*
 
 // The floor around a cap, wide enough to take from.
 FlatView surroundings(int panorama_width, double radius_deg) {
-  const double wanted = 2.6 * std::tan(rad_from_deg(radius_deg));
+  const double wanted = 3.1 * std::tan(rad_from_deg(radius_deg));
   const double half_field = std::min(std::atan(wanted), rad_from_deg(65));
   const double field_deg = deg_from_rad(2 * half_field);
   return FlatView::down(field_deg, native_view_size(panorama_width, field_deg));
@@ -126,15 +125,16 @@ Error plate_error(const Image& plate, std::string what) {
 
 }  // namespace
 
-Result<void> cover_by_filling(Image& panorama, double radius_deg) {
+Result<Filling> cover_by_filling(Image& panorama, double radius_deg) {
   if (auto error = check(panorama, radius_deg, "cover")) return fail(std::move(*error));
   const FlatView view = surroundings(panorama.width(), radius_deg);
   Image floor = to_type(render_flat_view(WrappedPanorama(panorama), view), SampleType::f32);
   floor.take_meaning_of(panorama);
   // A little wider than what is replaced, so that the rim takes nothing from the stand.
-  if (auto done = fill_hole(floor, disc(view, radius_deg, 3)); !done) return done;
+  auto filling = fill_hole(floor, disc(view, radius_deg, 3));
+  if (!filling) return filling;
   static_cast<void>(put_view_back(panorama, view, floor, disc(view, radius_deg, 0)));
-  return {};
+  return filling;
 }
 
 Result<PlateReport> cover_by_plate(Image& panorama, const Image& plate, double radius_deg) {

@@ -3,6 +3,7 @@
 // What hides the stand: a filling made from the floor around, or a plate of the user's.
 
 #include "base/result.h"
+#include "compose/finish/patch_fill.h"
 #include "imaging/image.h"
 
 namespace seamwright {
@@ -10,8 +11,9 @@ namespace seamwright {
 inline constexpr double kLargestCover_deg = 50;
 
 /// Fills the cap within `radius_deg` (1…50) of straight down from the floor around it, in place.
-/// Directions outside the cap keep their bytes. Fails as fill_hole() does.
-[[nodiscard]] Result<void> cover_by_filling(Image& panorama, double radius_deg);
+/// Directions outside the cap keep their bytes. Says of what the filling is made, and how
+/// well such fillings do beside it. Fails as fill_hole() does.
+[[nodiscard]] Result<Filling> cover_by_filling(Image& panorama, double radius_deg);
 
 struct PlateReport {
   /// The plate holds fewer pixels than the panorama would show: it looks soft.

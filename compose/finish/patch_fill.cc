@@ -8,7 +8,9 @@
 #include <fmt/format.h>
 #include <opencv2/imgproc.hpp>
 
+#include "compose/finish/hole_scales.h"
 #include "compose/finish/patch_search.h"
+#include "compose/finish/shift_fill.h"
 
 namespace seamwright {
 
@@ -30,53 +32,6 @@ cv::Mat3f as_mat(const Image& picture) {
       }
     }
   }
-  return out;
-}
-
-cv::Mat3f half_size(const cv::Mat3f& picture, const cv::Mat1b& hole, cv::Mat1b& half_hole) {
-  const cv::Size size((picture.cols + 1) / 2, (picture.rows + 1) / 2);
-  cv::Mat1b outside;
-  cv::compare(hole, 0, outside, cv::CMP_EQ);
-  cv::Mat1f known;
-  outside.convertTo(known, CV_32F, 1.0 / 255);
-  cv::Mat3f weighted = picture.clone();
-  weighted.setTo(cv::Scalar::all(0), hole);
-  cv::Mat3f sum;
-  cv::Mat1f weight;
-  cv::resize(weighted, sum, size, 0, 0, cv::INTER_AREA);
-  cv::resize(known, weight, size, 0, 0, cv::INTER_AREA);
-  for (int y = 0; y < size.height; ++y) {
-    for (int x = 0; x < size.width; ++x) {
-      if (weight(y, x) > 0) sum(y, x) *= 1 / weight(y, x);
-    }
-  }
-  cv::compare(weight, 0.5, half_hole, cv::CMP_LT);
-  return sum;
-}
-
-// The hole filled smoothly: from each coarser scale where a finer one knows nothing.
-cv::Mat3f pull_push(const cv::Mat3f& picture, const cv::Mat1b& hole) {
-  if (cv::countNonZero(hole) == 0 || std::min(picture.cols, picture.rows) <= 2) return picture;
-  cv::Mat1b half_hole;
-  const cv::Mat3f half = half_size(picture, hole, half_hole);
-  const cv::Mat3f coarse = pull_push(half, half_hole);
-  cv::Mat3f up;
-  cv::resize(coarse, up, picture.size(), 0, 0, cv::INTER_LINEAR);
-  cv::Mat3f out = picture.clone();
-  up.copyTo(out, hole);
-  return out;
-}
-
-// Changes of light slower than the hole is wide.
-cv::Mat3f slow_part(const cv::Mat3f& picture, const cv::Mat1b& hole, double hole_px) {
-  const cv::Mat3f whole = pull_push(picture, hole);
-  const double sigma = std::max(hole_px / 3, 2.0);
-  const double shrink = std::max(sigma / 6, 1.0);
-  cv::Mat3f small;
-  cv::resize(whole, small, {}, 1 / shrink, 1 / shrink, cv::INTER_AREA);
-  cv::GaussianBlur(small, small, {}, sigma / shrink, sigma / shrink, cv::BORDER_REPLICATE);
-  cv::Mat3f out;
-  cv::resize(small, out, picture.size(), 0, 0, cv::INTER_CUBIC);
   return out;
 }
 
@@ -130,43 +85,84 @@ cv::Mat3f filled(const std::vector<Scale>& scales, double hole_px) {
   return coarser->picture();
 }
 
-}  // namespace
+tl::unexpected<Error> nothing_left() {
+  return fail({.kind = ErrorKind::user_input,
+               .where = {},
+               .field = "cover",
+               .what = "the hole leaves too little around it to fill it from",
+               .remedy = "cover a smaller radius, or use a plate"});
+}
 
-Result<void> fill_hole(Image& picture, std::span<const std::uint8_t> hole) {
+/// What a filling works on.
+struct FillingTask {
+  cv::Mat1b hole;
+  int count = 0;
+  double hole_px = 0;  // radius of a circle as large
+  cv::Mat3f slow = {};
+  cv::Mat3f fine = {};
+};
+
+FillingTask task_of(const Image& picture, std::span<const std::uint8_t> hole) {
   const cv::Mat1b mask(picture.height(), picture.width(),
                        const_cast<std::uint8_t*>(hole.data()));  // only read
-  cv::Mat1b wanted;
-  cv::compare(mask, 0, wanted, cv::CMP_NE);
-  const int count = cv::countNonZero(wanted);
-  if (count == 0) return {};
-  const auto nothing_left = [] {
-    return fail({.kind = ErrorKind::user_input,
-                 .where = {},
-                 .field = "cover",
-                 .what = "the hole leaves too little around it to fill it from",
-                 .remedy = "cover a smaller radius, or use a plate"});
-  };
-  if (count > 0.8 * static_cast<double>(wanted.total())) return nothing_left();
-  const double hole_px = std::sqrt(count / CV_PI);  // of a circle as large
-
+  FillingTask task;
+  cv::compare(mask, 0, task.hole, cv::CMP_NE);
+  task.count = cv::countNonZero(task.hole);
+  task.hole_px = std::sqrt(task.count / CV_PI);
   const cv::Mat3f source = as_mat(picture);
-  const cv::Mat3f slow = slow_part(source, wanted, hole_px);
-  cv::Mat3f fine;
-  cv::addWeighted(source, 1, slow, -kSlowShare, 0, fine);
-  const cv::Mat3f made = filled(pyramid(fine, wanted, hole_px), hole_px);
-  if (made.empty()) return nothing_left();
+  task.slow = slow_part(source, task.hole, task.hole_px);
+  cv::addWeighted(source, 1, task.slow, -kSlowShare, 0, task.fine);
+  return task;
+}
+
+cv::Mat3f made_by(FillingKind kind, const FillingTask& task) {
+  return kind == FillingKind::shifts
+             ? fill_by_shifts(task.fine, task.hole, task.hole_px).value_or(cv::Mat3f())
+             : filled(pyramid(task.fine, task.hole, task.hole_px), task.hole_px);
+}
+
+void put_filling(const FillingTask& task, const cv::Mat3f& made, Image& picture) {
   const int channels = picture.channel_count();
-  for (int y = 0; y < wanted.rows; ++y) {
+  for (int y = 0; y < made.rows; ++y) {
     const auto row = picture.row<float>(y);
-    for (int x = 0; x < wanted.cols; ++x) {
-      if (wanted(y, x) == 0) continue;
-      const cv::Vec3f value = kSlowShare * slow(y, x) + made(y, x);
+    for (int x = 0; x < made.cols; ++x) {
+      if (task.hole(y, x) == 0) continue;
+      const cv::Vec3f value = kSlowShare * task.slow(y, x) + made(y, x);
       for (int c = 0; c < channels; ++c) {
         row[static_cast<std::size_t>(x * channels + c)] = std::max(value[c], 0.0F);
       }
     }
   }
-  return {};
+}
+
+Result<Filling> fill_by_first(Image& picture, std::span<const std::uint8_t> hole,
+                              std::span<const FillingKind> kinds) {
+  const FillingTask task = task_of(picture, hole);
+  if (task.count == 0) return Filling{};
+  if (task.count > 0.8 * static_cast<double>(task.hole.total())) return nothing_left();
+  for (const FillingKind kind : kinds) {
+    const cv::Mat3f made = made_by(kind, task);
+    if (made.empty()) continue;
+    put_filling(task, made, picture);
+    return Filling{.kind = kind, .beside_db = filled_beside_db(task.fine, task.hole, task.hole_px)};
+  }
+  return nothing_left();
+}
+
+}  // namespace
+
+std::optional<double> Filling::expected_db() const {
+  if (beside_db.empty()) return std::nullopt;
+  return beside_db[(beside_db.size() - 1) / 2];
+}
+
+Result<Filling> fill_hole(Image& picture, std::span<const std::uint8_t> hole) {
+  constexpr FillingKind kOrder[] = {FillingKind::shifts, FillingKind::patches};
+  return fill_by_first(picture, hole, kOrder);
+}
+
+Result<Filling> fill_hole(Image& picture, std::span<const std::uint8_t> hole, FillingKind kind) {
+  return fill_by_first(picture, hole, std::span(&kind, 1));
 }
 
 }  // namespace seamwright

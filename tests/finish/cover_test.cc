@@ -1,8 +1,15 @@
 #include "compose/finish/cover.h"
 
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <string>
+#include <vector>
+
 #include <catch2/catch.hpp>
 
 #include "base/parallel.h"
+#include "compose/finish/cover_stand.h"
 #include "imaging/transfer.h"
 #include "tests/finish/sphere_pictures.h"
 #include "tests/imaging/pictures.h"
@@ -59,6 +66,51 @@ TEST_CASE("a stand on boards is covered by boards", "[finish][cover]") {
   const ThreadLimit one(1);
   REQUIRE(cover_by_filling(again, 18));
   CHECK(test::same_picture(covered, again));
+}
+
+// Tiles of 0.3 m in two greys on a floor 1.5 m below, and joints between them.
+double tiles(const Vec3& d, int /*colour*/) {
+  if (d.y() < 0.2) return 0.7;
+  const double x = 1.5 * d.x() / d.y() / 0.3 + 0.13;
+  const double z = 1.5 * d.z() / d.y() / 0.3 + 0.37;
+  const double in_x = x - std::floor(x);
+  const double in_z = z - std::floor(z);
+  if (std::min(in_x, in_z) < 0.08) return 0.2;
+  return (static_cast<int>(std::floor(x)) + static_cast<int>(std::floor(z))) % 2 == 0 ? 0.4 : 0.6;
+}
+
+// Spots that nothing foretells, about 0.1 m wide.
+double spots(const Vec3& d, int colour) {
+  if (d.y() < 0.2) return 0.7;
+  const auto x = static_cast<std::uint64_t>(std::floor(15 * d.x() / d.y()) + 1000);
+  const auto z = static_cast<std::uint64_t>(std::floor(15 * d.z() / d.y()) + 1000);
+  std::uint64_t mixed = (x * 73856093U) ^ (z * 19349663U) ^ static_cast<std::uint64_t>(colour + 7);
+  mixed = (mixed ^ (mixed >> 7U)) * 0x9E3779B97F4A7C15U;
+  return 0.2 + 0.6 * static_cast<double>(mixed >> 40U) / static_cast<double>(1U << 24U);
+}
+
+TEST_CASE("tiles go on under a stand, and a filling that only guesses says so", "[finish][cover]") {
+  const Image floor = panorama_of(1024, tiles);
+  Image covered = floor;
+  const auto filling = cover_by_filling(covered, 14);
+  REQUIRE(filling);
+  CHECK(filling->kind == FillingKind::shifts);
+  const Equirect raster{1024, 512};
+  const double after = psnr_db(floor, covered, [&](int x, int y) {
+    return off_down_deg(raster.direction({x + 0.5, y + 0.5})) < 14;
+  });
+  REQUIRE(filling->expected_db());
+  CAPTURE(after, *filling->expected_db());
+  CHECK(after > 24);
+  std::vector<std::string> findings;
+  covered = floor;
+  REQUIRE(cover_stand({.cover_deg = 14, .plate = {}}, covered, findings));
+  CHECK(findings.empty());
+
+  Image guessed = panorama_of(1024, spots);
+  REQUIRE(cover_stand({.cover_deg = 14, .plate = {}}, guessed, findings));
+  REQUIRE(findings.size() == 1);
+  CHECK_THAT(findings.front(), Catch::Contains("latitude -90"));
 }
 
 TEST_CASE("covers out of range are refused", "[finish][cover]") {
