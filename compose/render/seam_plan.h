@@ -14,6 +14,7 @@
 #include "compose/seams/band_blend.h"
 #include "compose/seams/ribbon_depth.h"
 #include "compose/seams/seam_path.h"
+#include "compose/seams/torn_places.h"
 #include "compose/seams/view_warp.h"
 #include "compose/seams/warp_polish.h"
 #include "imaging/frame.h"
@@ -47,6 +48,7 @@ struct PairSeam {
   int lens_b = 1;
   ViewWarp warp;
   SeamPath path = {};
+  std::vector<TornPlace> torn = {};  ///< what is left of it: where no lens shows what is joined
   std::optional<BandBlend> blend = {};
   std::optional<SeamViews> views = {};     ///< both lenses' views after the warp, if kept
   std::optional<SeamViews> unwarped = {};  ///< the same at infinity, if kept

@@ -3,11 +3,15 @@
 #include <algorithm>
 #include <cstddef>
 #include <cstdint>
+#include <cstdio>
+#include <cstdlib>
 #include <utility>
+#include <vector>
 
 #include "compose/render/ribbon_views.h"
 #include "compose/render/seam_hints.h"
 #include "compose/seams/moved_views.h"
+#include "compose/seams/torn_places.h"
 
 namespace seamwright {
 
@@ -77,6 +81,88 @@ Result<void> polish(const ViewpointSlide& slide, const SeamOptions& options, Vie
   return {};
 }
 
+Result<SeamPath> path_through(const SeamViews& views, const SeamOptions& options) {
+  return options.route ? seam_path(views, options.path) : Result<SeamPath>(middle_path(views));
+}
+
+// Columns and rows around a torn place; columns may lie beyond a closed wrap.
+struct Box {
+  int left, right, top, bottom;
+};
+Box box_around(const TornPlace& place, const RibbonGrid& grid) {
+  constexpr int kRoom_px = 3;
+  Box box{place.left - kRoom_px, place.right + kRoom_px, std::max(0, place.top - kRoom_px),
+          std::min(grid.height_px, place.bottom + kRoom_px)};
+  if (!grid.closed) {
+    box.left = std::max(0, box.left);
+    box.right = std::min(grid.width_px, box.right);
+  }
+  return box;
+}
+
+template <class Visit>
+void visit_box(const Box& box, int width, const Visit& visit) {
+  for (int y = box.top; y < box.bottom; ++y) {
+    for (int x = box.left; x < box.right; ++x) {
+      visit(static_cast<std::size_t>((x + width) % width), y);
+    }
+  }
+}
+
+double torn_in(const Image& edges, const Box& box) {
+  double sum = 0;
+  visit_box(box, edges.width(),
+            [&](std::size_t x, int y) { sum += static_cast<double>(edges.row<float>(y)[x]); });
+  return sum;
+}
+
+// What is joined, and what each lens shows by itself.
+struct Joined {
+  ViewWarp& warp;
+  SeamViews& views;
+  SeamPath& path;
+  const SeamViews& unwarped;
+
+  [[nodiscard]] Image edges() const { return torn_edges({warp, unwarped, path}); }
+};
+
+// Takes the depth of torn places from beside them, where that leaves less than half of what is
+// torn there: then each lens shows the place whole. Returns what is torn still.
+Result<std::vector<TornPlace>> mend_tears(const LensReader& a, const LensReader& b,
+                                          const ViewpointSlide& slide, const SeamOptions& options,
+                                          Joined joined) {
+  constexpr double kBetter = 0.5;
+  constexpr int kTrials = 2;  // all of them; then those that the first trial helped
+  const RibbonGrid& grid = joined.warp.grid;
+  const Image before = joined.edges();
+  std::vector<TornPlace> found = torn_places(before, grid.closed);
+  std::vector<TornPlace> places = found;
+  for (int trial = 0; trial < kTrials && !places.empty(); ++trial) {
+    Image gaps(grid.width_px, grid.height_px, Channels::grey, SampleType::u8);
+    for (const TornPlace& place : places) {
+      visit_box(box_around(place, grid), grid.width_px,
+                [&](std::size_t x, int y) { gaps.row<std::uint8_t>(y)[x] = 1; });
+    }
+    ViewWarp warp = joined.warp;
+    SeamViews views = joined.views;
+    read_again(a, b, warp, calm_warp(warp, slide, gaps), views);
+    auto path = path_through(views, options);
+    if (!path) return tl::unexpected(path.error());
+    const Image after = torn_edges({warp, joined.unwarped, *path});
+    const std::size_t tried = places.size();
+    std::erase_if(places, [&](const TornPlace& place) {
+      const Box box = box_around(place, grid);
+      return torn_in(after, box) > kBetter * torn_in(before, box);
+    });
+    if (places.size() < tried) continue;
+    joined.warp = std::move(warp);
+    joined.views = std::move(views);
+    joined.path = std::move(*path);
+    return torn_places(after, grid.closed);
+  }
+  return found;
+}
+
 }  // namespace
 
 Result<void> route_seam(PairSeam& pair, const ViewpointSlide& slide, const RibbonFrames& frames,
@@ -91,9 +177,15 @@ Result<void> route_seam(PairSeam& pair, const ViewpointSlide& slide, const Ribbo
     if (auto done = polish(slide, options, pair.warp, views); !done) return done;
   }
   views.wish = wish_raster(options.strokes, pair.warp.grid, {pair.lens_a, pair.lens_b});
-  auto path = options.route ? seam_path(views, options.path) : Result<SeamPath>(middle_path(views));
+  auto path = path_through(views, options);
   if (!path) return tl::unexpected(path.error());
   pair.path = std::move(*path);
+  SeamViews unwarped = ribbon_views(a, b, pair.warp, ViewKind::at_infinity);
+  if (options.walk) {
+    auto torn = mend_tears(a, b, slide, options, {pair.warp, views, pair.path, unwarped});
+    if (!torn) return tl::unexpected(torn.error());
+    pair.torn = std::move(*torn);
+  }
   if (options.join) {
     auto blend = band_blend(views, pair.path, options.blend);
     if (!blend) return tl::unexpected(blend.error());
@@ -101,7 +193,7 @@ Result<void> route_seam(PairSeam& pair, const ViewpointSlide& slide, const Ribbo
   }
   if (options.keep_views) {
     pair.views = std::move(views);
-    pair.unwarped = ribbon_views(a, b, pair.warp, ViewKind::at_infinity);
+    pair.unwarped = std::move(unwarped);
   }
   return {};
 }

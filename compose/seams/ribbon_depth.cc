@@ -15,7 +15,7 @@
 #include "compose/seams/bad_option.h"
 #include "compose/seams/baseline_view.h"
 #include "compose/seams/depth_check.h"
-#include "compose/seams/speckle.h"
+#include "compose/seams/depth_island.h"
 
 namespace seamwright {
 
@@ -181,6 +181,14 @@ struct PairDepth {
   LensDepth of_b;
 };
 
+// Where a lens shows an anchor; it may lie outside the raster.
+IslandPixel anchor_pixel(const RibbonGrid& grid, double offset_m, const DepthAnchor& anchor) {
+  const RibbonAngles middle = grid.axes.angles(anchor.direction);
+  const Vec2 at = grid.position(grid.axes.direction(
+      {middle.psi_rad, eta_seen_from(offset_m, 0, middle.eta_rad, anchor.inverse_m)}));
+  return {static_cast<int>(std::floor(at.x())), static_cast<int>(std::floor(at.y()))};
+}
+
 // Matches two strips of one raster.
 class PairMatcher {
  public:
@@ -236,12 +244,8 @@ class PairMatcher {
 
   // Makes other depths dearer around an anchor, less with distance.
   void pull(double offset_m, const DepthAnchor& anchor) {
-    const RibbonAngles middle = grid_.axes.angles(anchor.direction);
-    const Vec2 at = grid_.position(grid_.axes.direction(
-        {middle.psi_rad, eta_seen_from(offset_m, 0, middle.eta_rad, anchor.inverse_m)}));
     const int reach = options_.anchor_reach_px;
-    const int at_x = static_cast<int>(std::floor(at.x()));
-    const int at_y = static_cast<int>(std::floor(at.y()));
+    const auto [at_x, at_y] = anchor_pixel(grid_, offset_m, anchor);
     const double label = anchor.inverse_m / labels_.step_inverse_m;
     for (int y = std::max(0, at_y - reach); y <= std::min(grid_.height_px - 1, at_y + reach); ++y) {
       for (int dx = -reach; dx <= reach; ++dx) {
@@ -271,7 +275,8 @@ class PairMatcher {
 };
 
 RibbonDepth confirmed(PairDepth matches, const Strip& a, const Strip& b, double half_m,
-                      const DepthLabels& labels, const RibbonDepthOptions& options) {
+                      const DepthLabels& labels, const RibbonDepthOptions& options,
+                      std::span<const DepthAnchor> anchors) {
   const RibbonGrid& grid = a.grid;
   RibbonDepth found{.grid = grid,
                     .half_baseline_m = half_m,
@@ -279,7 +284,25 @@ RibbonDepth confirmed(PairDepth matches, const Strip& a, const Strip& b, double 
                     .of_a = std::move(matches.of_a),
                     .of_b = std::move(matches.of_b)};
   found.gap_inverse_m = kGap_px / found.px_per_inverse_m;
-  check_each_other(found.of_a, found.of_b, grid, {found.px_per_inverse_m, options.agree_px});
+  const CheckOptions check{found.px_per_inverse_m, options.agree_px};
+  check_each_other(found.of_a, found.of_b, grid, check);
+  const auto joined = [&](LensDepth& depth, const BaselineStrip& own, const BaselineStrip& other) {
+    IslandOptions islands{
+        .gap_inverse_m = found.gap_inverse_m,
+        .px_per_inverse_m = found.px_per_inverse_m,
+        .at_least = static_cast<std::size_t>(options.least_island_px / 2),  // others are doubted
+        .fewer_than =
+            static_cast<std::size_t>(options.most_island_rad2 * grid.px_per_rad * grid.px_per_rad)};
+    for (const DepthAnchor& anchor : anchors) {
+      islands.held.push_back(anchor_pixel(grid, own.offset_m, anchor));
+    }
+    return join_islands(depth, own, other, islands);
+  };
+  const BaselineStrip from_a{a, half_m};
+  const BaselineStrip from_b{b, -half_m};
+  const int joined_a = joined(found.of_a, from_a, from_b);
+  const int joined_b = joined(found.of_b, from_b, from_a);
+  if (joined_a + joined_b > 0) check_each_other(found.of_a, found.of_b, grid, check);
   parallel_for(0, 2, [&](int lens) {
     LensDepth& depth = lens == 0 ? found.of_a : found.of_b;
     doubt_speckle(depth, grid.closed, found.gap_inverse_m, options.least_island_px);
@@ -305,6 +328,8 @@ std::optional<Error> RibbonDepthOptions::validate() const {
     return bad_option(kDepthPart, "anchor_reach_px", anchor_reach_px, "at least 0");
   if (least_island_px < 0)
     return bad_option(kDepthPart, "least_island_px", least_island_px, "at least 0");
+  if (!(most_island_rad2 >= 0 && most_island_rad2 < 1))
+    return bad_option(kDepthPart, "most_island_rad2", most_island_rad2, "in 0…1");
   if (!(most_cells >= 1e5))
     return bad_option(kDepthPart, "most_cells", most_cells, "at least 100000");
   const int most_step = smoothness.large_step;
@@ -349,7 +374,7 @@ Result<RibbonDepth> ribbon_depth(const LensView& a, const LensView& b, const Rib
   const Strip strip_b = seamless_strip(b, used, options.window_px);
   MatchMemory memory;
   PairMatcher matcher(strip_a, strip_b, half, nearest, options, anchors, memory);
-  return confirmed(matcher.matched(), strip_a, strip_b, half, matcher.labels(), options);
+  return confirmed(matcher.matched(), strip_a, strip_b, half, matcher.labels(), options, anchors);
 }
 
 }  // namespace seamwright

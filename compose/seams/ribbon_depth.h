@@ -31,7 +31,10 @@ struct RibbonDepthOptions {
   double agree_px = 1.2;          ///< disparities of the two lenses that confirm each other
   int window_px = 31;             ///< of the local normalisation, odd, 9…101
   int least_island_px = 100;      ///< smaller patches of depth that stand alone are not believed
-  int anchor_reach_px = 8;        ///< an anchor pulls pixels this far around it; 0: only its own
+  /// Larger patches are surfaces of their own; smaller ones are joined to what lies around them
+  /// where that explains both pictures as well. Solid angle.
+  double most_island_rad2 = 0.04;
+  int anchor_reach_px = 8;  ///< an anchor pulls pixels this far around it; 0: only its own
   /// Hypotheses × pixels that are held in memory, three bytes each. A larger ribbon is matched in a
   /// raster that is coarser by a whole factor.
   double most_cells = 150e6;

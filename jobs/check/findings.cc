@@ -25,6 +25,8 @@ std::string_view name_of(FindingKind kind) {
       return "tilted";
     case FindingKind::cut_subject:
       return "cut_subject";
+    case FindingKind::torn:
+      return "torn";
     case FindingKind::seam_misfit:
       return "seam_misfit";
     case FindingKind::open_border:

@@ -26,6 +26,7 @@ enum class FindingKind {
   clipped,      ///< much of a frame is white
   tilted,       ///< the stand leaned
   cut_subject,  ///< the seam cuts something that moved or is too near
+  torn,         ///< the joined picture shows what no lens does
   seam_misfit,  ///< the pictures do not meet along the seam, joined by depth as they are
   open_border,  ///< a panorama's left and right border do not meet
   wrong_shape,  ///< a panorama that is not 2 : 1, or does not say what it shows
@@ -51,6 +52,7 @@ struct BotherRates {
   double per_clipped_share = 20;  ///< of a frame, beyond what is allowed
   double per_degree_of_tilt = 1;  ///< beyond what is allowed
   double per_cut_subject = 8;
+  double per_torn_place = 6;
   double per_unlike_place = 4;  ///< on the seam, where the lenses do not show the same
   double per_unseen_share = 4;  ///< of the ring
   double other_serial = 2;      ///< the pictures may fit all the same

@@ -211,6 +211,7 @@ class Checker {
     const auto plan = plan_seams(rig_, frames_, options, progress_);
     if (!plan) return tl::unexpected(plan.error());
     say_cut_subjects(*plan);
+    say_torn(*plan);
     auto seams = check_seams(rig_, *plan);
     if (!seams) return tl::unexpected(seams.error());
     check_.seams = std::move(*seams);
@@ -235,6 +236,19 @@ class Checker {
              .words = cut.words,
              .remedy = cut.remedy});
       }
+    }
+  }
+
+  void say_torn(const SeamPlan& plan) {
+    for (const Vec3& direction : torn_directions(plan)) {
+      if (shows_stand(direction)) continue;
+      const PanoramaPlace place = place_of(direction);
+      add({.kind = FindingKind::torn,
+           .size = 1,
+           .bother_px = options_.rates.per_torn_place,
+           .place = place,
+           .words = fmt::format("the joined picture is torn at {}", where(place)),
+           .remedy = std::string(kTornRemedy)});
     }
   }
 

@@ -2,10 +2,36 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
+#include <utility>
 
 #include <fmt/format.h>
 
 namespace seamwright {
+
+namespace {
+
+// One line for all of it.
+void add_torn_finding(const SeamPlan& plan, const Quat& turn, double cover_deg,
+                      std::vector<std::string>& findings) {
+  constexpr int kNamed = 4;
+  std::string places;
+  int more = 0;
+  for (const Vec3& levelled : torn_directions(plan)) {
+    const Vec3 direction = turn.conjugate() * levelled;
+    const bool covered = levelled.normalized().y() > std::cos(rad_from_deg(cover_deg));
+    if (shows_stand(direction) || covered) continue;
+    if (++more > kNamed) continue;
+    const PanoramaPlace place = place_of(direction);
+    places += fmt::format("{}longitude {:.0f}, latitude {:.0f}", places.empty() ? "" : "; ",
+                          deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad));
+  }
+  if (more == 0) return;
+  if (more > kNamed) places += fmt::format("; {} more", more - kNamed);
+  findings.push_back(fmt::format("the joined picture is torn at {}; {}", places, kTornRemedy));
+}
+
+}  // namespace
 
 bool shows_stand(const Vec3& direction) {
   static const double highest = std::cos(rad_from_deg(12));
@@ -18,6 +44,19 @@ CutWords cut_words(const PanoramaPlace& place, int lens_a, int lens_b) {
                       deg_from_rad(place.longitude_rad), deg_from_rad(place.latitude_rad), lens_a,
                       lens_b),
           "look there, and say in the shot file which lens to take, or retouch from 'layers'"};
+}
+
+std::vector<Vec3> torn_directions(const SeamPlan& plan) {
+  std::vector<std::pair<double, Vec3>> torn;
+  for (const PairSeam& pair : plan.pairs) {
+    for (const TornPlace& place : pair.torn) {
+      torn.emplace_back(place.torn, pair.warp.grid.direction(place.middle_px));
+    }
+  }
+  std::ranges::stable_sort(torn, std::greater(), [](const auto& at) { return at.first; });
+  std::vector<Vec3> directions;
+  for (const auto& [weight, direction] : torn) directions.push_back(direction);
+  return directions;
 }
 
 void add_seam_findings(const SeamPlan& plan, const Quat& turn, double cover_deg,
@@ -45,6 +84,7 @@ void add_seam_findings(const SeamPlan& plan, const Quat& turn, double cover_deg,
       }
     }
   }
+  add_torn_finding(plan, turn, cover_deg, findings);
 }
 
 std::vector<std::string> findings_of(const RenderReport& report, bool matched) {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "compose/render/render.h"
@@ -17,6 +18,13 @@ struct CutWords {
   std::string remedy;
 };
 [[nodiscard]] CutWords cut_words(const PanoramaPlace& place, int lens_a, int lens_b);
+
+/// What to do about a place that is torn.
+inline constexpr std::string_view kTornRemedy =
+    "look there; set two ties beside it with 'touch', or say in the shot file which lens to take";
+
+/// Where the joined picture is torn (torn_places.h), worst first: directions in the body's axes.
+[[nodiscard]] std::vector<Vec3> torn_directions(const SeamPlan& plan);
 
 /// What a seam could not do as it was asked or as it should. `turn`: of the panorama against the
 /// body's own axes, which a shot file's strokes are in. What is cut at the stand, or under a cover
