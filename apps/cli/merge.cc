@@ -1,7 +1,6 @@
 #include <cctype>
 #include <filesystem>
 #include <optional>
-#include <system_error>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -12,6 +11,7 @@
 #include "apps/cli/merge_report.h"
 #include "apps/cli/program.h"
 #include "base/file_guard.h"
+#include "base/make_folder.h"
 #include "imaging/write_image.h"
 #include "jobs/brackets/merge_shot.h"
 #include "jobs/restitch/bracket_inputs.h"
@@ -66,17 +66,6 @@ nlohmann::json groups_json(const std::vector<ListedFrame>& frames,
     list.push_back({{"shot", shot.name}, {"lenses", lenses}});
   }
   return list;
-}
-
-Result<void> make_folder(const std::string& folder) {
-  std::error_code code;
-  fs::create_directories(folder, code);
-  if (!code) return {};
-  return fail({.kind = ErrorKind::io,
-               .where = folder,
-               .field = "--out",
-               .what = "cannot create the folder: " + code.message(),
-               .remedy = "choose a folder you may write to"});
 }
 
 // A lens' name for file names: its last word, or its number.
@@ -245,7 +234,7 @@ Result<Outcome> merge(const MergeCommand& command, const Console& console) {
   MergeRun run(command, *options, console);
   for (const LeftOut& left : found->left_out) run.leave_out(left.name, left.error);
   if (!command.list) {
-    if (auto made = make_folder(command.out); !made) return tl::unexpected(made.error());
+    if (auto made = make_folder(command.out, "--out"); !made) return tl::unexpected(made.error());
     if (auto free = check_destinations(outputs(command, found->shots)); !free) {
       return tl::unexpected(free.error());
     }

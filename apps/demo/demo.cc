@@ -9,6 +9,7 @@
 
 #include "apps/demo/render.h"
 #include "base/file.h"
+#include "base/make_folder.h"
 #include "base/out_of_range.h"
 #include "imaging/orient.h"
 #include "imaging/write_image.h"
@@ -41,18 +42,6 @@ Result<std::vector<DemoShot>> chosen_shots(const std::vector<std::string>& names
     chosen.push_back(*found);
   }
   return chosen;
-}
-
-Result<void> make_folder(const std::filesystem::path& dir) {
-  std::error_code code;
-  std::filesystem::create_directories(dir, code);
-  if (code) {
-    return fail({.kind = ErrorKind::io,
-                 .where = dir.string(),
-                 .what = "cannot create the folder: " + code.message(),
-                 .remedy = "choose a folder you may write to"});
-  }
-  return {};
 }
 
 constexpr const char* kBodyFile = "body.template.yaml";

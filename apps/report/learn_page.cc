@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <system_error>
 
 #include <fmt/format.h>
 
@@ -12,6 +11,7 @@
 #include "apps/report/stand_map.h"
 #include "apps/report/style.h"
 #include "base/file.h"
+#include "base/make_folder.h"
 
 namespace seamwright {
 
@@ -238,15 +238,7 @@ std::string learn_page(const LearnOutcome& outcome, const FirstLook& look) {
 }
 
 Result<void> check_report_folder(const std::filesystem::path& dir) {
-  std::error_code error;
-  std::filesystem::create_directories(dir, error);
-  if (error) {
-    return fail({.kind = ErrorKind::io,
-                 .where = dir.string(),
-                 .field = "report",
-                 .what = "the folder cannot be made: " + error.message(),
-                 .remedy = "give a folder that can be written"});
-  }
+  if (auto made = make_folder(dir, "report"); !made) return made;
   const auto probe = PendingFile::create(dir / kFile);
   if (!probe) return fail(probe.error());
   return {};

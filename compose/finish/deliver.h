@@ -19,8 +19,6 @@ namespace seamwright {
 struct Latitudes {
   double low_deg = -90;
   double high_deg = 90;
-
-  [[nodiscard]] bool is_all() const { return low_deg <= -90 && high_deg >= 90; }
 };
 
 /// Where to write what; empty: not at all.

@@ -14,6 +14,7 @@
 #include "base/flush_folder.h"
 #include "base/folder_of.h"
 #include "base/leftovers.h"
+#include "base/make_folder.h"
 
 namespace seamwright {
 namespace fs = std::filesystem;
@@ -99,11 +100,7 @@ bool take_name(const fs::path& temporary, const fs::path& to, bool& renamed) {
 }  // namespace
 
 Result<void> copy_verified(const fs::path& from, const fs::path& to, const std::string& sha256) {
-  std::error_code code;
-  fs::create_directories(folder_of(to), code);
-  if (code) {
-    return fail(copy_error(folder_of(to), "cannot be made: " + code.message(), "check the path"));
-  }
+  if (auto made = make_folder(folder_of(to)); !made) return made;
   auto temporary = HeldTemporary::create(to);
   if (!temporary) return fail(system_error(to, "cannot be written"));
   if (auto done = copy_bytes(from, temporary->path()); !done) return done;

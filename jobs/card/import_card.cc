@@ -11,6 +11,7 @@
 #include "base/enum_names.h"
 #include "base/file.h"
 #include "base/file_guard.h"
+#include "base/make_folder.h"
 #include "base/readable_text.h"
 #include "imaging/metadata.h"
 #include "imaging/read_image.h"
@@ -291,17 +292,6 @@ Result<void> write_run_file(Import& work, std::vector<RunShot> added) {
   return write_file(work.report.run_file, text, Replacing::previous_kept);
 }
 
-Result<void> make_house(const fs::path& house) {
-  std::error_code code;
-  fs::create_directories(house, code);
-  if (!code) return {};
-  return fail({.kind = ErrorKind::io,
-               .where = house.string(),
-               .field = {},
-               .what = "cannot be made: " + code.message(),
-               .remedy = "check the path"});
-}
-
 }  // namespace
 
 bool ImportReport::clean() const {
@@ -329,7 +319,7 @@ Result<ImportReport> import_card(const ImportRequest& request, const ProgressFn&
     work.report.odd.push_back({frame.file.string(), frame.error.what});
   }
   work.report.odd.insert(work.report.odd.end(), found->notes.begin(), found->notes.end());
-  if (auto done = make_house(request.house); !done) return tl::unexpected(done.error());
+  if (auto done = make_folder(request.house); !done) return tl::unexpected(done.error());
   if (auto done = copy_pictures(work); !done) return tl::unexpected(done.error());
   std::vector<RunShot> added;
   take_shots(work, *found, listing->frames, known, added);

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <vector>
 
+#include "base/median.h"
 #include "base/out_of_range.h"
 
 namespace seamwright {
@@ -20,13 +21,6 @@ constexpr double kLeastGrey = 0.02;
 constexpr double kEnoughGrey = 0.08;
 
 double on_step(double value, double step) { return std::round(value / step) * step; }
-
-// Of two in the middle their mean; there is one at least.
-double middle_of(std::vector<double> values) {
-  std::sort(values.begin(), values.end());
-  const std::size_t half = values.size() / 2;
-  return values.size() % 2 == 1 ? values[half] : 0.5 * (values[half - 1] + values[half]);
-}
 
 /// On the plane of log2 red and blue over green.
 struct White {
@@ -77,10 +71,10 @@ RunAnchor anchor_of(std::span<const RoomLight> rooms) {
     blues.push_back(room.light.blue_ev);
   }
   RunAnchor anchor;
-  if (!scenes.empty()) anchor.scene_ev = on_step(middle_of(std::move(scenes)), kSceneStep_ev);
+  if (!scenes.empty()) anchor.scene_ev = on_step(even_median(std::move(scenes)), kSceneStep_ev);
   if (reds.empty()) return anchor;
-  anchor.red_ev = on_step(middle_of(std::move(reds)), kWhiteStep_ev);
-  anchor.blue_ev = on_step(middle_of(std::move(blues)), kWhiteStep_ev);
+  anchor.red_ev = on_step(even_median(std::move(reds)), kWhiteStep_ev);
+  anchor.blue_ev = on_step(even_median(std::move(blues)), kWhiteStep_ev);
   return anchor;
 }
 

@@ -22,18 +22,13 @@
 #include "jobs/check/shot_check.h"
 #include "solver/seam_error.h"
 #include "tests/check/defects.h"
+#include "tests/support/value_of.h"
 
 namespace {
 
 using namespace seamwright;
 using test::Defect;
-
-template <class T>
-T value_of(Result<T> result) {
-  if (result) return std::move(*result);
-  std::fprintf(stderr, "%s\n", result.error().line().c_str());
-  std::exit(1);
-}
+using test::value_of;
 
 struct Place {
   std::string name;

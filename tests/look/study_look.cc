@@ -28,17 +28,12 @@
 #include "imaging/read_image.h"
 #include "imaging/transfer.h"
 #include "projection/equirect.h"
+#include "tests/support/value_of.h"
 
 namespace {
 
 using namespace seamwright;
-
-template <class T>
-T value_of(Result<T> result) {
-  if (result) return std::move(*result);
-  std::fprintf(stderr, "%s\n", result.error().line().c_str());
-  std::exit(1);
-}
+using test::value_of;
 
 struct Weighed {
   double value = 0;

@@ -7,7 +7,6 @@
 // line a shot: verdict, cause, what was measured, and seconds of one core.
 
 #include <cstdio>
-#include <cstdlib>
 #include <ctime>
 #include <filesystem>
 #include <string>
@@ -17,17 +16,12 @@
 #include "base/parallel.h"
 #include "imaging/orient.h"
 #include "jobs/shot/shot_fit.h"
+#include "tests/support/value_of.h"
 
 namespace {
 
 using namespace seamwright;
-
-template <class T>
-T value_of(Result<T> result) {
-  if (result) return std::move(*result);
-  std::fprintf(stderr, "%s\n", result.error().line().c_str());
-  std::exit(1);
-}
+using test::value_of;
 
 void seed_frames(const std::string& fault, std::vector<Frame>& frames) {
   if (fault == "swap") std::swap(frames[0], frames[1]);

@@ -23,12 +23,6 @@ struct BoardPose {
   Vec3 shift = Vec3::Zero();
 };
 
-/// The board as the rig sees it, from how one of its lenses sees it.
-[[nodiscard]] inline BoardPose pose_in_rig(const MountedLens& mounted, const BoardPose& in_lens) {
-  return {mounted.rig_from_lens * in_lens.rotation,
-          mounted.rig_from_lens * in_lens.shift + mounted.pupil};
-}
-
 /// Two lenses of a rig that see a board exactly, 0.2 m apart.
 inline constexpr int kSurveyors = 2;
 [[nodiscard]] inline std::vector<MountedLens> surveyors() {

@@ -20,12 +20,6 @@ namespace seamwright::test {
   return random_direction_within(random, kPi);
 }
 
-/// Uniform axis, angle uniform in [0, angle_max_rad).
-[[nodiscard]] inline Quat random_rotation(Random& random, double angle_max_rad = kPi) {
-  const Vec3 axis = random_direction(random);
-  return quat_from_rotation_vector(random.uniform(0, angle_max_rad) * axis);
-}
-
 /// Uniform in the cube of half side `reach`.
 [[nodiscard]] inline Vec3 random_offset(Random& random, double reach) {
   return {random.uniform(-reach, reach), random.uniform(-reach, reach),

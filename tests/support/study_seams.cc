@@ -28,6 +28,7 @@
 #include "templates/rig_template.h"
 #include "tests/support/ring_patches.h"
 #include "tests/support/seam_truth.h"
+#include "tests/support/value_of.h"
 
 namespace {
 
@@ -36,6 +37,7 @@ using test::middle_rows;
 using test::seam_misses;
 using test::SeamMiss;
 using test::SeamTruth;
+using test::value_of;
 
 struct Way {
   const char* name;
@@ -48,13 +50,6 @@ constexpr Way kWays[] = {{"plain", false, false, false, false},
                          {"routed", true, false, true, true},
                          {"depth", true, true, false, false},
                          {"all", true, true, true, true}};
-
-template <class T>
-T value_of(Result<T> result) {
-  if (result) return std::move(*result);
-  std::fprintf(stderr, "%s\n", result.error().line().c_str());
-  std::exit(1);
-}
 
 DemoShot shot_named(const std::string& name) {
   for (const DemoShot& shot : demo_shots()) {
