@@ -9,7 +9,7 @@
 #include "base/parallel.h"
 #include "compose/render/common_field.h"
 #include "compose/seams/baseline_view.h"
-#include "imaging/shrink.h"
+#include "imaging/resize.h"
 
 namespace seamwright {
 

@@ -1,11 +1,12 @@
-#include "imaging/shrink.h"
-
 #include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 
 #include <catch2/catch.hpp>
 #include <opencv2/imgproc.hpp>
+
+#include "imaging/resize.h"
 
 namespace seamwright {
 namespace {
@@ -49,6 +50,27 @@ void check_means(Channels channels, double rounding) {
         const int x = i / small.channel_count();
         const double mean = mean_of<T>(image, factor, x, y, i % small.channel_count());
         CHECK(small.row<T>(y)[static_cast<std::size_t>(i)] == Approx(mean).margin(rounding));
+      }
+    }
+  }
+}
+
+TEST_CASE("an averaged plane holds the means of the areas, as OpenCV has them",
+          "[imaging][shrink]") {
+  const Image plane = counted<float>(40, 26, Channels::grey);
+  for (const int width : {40, 27, 20, 13, 1}) {
+    CAPTURE(width);
+    const Image small = averaged(plane, width);
+    REQUIRE(small.width() == width);
+    REQUIRE(small.height() == static_cast<int>(std::lround(26.0 * width / 40)));
+    if (26 * width % 40 != 0) continue;  // OpenCV would squeeze it
+    cv::Mat expected;
+    cv::resize(cv::Mat(26, 40, CV_32F, const_cast<float*>(plane.row<float>(0).data())), expected,
+               {small.width(), small.height()}, 0, 0, cv::INTER_AREA);
+    for (int y = 0; y < small.height(); ++y) {
+      for (int x = 0; x < width; ++x) {
+        CHECK(small.row<float>(y)[static_cast<std::size_t>(x)] ==
+              Approx(expected.at<float>(y, x)).epsilon(1e-5));
       }
     }
   }
