@@ -43,23 +43,20 @@ std::vector<SeenKey> seen_keys(const ShotKeys& shot, const Rig& rig, int lens) {
   return seen;
 }
 
-std::vector<KeyPair> match_allowed(const ShotKeys& shot_a, const std::vector<SeenKey>& a,
-                                   const ShotKeys& shot_b, const std::vector<SeenKey>& b,
+std::vector<KeyPair> match_allowed(const MatchSide& a, const MatchSide& b,
                                    const AllowedKeys& allowed, double max_ratio,
                                    double same_place_rad) {
   const double same = std::cos(same_place_rad);
-  std::vector<std::vector<KeyCandidate>> of_a(a.size());
-  parallel_for(0, static_cast<int>(a.size()), [&](int at) {
+  std::vector<std::vector<KeyCandidate>> of_a(a.keys.size());
+  parallel_for(0, static_cast<int>(a.keys.size()), [&](int at) {
     const auto i = static_cast<std::size_t>(at);
-    const Descriptor& own = shot_a.keys[static_cast<std::size_t>(a[i].key)].descriptor;
     std::vector<std::size_t> partners;
     allowed(i, partners);
     for (const std::size_t j : partners) {
-      const Descriptor& other = shot_b.keys[static_cast<std::size_t>(b[j].key)].descriptor;
-      of_a[i].push_back({j, distance(own, other)});
+      of_a[i].push_back({j, distance(a.descriptor(i), b.descriptor(j))});
     }
   });
-  std::vector<std::vector<KeyCandidate>> of_b(b.size());
+  std::vector<std::vector<KeyCandidate>> of_b(b.keys.size());
   for (std::size_t i = 0; i < of_a.size(); ++i) {
     for (const KeyCandidate& candidate : of_a[i]) {
       of_b[candidate.other].push_back({i, candidate.distance});
@@ -67,9 +64,9 @@ std::vector<KeyPair> match_allowed(const ShotKeys& shot_a, const std::vector<See
   }
   std::vector<KeyPair> matches;
   for (std::size_t i = 0; i < of_a.size(); ++i) {
-    const auto forth = winner(of_a[i], b, max_ratio, same);
-    if (forth && winner(of_b[*forth], a, max_ratio, same) == i) {
-      matches.push_back({a[i].key, b[*forth].key});
+    const auto forth = winner(of_a[i], b.keys, max_ratio, same);
+    if (forth && winner(of_b[*forth], a.keys, max_ratio, same) == i) {
+      matches.push_back({a.keys[i].key, b.keys[*forth].key});
     }
   }
   return matches;

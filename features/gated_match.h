@@ -24,12 +24,19 @@ struct SeenKey {
 /// Appends to a list the indices into `b` that a[i] may be. Called from several threads at once.
 using AllowedKeys = std::function<void(std::size_t i, std::vector<std::size_t>& allowed)>;
 
-/// `a` are keys of `shot_a`, `b` of `shot_b`. A match stands out by `max_ratio`, in both
-/// directions, against every allowed key farther than `same_place_rad` from it. Ordered as `a`.
-[[nodiscard]] std::vector<KeyPair> match_allowed(const ShotKeys& shot_a,
-                                                 const std::vector<SeenKey>& a,
-                                                 const ShotKeys& shot_b,
-                                                 const std::vector<SeenKey>& b,
+/// One side of a match: keys of a shot.
+struct MatchSide {
+  const ShotKeys& shot;
+  const std::vector<SeenKey>& keys;
+
+  [[nodiscard]] const Descriptor& descriptor(std::size_t i) const {
+    return shot.keys[static_cast<std::size_t>(keys[i].key)].descriptor;
+  }
+};
+
+/// A match stands out by `max_ratio`, in both directions, against every allowed key farther than
+/// `same_place_rad` from it. Ordered as `a`.
+[[nodiscard]] std::vector<KeyPair> match_allowed(const MatchSide& a, const MatchSide& b,
                                                  const AllowedKeys& allowed, double max_ratio,
                                                  double same_place_rad);
 

@@ -91,7 +91,7 @@ std::vector<KeyPair> match_guided(const ShotKeys& keys_a, const ShotKeys& keys_b
       partners.push_back(j);
     });
   };
-  return match_allowed(keys_a, a, keys_b, b, allowed, options.max_ratio, kNoRival_rad);
+  return match_allowed({keys_a, a}, {keys_b, b}, allowed, options.max_ratio, kNoRival_rad);
 }
 
 }  // namespace seamwright

@@ -50,7 +50,7 @@ void match_pair(const ShotKeys& shot, const Rig& rig, int lens_a, int lens_b,
     }
   };
   const auto found =
-      match_allowed(shot, keys_a, shot, keys_b, allowed, options.max_ratio, kSamePlace_rad);
+      match_allowed({shot, keys_a}, {shot, keys_b}, allowed, options.max_ratio, kSamePlace_rad);
   matches.insert(matches.end(), found.begin(), found.end());
 }
 

@@ -9,6 +9,15 @@
 
 namespace seamwright {
 
+/// Two lenses of a rig and the ribbon in which they are matched.
+struct MatchedPair {
+  const LensView& a;
+  const LensView& b;
+  int lens_a = 0;
+  int lens_b = 1;
+  const RibbonGrid& grid;
+};
+
 /// Everything that is found for one lens pair.
 struct PairTies {
   std::vector<Tie> ties;
@@ -16,8 +25,7 @@ struct PairTies {
   PairTieReport report;
 };
 
-[[nodiscard]] PairTies find_pair_ties(const LensView& a, const LensView& b, const Rig& rig,
-                                      int lens_a, int lens_b, const RibbonGrid& grid, int shot,
+[[nodiscard]] PairTies find_pair_ties(const MatchedPair& pair, const Rig& rig, int shot,
                                       const TieOptions& options);
 
 }  // namespace seamwright

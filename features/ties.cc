@@ -77,9 +77,9 @@ Result<TieSet> find_ties(const Pictures& frames, const Rig& rig, int shot,
     for (int b = a + 1; b < rig.lens_count(); ++b) {
       const auto grid = matching_grid(rig, a, b, options.margin_rad, options.reach_rad);
       if (!grid) continue;
-      PairTies pair =
-          find_pair_ties((*views)[static_cast<std::size_t>(a)],
-                         (*views)[static_cast<std::size_t>(b)], rig, a, b, *grid, shot, options);
+      const MatchedPair matched{(*views)[static_cast<std::size_t>(a)],
+                                (*views)[static_cast<std::size_t>(b)], a, b, *grid};
+      PairTies pair = find_pair_ties(matched, rig, shot, options);
       set.ties.insert(set.ties.end(), std::make_move_iterator(pair.ties.begin()),
                       std::make_move_iterator(pair.ties.end()));
       set.details.insert(set.details.end(), pair.details.begin(), pair.details.end());

@@ -70,9 +70,9 @@ Result<std::shared_ptr<const Desk>> Desk::make(OpenedShot opened) {
     const auto overlap = overlap_of(desk->rig_, a, b);
     if (!overlap) continue;
     desk->pairs_.push_back(*overlap);
-    desk->searches_.push_back(std::make_unique<MatchSearch>(
-        desk->views_[static_cast<std::size_t>(a)], desk->views_[static_cast<std::size_t>(b)],
-        overlap->grid, desk->rig_, a, b));
+    const SearchedPair searched{desk->views_[static_cast<std::size_t>(a)],
+                                desk->views_[static_cast<std::size_t>(b)], a, b};
+    desk->searches_.push_back(std::make_unique<MatchSearch>(searched, overlap->grid, desk->rig_));
   }
   if (desk->pairs_.empty()) return fail(no_overlap(file));
   return desk;

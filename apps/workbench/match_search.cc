@@ -27,21 +27,22 @@ float value(const Strip& strip, int x, int y) {
 
 }  // namespace
 
-MatchSearch::MatchSearch(const LensView& a, const LensView& b, const RibbonGrid& grid,
-                         const Rig& rig, int lens_a, int lens_b, const MatchOptions& options)
-    : a_(a),
-      b_(b),
+MatchSearch::MatchSearch(const SearchedPair& pair, const RibbonGrid& grid, const Rig& rig,
+                         const MatchOptions& options)
+    : a_(pair.a),
+      b_(pair.b),
       grid_(grid),
       options_(options),
       sideways_px_(static_cast<int>(std::ceil(options.slack_rad * grid.px_per_rad))),
-      parallax_most_px_(static_cast<int>(std::ceil(
-          (DisparityRange(rig, lens_a, lens_b, options.nearest_m, options.nearest_baselines)
-               .widest() +
-           options.slack_rad) *
-          grid.px_per_rad))),
+      parallax_most_px_(
+          static_cast<int>(std::ceil((DisparityRange(rig, pair.lens_a, pair.lens_b,
+                                                     options.nearest_m, options.nearest_baselines)
+                                          .widest() +
+                                      options.slack_rad) *
+                                     grid.px_per_rad))),
       pad_px_(sideways_px_ + options.window),
-      strip_a_(render_strip(a, padded(grid, pad_px_))),
-      strip_b_(render_strip(b, padded(grid, pad_px_))) {}
+      strip_a_(render_strip(pair.a, padded(grid, pad_px_))),
+      strip_b_(render_strip(pair.b, padded(grid, pad_px_))) {}
 
 double MatchSearch::correlation(int x, int y, int dx, int dy, bool from_a) const {
   const Strip& here = from_a ? strip_a_ : strip_b_;

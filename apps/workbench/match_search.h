@@ -31,12 +31,20 @@ struct FoundMatch {
   bool unsure = false;   ///< another place looks nearly the same
 };
 
+/// Two lenses of a rig, as views and by number.
+struct SearchedPair {
+  const LensView& a;
+  const LensView& b;
+  int lens_a = 0;
+  int lens_b = 1;
+};
+
 /// A pair's strips and views, made once; thread-safe afterwards.
 class MatchSearch {
  public:
-  /// Lenses a and b of `rig` took the views, which must outlive it.
-  MatchSearch(const LensView& a, const LensView& b, const RibbonGrid& grid, const Rig& rig,
-              int lens_a, int lens_b, const MatchOptions& options = {});
+  /// The views must outlive it.
+  MatchSearch(const SearchedPair& pair, const RibbonGrid& grid, const Rig& rig,
+              const MatchOptions& options = {});
 
   /// `from_a`: the click is in lens a's strip. Empty where nothing alike is found.
   [[nodiscard]] std::optional<FoundMatch> find(const Vec2& click, bool from_a) const;

@@ -66,8 +66,8 @@ bool locate_smoothly(const RenderSources& sources, const CellPlan& plan, std::si
   RunPlane shifts;
   mover->shifts(lens, shifts);
   const double room = plan.margin_rad[lens] - plan.reach_rad;
-  if (!fill_moved_sources(sources.lenses[lens]->map, mover->axes(), directions(sources.raster),
-                          plan.cell, shifts, room, run)) {
+  if (!fill_moved_sources(sources.lenses[lens]->map, directions(sources.raster), plan.cell,
+                          {mover->axes(), shifts}, room, run)) {
     return false;
   }
   keep_listed<1>(listed.all(), run.x.data());

@@ -78,15 +78,14 @@ class ThreeShifts {
 
 }  // namespace
 
-bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes, const DirectionAt& direction_at,
-                        const Cell& cell, const RunPlane& shifts_rad, double room_rad,
-                        SourceRun& sources) {
+bool fill_moved_sources(const LensMap& map, const DirectionAt& direction_at, const Cell& cell,
+                        const CellShifts& shifts, double room_rad, SourceRun& sources) {
   constexpr float kLeastStep_rad = 1e-7F;  // a ten-thousandth of a pixel
   sources.count = static_cast<std::size_t>(cell.height * Cell::kSize);
-  const RunRange range = range_of(shifts_rad, sources.count);
+  const RunRange range = range_of(shifts.by_rad, sources.count);
   if (!(std::max(std::abs(range.least), std::abs(range.most)) < room_rad)) return false;
   const float step = std::max(0.5F * (range.most - range.least), kLeastStep_rad);
-  const ThreeShifts exact(map, axes, direction_at, static_cast<double>(range.least),
+  const ThreeShifts exact(map, shifts.axes, direction_at, static_cast<double>(range.least),
                           static_cast<double>(step));
   const ThreeShifts::Positions middle = exact(cell.middle());
   if (!(exact.miss_px(cell.middle(), middle) <= 0.5 * kSourceBound_px)) return false;
@@ -107,7 +106,7 @@ bool fill_moved_sources(const LensMap& map, const RibbonAxes& axes, const Direct
                   .per_step = 1 / step,
                   .position = {planes[0].data(), planes[1].data(), planes[2].data(),
                                planes[3].data(), planes[4].data(), planes[5].data()}},
-                 shifts_rad, sources.count, sources);
+                 shifts.by_rad, sources.count, sources);
   return true;
 }
 

@@ -66,7 +66,7 @@ class CellReader {
       std::fill_n(to + cell.width, Cell::kSize - cell.width, to[cell.width - 1]);
     }
     const double room = lens_.map.margin_rad(grid.direction(cell.middle())) - cell.reach_rad(grid);
-    if (fill_moved_sources(lens_.map, grid.axes, direction_at, cell, shifts_, room, run_)) return;
+    if (fill_moved_sources(lens_.map, direction_at, cell, {grid.axes, shifts_}, room, run_)) return;
     locate_exactly(cell);
   }
 

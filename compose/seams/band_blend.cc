@@ -222,7 +222,7 @@ class Blender {
     FloatPlane band(width, height);
     coarser = FloatPlane(width, height);
     parallel_for(0, height, [&](int y) {
-      level_row(weighted.line(y), weight.line(y), there.line(y), kEnoughWeight,
+      level_row({weighted.line(y), weight.line(y), there.line(y), kEnoughWeight},
                 static_cast<std::size_t>(width), coarser.line(y), band.line(y));
     });
     if (width == width_ && height == height_) return band;

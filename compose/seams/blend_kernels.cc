@@ -13,9 +13,12 @@ namespace seamwright {
 namespace HWY_NAMESPACE {
 namespace {
 
-void agree(const float* HWY_RESTRICT known, const float* HWY_RESTRICT ratio_ev,
-           const float* HWY_RESTRICT fit_ev, float tilt, float per_agree_ev, std::size_t count,
-           const AgreeSums& sums) {
+void agree(const RatioRow& row, std::size_t count, const AgreeSums& sums) {
+  const float* HWY_RESTRICT known = row.known;
+  const float* HWY_RESTRICT ratio_ev = row.ratio_ev;
+  const float* HWY_RESTRICT fit_ev = row.fit_ev;
+  const float tilt = row.tilt;
+  const float per_agree_ev = row.per_agree_ev;
   float* HWY_RESTRICT one = sums.of[AgreeSums::one];
   float* HWY_RESTRICT tilts = sums.of[AgreeSums::tilt];
   float* HWY_RESTRICT tilt_squares = sums.of[AgreeSums::tilt_square];
@@ -83,9 +86,12 @@ void gains(const float* HWY_RESTRICT share, const float* HWY_RESTRICT ratio_ev, 
   }
 }
 
-void levels(const float* HWY_RESTRICT weighted, const float* HWY_RESTRICT weight,
-            const float* HWY_RESTRICT there, float enough, std::size_t count,
-            float* HWY_RESTRICT here, float* HWY_RESTRICT band) {
+void levels(const LevelRow& row, std::size_t count, float* HWY_RESTRICT here,
+            float* HWY_RESTRICT band) {
+  const float* HWY_RESTRICT weighted = row.weighted;
+  const float* HWY_RESTRICT weight = row.weight;
+  const float* HWY_RESTRICT there = row.there;
+  const float enough = row.enough;
   for (std::size_t x = 0; x < count; ++x) {
     const float part = weight[x] / enough;
     const float known = part < 1 ? part : 1.0F;
@@ -141,9 +147,8 @@ HWY_EXPORT(levels);
 HWY_EXPORT(logs);
 HWY_EXPORT(add);
 
-void add_agreeing(const float* known, const float* ratio_ev, const float* fit_ev, float tilt,
-                  float per_agree_ev, std::size_t count, const AgreeSums& sums) {
-  HWY_DYNAMIC_DISPATCH(agree)(known, ratio_ev, fit_ev, tilt, per_agree_ev, count, sums);
+void add_agreeing(const RatioRow& row, std::size_t count, const AgreeSums& sums) {
+  HWY_DYNAMIC_DISPATCH(agree)(row, count, sums);
 }
 
 void crossing_row(const CrossingRow& crossing, std::size_t count, float* share_a) {
@@ -160,9 +165,8 @@ void gains_row(const float* share, const float* ratio_ev, std::size_t count, flo
   HWY_DYNAMIC_DISPATCH(gains)(share, ratio_ev, count, gain_a, gain_b);
 }
 
-void level_row(const float* weighted, const float* weight, const float* there, float enough,
-               std::size_t count, float* here, float* band) {
-  HWY_DYNAMIC_DISPATCH(levels)(weighted, weight, there, enough, count, here, band);
+void level_row(const LevelRow& row, std::size_t count, float* here, float* band) {
+  HWY_DYNAMIC_DISPATCH(levels)(row, count, here, band);
 }
 
 void log_row(const float* light, float floor, std::size_t count, float* to) {

@@ -15,9 +15,16 @@ struct AgreeSums {
   std::array<float*, count> of{};
 };
 
-/// Adds Tukey's weight of every column's ratio, `known` 1 or 0, to the sums.
-void add_agreeing(const float* known, const float* ratio_ev, const float* fit_ev, float tilt,
-                  float per_agree_ev, std::size_t count, const AgreeSums& sums);
+/// A row of ratios beside what is fitted to them, by column.
+struct RatioRow {
+  const float* known = nullptr;  ///< 1 or 0
+  const float* ratio_ev = nullptr;
+  const float* fit_ev = nullptr;
+  float tilt = 0;
+  float per_agree_ev = 1;  ///< 1 / EV off that still agrees
+};
+/// Adds Tukey's weight of every column's ratio to the sums.
+void add_agreeing(const RatioRow& row, std::size_t count, const AgreeSums& sums);
 
 /// What crosses over in a row of a blend: the share of lens a is 1 above `top`, 0 below `bottom`
 /// (rows, by column) and crosses between them around `seam` by half widths of at most `half_px`.
@@ -37,10 +44,16 @@ void sliding_row(float row, const float* top, const float* bottom, std::size_t c
 void gains_row(const float* share, const float* ratio_ev, std::size_t count, float* gain_a,
                float* gain_b);
 
-/// One band of a blend (band_blend.h): here[x] = there[x] + known · (weighted / weight − there[x]),
-/// `known` the weight's part of `enough`, at most 1; band[x] = here[x] − there[x].
-void level_row(const float* weighted, const float* weight, const float* there, float enough,
-               std::size_t count, float* here, float* band);
+/// A row of one level of a blend (band_blend.h).
+struct LevelRow {
+  const float* weighted = nullptr;  ///< values times their weights
+  const float* weight = nullptr;
+  const float* there = nullptr;  ///< the coarser level
+  float enough = 1;              ///< weight from which on a value is believed
+};
+/// here[x] = there[x] + known · (weighted / weight − there[x]), `known` the weight's part of
+/// `enough`, at most 1; band[x] = here[x] − there[x].
+void level_row(const LevelRow& row, std::size_t count, float* here, float* band);
 
 /// log2 of floor + light[x], light not below 0.
 void log_row(const float* light, float floor, std::size_t count, float* to);

@@ -89,7 +89,7 @@ class Searcher {
     const auto bottom = next_.begin() + static_cast<std::ptrdiff_t>(at(last)) + 1;
     std::fill(top - beside, top, kNoPath);
     std::fill(bottom, bottom + beside, kNoPath);
-    path_column(here_.data() + at(first), costs_.column(x) + first, step_.data(), steps_.most,
+    path_column({here_.data() + at(first), costs_.column(x) + first, step_.data(), steps_.most},
                 index(last - first + 1), next_.data() + at(first),
                 came_.data() + index(x) * index(costs_.rows) + index(first));
     std::swap(here_, next_);

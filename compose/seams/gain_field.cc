@@ -165,8 +165,11 @@ class ColumnSums {
     for (int row = 0; row < blocks.rows; ++row) {
       const double tilt = 2 * (row + 0.5) * kBlock_px / height_px - 1;
       fit_ev = around.array() + static_cast<float>(terms[kTilt] * tilt);
-      add_agreeing(blocks.known.line(row), blocks.ratio_ev[channel].line(row), fit_ev.data(),
-                   static_cast<float>(tilt), static_cast<float>(1 / agree_ev),
+      add_agreeing({.known = blocks.known.line(row),
+                    .ratio_ev = blocks.ratio_ev[channel].line(row),
+                    .fit_ev = fit_ev.data(),
+                    .tilt = static_cast<float>(tilt),
+                    .per_agree_ev = static_cast<float>(1 / agree_ev)},
                    static_cast<std::size_t>(blocks.columns), sums_);
     }
   }

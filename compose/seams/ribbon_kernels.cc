@@ -133,9 +133,12 @@ void walks(const RibbonPointRow& of, const WalkRow& walk, float from_m, float* H
   }
 }
 
-void column(const double* HWY_RESTRICT before, const std::int32_t* HWY_RESTRICT node,
-            const double* step, int most, std::size_t count, double* HWY_RESTRICT to,
+void column(const PathColumn& of, std::size_t count, double* HWY_RESTRICT to,
             std::int8_t* HWY_RESTRICT came) {
+  const double* HWY_RESTRICT before = of.before;
+  const std::int32_t* HWY_RESTRICT node = of.node;
+  const double* step = of.step;
+  const int most = of.most;
   // Added and taken off again, it leaves whole units: 1.5 · 2⁵⁸, whose last bit is one.
   constexpr double kRounding = 432345564227567616.0;
   for (std::size_t y = 0; y < count; ++y) to[y] = before[y];
@@ -236,9 +239,8 @@ void walk_row(const RibbonPointRow& row, const WalkRow& walk, float from_m, floa
   HWY_DYNAMIC_DISPATCH(walks)(row, walk, from_m, turn);
 }
 
-void path_column(const double* before, const std::int32_t* node, const double* step, int most,
-                 std::size_t count, double* to, std::int8_t* came) {
-  HWY_DYNAMIC_DISPATCH(column)(before, node, step, most, count, to, came);
+void path_column(const PathColumn& path, std::size_t count, double* to, std::int8_t* came) {
+  HWY_DYNAMIC_DISPATCH(column)(path, count, to, came);
 }
 
 void moved_row(const MovedRow& row, std::size_t count, float* by_px) {

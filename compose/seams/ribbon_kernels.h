@@ -49,12 +49,16 @@ void walk_row(const RibbonPointRow& row, const WalkRow& walk, float from_m, floa
 inline constexpr double kPathUnit = 64;
 inline constexpr double kNoPath = 18014398509481984.0;  // 2⁵⁴
 
-/// One column of the search for a path: the cheapest ways `to` each row from those `before`, which
-/// is readable `most` rows beyond both ends, and which choice `came` they were: 0 for the same row,
-/// 2d − 1 for d rows above, 2d for d rows below; of equals the least. `step[d]` is the price of d
-/// rows, 1 … most.
-void path_column(const double* before, const std::int32_t* node, const double* step, int most,
-                 std::size_t count, double* to, std::int8_t* came);
+/// One column of the search for a path.
+struct PathColumn {
+  const double* before = nullptr;  ///< costs by row, readable `most` rows beyond both ends
+  const std::int32_t* node = nullptr;
+  const double* step = nullptr;  ///< [d] is the price of d rows, 1 … most
+  int most = 0;
+};
+/// The cheapest ways `to` each row, and which choice `came` they were: 0 for the same row, 2d − 1
+/// for d rows above, 2d for d rows below; of equals the least.
+void path_column(const PathColumn& column, std::size_t count, double* to, std::int8_t* came);
 
 /// By how many rows of a view places have moved (moved_views.cc): `now` less `read` over the rows'
 /// spacing, which the readings `above` and `below` tell, `between` rows apart.

@@ -31,12 +31,33 @@ FloatPlane smooth_detail(const FloatPlane& detail, const FloatPlane& shown,
   return smooth;
 }
 
+// What both lenses show of a ribbon, without what is smooth.
+struct Details {
+  FloatPlane a;
+  FloatPlane b;
+  FloatPlane shown;  // 1 where both show it
+  bool closed = false;
+};
+
+Details details_of(const SeamViews& views, const SeamResidualOptions& options) {
+  Details details{.a = {}, .b = {}, .shown = shown_by_both(views), .closed = views.closed};
+  const auto detail_of = view_details(views, details.shown, options.flat_px);
+  details.a = smooth_detail(detail_of[0], details.shown, options, views.closed);
+  details.b = smooth_detail(detail_of[1], details.shown, options, views.closed);
+  return details;
+}
+
 // The patch around one middle, compared under whole shifts.
 class PatchComparer {
  public:
-  PatchComparer(const FloatPlane& a, const FloatPlane& b, const FloatPlane& shown, bool closed,
-                const SeamResidualOptions& options, int column, int row)
-      : a_(a), b_(b), shown_(shown), closed_(closed), options_(options), x_(column), y_(row) {}
+  PatchComparer(const Details& of, const SeamResidualOptions& options, int column, int row)
+      : a_(of.a),
+        b_(of.b),
+        shown_(of.shown),
+        closed_(of.closed),
+        options_(options),
+        x_(column),
+        y_(row) {}
 
   // Standard deviation of lens a's detail; nothing where too little is shown.
   [[nodiscard]] std::optional<double> detail() const {
@@ -238,17 +259,13 @@ Result<SeamResidual> seam_residual(const SeamViews& views, const SeamPath& path,
                       .what = "is not as wide as the views",
                       .remedy = "give the path through these very views"});
   }
-  const FloatPlane shown = shown_by_both(views);
-  const auto detail_of = view_details(views, shown, options.flat_px);
-  const FloatPlane a = smooth_detail(detail_of[0], shown, options, views.closed);
-  const FloatPlane b = smooth_detail(detail_of[1], shown, options, views.closed);
+  const Details details = details_of(views, options);
   SeamResidual residual{.places = width / options.spacing_px, .patches = {}};
   std::vector<std::optional<SeamPatch>> found(static_cast<std::size_t>(residual.places));
   parallel_for(0, residual.places, [&](int k) {
     const int x = k * options.spacing_px + options.spacing_px / 2;
     const double row_px = static_cast<double>(path.row_px[static_cast<std::size_t>(x)]);
-    const PatchComparer comparer(a, b, shown, views.closed, options, x,
-                                 static_cast<int>(std::lround(row_px)));
+    const PatchComparer comparer(details, options, x, static_cast<int>(std::lround(row_px)));
     const auto detail = comparer.detail();
     if (!detail || *detail < options.least_detail) return;
     found[static_cast<std::size_t>(k)] = compared(comparer, {x, row_px}, *detail, options);

@@ -44,7 +44,7 @@ TEST_CASE("Moved positions keep their bound, each at its own shift") {
         const double eta = axes.angles(middle).eta_rad;
         if (eta < 0.4 || eta > kPi - 0.4) continue;  // no ribbon
         stand_in_stripes(random, 0.03, *shifts);
-        if (!fill_moved_sources(map, axes, direction_at, cell, *shifts, room_rad, *sources))
+        if (!fill_moved_sources(map, direction_at, cell, {axes, *shifts}, room_rad, *sources))
           continue;
         ++cells;
         for (int row = 0; row < cell.height; ++row) {
@@ -77,7 +77,7 @@ TEST_CASE("A cell that one shift leads out of the field is left to exact positio
   auto shifts = std::make_unique<RunPlane>();
   auto sources = std::make_unique<SourceRun>();
   shifts->fill(0.01F);
-  CHECK(fill_moved_sources(map, axes, direction_at, cell, *shifts, 0.02, *sources));
+  CHECK(fill_moved_sources(map, direction_at, cell, {axes, *shifts}, 0.02, *sources));
   (*shifts)[400] = -0.021F;
-  CHECK_FALSE(fill_moved_sources(map, axes, direction_at, cell, *shifts, 0.02, *sources));
+  CHECK_FALSE(fill_moved_sources(map, direction_at, cell, {axes, *shifts}, 0.02, *sources));
 }

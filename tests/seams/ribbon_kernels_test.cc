@@ -183,7 +183,7 @@ TEST_CASE("A column of the path search takes the cheapest step and the flatter o
   const int targets = with_every_target([&] {
     std::vector<double> to(kRows);
     std::vector<std::int8_t> came(kRows);
-    path_column(before.data() + kMost, node.data(), step.data(), kMost, kRows, to.data(),
+    path_column({before.data() + kMost, node.data(), step.data(), kMost}, kRows, to.data(),
                 came.data());
     for (int y = 0; y < kRows; ++y) {
       double least = before[static_cast<std::size_t>(y + kMost)];

@@ -23,7 +23,7 @@ TEST_CASE("a near match is found over a pair's own baseline, in a rig without a 
   const auto overlap = overlap_of(rig, 0, 2);
   REQUIRE(overlap);
   const RibbonGrid& grid = overlap->grid;
-  const MatchSearch search((*views)[0], (*views)[2], grid, rig, 0, 2);
+  const MatchSearch search({(*views)[0], (*views)[2], 0, 2}, grid, rig);
   int asked = 0;
   int found = 0;
   for (double up = -0.2; up <= 0.21; up += 0.1) {

@@ -39,7 +39,7 @@ void bedroom_shell(Builder& b, const Palette& p) {
           .side_high = 11.8F,
           .top = 2.7F},
          {{0.9F, 2.3F, 0.9F, 2.2F}}, {paint, paint, paint, paint, p.cream_plaster, paper});
-  window_bars(b, {1.6F, 1.55F, 11.62F, 180}, 1.4F, 1.3F, 2, 3, p.painted_wood);
+  window_bars(b, {1.6F, 1.55F, 11.62F, 180}, 1.4F, 1.3F, {2, 3}, p.painted_wood);
   curtains(b, p, {1.6F, 1.6F, 11.5F, 180}, 1.4F, 1.4F);
   for (const float z : {11.48F, 7.3F}) {
     b.wall({.along = Builder::Along::x,
@@ -66,8 +66,8 @@ void furnish(Builder& b, const Palette& p) {
   vase(b, p, {4.02F, 0.75F, 9.4F}, 0.36F);
   suitcase(b, {2.8F, 0, 11.25F, 170}, p.ochre_cloth, p.walnut);
   plant(b, p, {0.45F, 0, 7.75F}, 1.3F);
-  rug(b, {2.6F, 0, 9.4F, 90}, 2.0F, 1.3F, {0.5F, 0.45F, 0.35F}, {0.2F, 0.3F, 0.42F},
-      {0.45F, 0.15F, 0.12F});
+  rug(b, {2.6F, 0, 9.4F, 90}, 2.0F, 1.3F,
+      {{0.5F, 0.45F, 0.35F}, {0.2F, 0.3F, 0.42F}, {0.45F, 0.15F, 0.12F}});
   radiator(b, p, {1.6F, 0, 11.49F, 180}, 1.0F);
   armchair(b, {1.15F, 0, 7.85F, 35}, p.ochre_cloth, p.dark_wood);
 }

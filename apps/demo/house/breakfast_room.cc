@@ -54,11 +54,11 @@ void breakfast_room_shell(Builder& b, const Palette& p) {
           .top = 2.9F},
          {{2.6F, 3.8F, 0, 2.2F}}, {paper, hall_paper, paint, paint, paint, paint});
   for (const float x : {6.0F, 8.3F}) {
-    window_bars(b, {x, 1.6F, -0.12F, 0}, 1.4F, 1.4F, 3, 3, p.painted_wood);
+    window_bars(b, {x, 1.6F, -0.12F, 0}, 1.4F, 1.4F, {3, 3}, p.painted_wood);
     curtains(b, p, {x, 1.65F, 0, 0}, 1.4F, 1.5F);
   }
   for (const float z : {1.9F, 4.5F}) {
-    window_bars(b, {9.82F, 1.6F, z, 270}, 1.4F, 1.4F, 3, 3, p.painted_wood);
+    window_bars(b, {9.82F, 1.6F, z, 270}, 1.4F, 1.4F, {3, 3}, p.painted_wood);
     radiator(b, p, {9.69F, 0, z, 270}, 0.9F);
   }
 }

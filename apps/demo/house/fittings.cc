@@ -204,16 +204,16 @@ void door_leaf(Builder& b, const Palette& p, const Place& place, float width, fl
   b.leave();
 }
 
-void window_bars(Builder& b, const Place& place, float width, float height, int columns, int rows,
+void window_bars(Builder& b, const Place& place, float width, float height, const Panes& panes,
                  MaterialId wood) {
   b.enter(place);
   bars_around(b, width - 0.1F, height - 0.1F, 0.06F, 0.05F, wood);
-  for (int i = 1; i < columns; ++i) {
-    const float x = width * (static_cast<float>(i) / static_cast<float>(columns) - 0.5F);
+  for (int i = 1; i < panes.columns; ++i) {
+    const float x = width * (static_cast<float>(i) / static_cast<float>(panes.columns) - 0.5F);
     b.box({x - 0.018F, -0.5F * height, 0.01F}, {x + 0.018F, 0.5F * height, 0.04F}, wood);
   }
-  for (int i = 1; i < rows; ++i) {
-    const float h = height * (static_cast<float>(i) / static_cast<float>(rows) - 0.5F);
+  for (int i = 1; i < panes.rows; ++i) {
+    const float h = height * (static_cast<float>(i) / static_cast<float>(panes.rows) - 0.5F);
     b.box({-0.5F * width, h - 0.015F, 0.012F}, {0.5F * width, h + 0.015F, 0.038F}, wood);
   }
   b.box({-0.5F * width - 0.06F, -0.5F * height - 0.04F, -0.02F},

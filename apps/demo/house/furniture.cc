@@ -172,10 +172,12 @@ void stairs(Builder& b, const Palette& p, const Place& place, int steps) {
   b.leave();
 }
 
-void rug(Builder& b, const Place& place, float width, float depth, const Rgb& ground,
-         const Rgb& field, const Rgb& heart) {
-  const auto m = b.material(
-      {.pattern = Pattern::rug, .base = ground, .second = field, .third = heart, .scale_m = 0.26F});
+void rug(Builder& b, const Place& place, float width, float depth, const RugColours& colours) {
+  const auto m = b.material({.pattern = Pattern::rug,
+                             .base = colours.ground,
+                             .second = colours.field,
+                             .third = colours.heart,
+                             .scale_m = 0.26F});
   b.enter(place);
   b.box({-0.5F * width, 0, -0.5F * depth}, {0.5F * width, 0.012F, 0.5F * depth}, m);
   b.leave();

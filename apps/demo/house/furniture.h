@@ -37,8 +37,12 @@ void notice(Builder& b, const Place& place, float width, float height, std::stri
             float line_m);
 void clock(Builder& b, const Palette& p, const Place& place, float size);
 
-void rug(Builder& b, const Place& place, float width, float depth, const Rgb& ground,
-         const Rgb& field, const Rgb& heart);
+struct RugColours {
+  Rgb ground;
+  Rgb field;
+  Rgb heart;
+};
+void rug(Builder& b, const Place& place, float width, float depth, const RugColours& colours);
 /// `place` is where the cord meets the ceiling; returns the lamp's middle in the world.
 Float3 pendant(Builder& b, const Palette& p, const Place& place, float drop);
 void table_lamp(Builder& b, const Palette& p, const Place& place);
@@ -59,8 +63,12 @@ void door_frame(Builder& b, const Place& place, float width, float height, float
 /// A door leaf hinged at `place`, reaching `width` along +x.
 void door_leaf(Builder& b, const Palette& p, const Place& place, float width, float height,
                MaterialId face);
+struct Panes {
+  int columns = 1;
+  int rows = 1;
+};
 /// Sash bars and a sill for a window whose middle is `place`.
-void window_bars(Builder& b, const Place& place, float width, float height, int columns, int rows,
+void window_bars(Builder& b, const Place& place, float width, float height, const Panes& panes,
                  MaterialId wood);
 /// A pair of curtains on a rod in front of a window whose middle is `place`.
 void curtains(Builder& b, const Palette& p, const Place& place, float width, float height);

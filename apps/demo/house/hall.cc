@@ -76,10 +76,10 @@ void entrance(Builder& b, const Palette& p) {
   for (const float x : {1.41F, 2.1F}) {
     b.box({x, 0.01F, -0.18F}, {x + 0.69F, 0.95F, -0.12F},
           {p.oak, p.oak, p.oak, p.oak, p.dark_door, p.dark_door});
-    window_bars(b, {x + 0.345F, 1.52F, -0.17F, 0}, 0.68F, 1.1F, 2, 3, p.oak);
+    window_bars(b, {x + 0.345F, 1.52F, -0.17F, 0}, 0.68F, 1.1F, {2, 3}, p.oak);
   }
   b.box({1.4F, 2.07F, -0.18F}, {2.8F, 2.14F, -0.12F}, p.oak);
-  window_bars(b, {2.1F, 2.32F, -0.17F, 0}, 1.38F, 0.36F, 4, 1, p.oak);
+  window_bars(b, {2.1F, 2.32F, -0.17F, 0}, 1.38F, 0.36F, {4, 1}, p.oak);
   b.box({1.5F, 0, 0.15F}, {2.7F, 0.012F, 0.85F}, p.grey_cloth);
 }
 
@@ -144,8 +144,8 @@ void things(Builder& b, const Palette& p) {
   book_pile(b, p, {3.9F, 0.78F, 4.9F, 40}, 4);
   plant(b, p, {3.85F, 0, 6.55F}, 1.5F);
   plant(b, p, {0.45F, 0, 6.4F}, 1.1F);
-  rug(b, {2.1F, 0, 3.1F, 0}, 1.5F, 2.6F, {0.32F, 0.05F, 0.05F}, {0.5F, 0.38F, 0.2F},
-      {0.06F, 0.1F, 0.2F});
+  rug(b, {2.1F, 0, 3.1F, 0}, 1.5F, 2.6F,
+      {{0.32F, 0.05F, 0.05F}, {0.5F, 0.38F, 0.2F}, {0.06F, 0.1F, 0.2F}});
   b.cylinder({0.25F, 0, 2.15F}, {0.25F, 0.6F, 2.15F}, 0.12F, p.brass, p.dark_wood);
   b.cylinder({0.23F, 0.05F, 2.15F}, {0.32F, 0.85F, 2.2F}, 0.02F, p.green_cloth);
 }

@@ -46,7 +46,7 @@ void library_shell(Builder& b, const Palette& p) {
 }
 
 void window(Builder& b, const Palette& p) {
-  window_bars(b, {-4.66F, 1.525F, 2.9F, 90}, 1.3F, 1.15F, 2, 2, p.painted_wood);
+  window_bars(b, {-4.66F, 1.525F, 2.9F, 90}, 1.3F, 1.15F, {2, 2}, p.painted_wood);
   // A sheer curtain hides what is outside.
   b.quad({-4.7F, 2.1F, 2.25F}, {0, 0, 1.3F}, {0, -1.15F, 0}, p.sheer_curtain);
   curtains(b, p, {-4.5F, 1.55F, 2.9F, 90}, 1.2F, 1.25F);
@@ -103,8 +103,8 @@ void seats(Builder& b, const Palette& p) {
   book_pile(b, p, {-3.3F, 0.75F, 3.62F, 25}, 3);
   chair(b, {-1.2F, 0, 2.0F, 235}, p.walnut, p.ochre_cloth);
   floor_lamp(b, p, {-0.85F, 0, 3.35F});
-  rug(b, {-2.4F, 0, 2.9F, 0}, 2.2F, 1.7F, {0.06F, 0.1F, 0.22F}, {0.4F, 0.12F, 0.08F},
-      {0.55F, 0.42F, 0.2F});
+  rug(b, {-2.4F, 0, 2.9F, 0}, 2.2F, 1.7F,
+      {{0.06F, 0.1F, 0.22F}, {0.4F, 0.12F, 0.08F}, {0.55F, 0.42F, 0.2F}});
   // Library steps.
   b.box({-2.0F, 0, 4.15F}, {-1.65F, 0.22F, 4.5F}, p.oak);
   b.box({-2.0F, 0.22F, 4.32F}, {-1.65F, 0.44F, 4.5F}, p.oak);
