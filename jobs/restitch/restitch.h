@@ -82,21 +82,11 @@ class Restitch {
 
  private:
   [[nodiscard]] Result<const BodyTemplate*> template_of(const ListedShot& shot) const;
-  [[nodiscard]] const ShotWishes& wishes_of(const ListedShot& shot) const;
-  void put_settings(const ListedShot& shot, ArchiveItem& item) const;
-  [[nodiscard]] const BodyTemplate* own_template_of(const ListedShot& shot) const;
-  [[nodiscard]] Result<std::string> output_name_of(const ListedShot& shot) const;
-  void leave_out_unusable();
-  void add(const ListedShot& shot);
-  void add_outputs(const ListedShot& shot, ArchiveItem& item) const;
-  void refuse_shared_outputs(ArchiveItem& item);
-  void add_left_out(const ListedShot& shot);
 
   RestitchOrder order_;
   TemplateChoice choice_;
   std::map<std::string, const ListedShot*> shots_;  // by the item's name
   std::vector<ArchiveItem> items_;
-  std::map<std::filesystem::path, std::string> taken_;  // outputs, and whose they are
   // Templates by listed name: choosing may take a look at the shot's frames.
   mutable std::mutex choosing_;
   mutable std::map<std::string, const BodyTemplate*> chosen_;
