@@ -137,8 +137,8 @@ void touch_6_ties(benchmark::State& state) {
   std::vector<Tie> ties;
   for (int i = 0; i < 6; ++i) {
     const TieRange range = i % 3 == 0 ? TieRange::far : TieRange::open;
-    ties.push_back(test::manual_tie(random, shot, i * kPi / 3, 0.5, range,
-                                    range == TieRange::far ? 0 : 0.5, 0.5));
+    ties.push_back(test::manual_tie(
+        random, shot, {i * kPi / 3, 0.5, range, range == TieRange::far ? 0 : 0.5, 0.5}));
   }
   for (auto _ : state) {
     const auto touched = touch(body.template_rig, body.covariance, body.flex_sigma_rad, ties);
@@ -167,7 +167,7 @@ void adjust_once(benchmark::State& state, const Posed& posed) {
   const SharedTerms terms = all_rig_terms(2);
   for (auto _ : state) {
     const AdjustResult result =
-        adjust(posed.start, posed.ties, posed.shots, terms, posed.prior, adjusting());
+        adjust({posed.start, posed.ties, posed.shots, terms, posed.prior}, adjusting());
     if (!result.usable()) state.SkipWithError("no solution");
     benchmark::DoNotOptimize(result.final_cost);
   }
@@ -184,7 +184,7 @@ void linearise_sight(benchmark::State& state) {
   const TiePoint point = locate_tie(posed.start, tie, true, posed.shots);
   const TieSight& sight = tie.sights.back();
   const Mat2 white = whitener(sight.covariance_px2);
-  const SightPlace place = place_of(posed.start, tie, sight, posed.shots);
+  const SeeingLens place = place_of(posed.start, tie, sight, posed.shots);
   if (!point.usable) state.SkipWithError("no point");
   for (auto _ : state) benchmark::DoNotOptimize(linearise(place, sight, white, point));
 }

@@ -29,7 +29,7 @@ constexpr double kCentreSigma_px = 6;                 // principal points are kn
 double wrapped(double angle) { return std::remainder(angle, 2 * kPi); }
 
 // A match as a pair of directions in the rig, with what moves them.
-struct Sighting {
+struct SeenMatch {
   std::size_t tie = 0;
   Vec3 a, b;                    // unit directions under the current rig
   Vec3 a_focal, b_focal;        // change of them by log focal length
@@ -60,7 +60,7 @@ std::optional<Vec3> focal_slope(const MountedLens& mounted, const Vec3& in_rig) 
 }
 
 // Both directions are of the rig; px_b is where lens b has its own.
-std::optional<Sighting> sighting_of(std::size_t index, const MountedLens& a, const Vec3& from_a,
+std::optional<SeenMatch> seen_match(std::size_t index, const MountedLens& a, const Vec3& from_a,
                                     const MountedLens& b, const Vec3& from_b, const Vec2& px_b) {
   // A principal point moved by +1 px sees the pixel as if it were at −1 px; towards the middle of
   // the frame the field of view never ends.
@@ -72,16 +72,16 @@ std::optional<Sighting> sighting_of(std::size_t index, const MountedLens& a, con
   const auto focal_a = focal_slope(a, from_a);
   const auto focal_b = focal_slope(b, from_b);
   if (!focal_a || !focal_b) return std::nullopt;
-  return Sighting{index,
-                  from_a,
-                  from_b,
-                  *focal_a,
-                  *focal_b,
-                  (*left - from_b) * to_left,
-                  (*top - from_b) * to_top};
+  return SeenMatch{index,
+                   from_a,
+                   from_b,
+                   *focal_a,
+                   *focal_b,
+                   (*left - from_b) * to_left,
+                   (*top - from_b) * to_top};
 }
 
-std::optional<Sighting> sighting_of(std::size_t index, const Tie& tie, const Rig& rig, int lens_a,
+std::optional<SeenMatch> seen_match(std::size_t index, const Tie& tie, const Rig& rig, int lens_a,
                                     int lens_b) {
   const TieSight* sight_a = nullptr;
   const TieSight* sight_b = nullptr;
@@ -95,7 +95,7 @@ std::optional<Sighting> sighting_of(std::size_t index, const Tie& tie, const Rig
   const auto from_a = a.direction_in_rig(sight_a->px);
   const auto from_b = b.direction_in_rig(sight_b->px);
   if (!from_a || !from_b) return std::nullopt;
-  return sighting_of(index, a, *from_a, b, *from_b, sight_b->px);
+  return seen_match(index, a, *from_a, b, *from_b, sight_b->px);
 }
 
 // d turned along the sphere by the tangent vector.
@@ -112,7 +112,7 @@ class PairModel {
         range_(rig, lens_a, lens_b, options.nearest_m, options.nearest_baselines),
         options_(options) {}
 
-  [[nodiscard]] Parts parts(const Sighting& s, const Correction& c) const {
+  [[nodiscard]] Parts parts(const SeenMatch& s, const Correction& c) const {
     const RibbonAngles a = axes_.angles(moved(s.a, c.log_focal * s.a_focal));
     const Vec3 shifted =
         c.log_focal * s.b_focal + c.centre_px.x() * s.b_centre_u + c.centre_px.y() * s.b_centre_v;
@@ -121,7 +121,7 @@ class PairModel {
             a.eta_rad - b.eta_rad};
   }
 
-  [[nodiscard]] bool parallax_possible(const Sighting& s, const Parts& parts) const {
+  [[nodiscard]] bool parallax_possible(const SeenMatch& s, const Parts& parts) const {
     const double slack = options_.parallax_slack_rad;
     return parts.parallax >= -slack &&
            parts.parallax <= range_.nearest_seen_from_a(axes_.angles(s.a).eta_rad) + slack;
@@ -163,7 +163,7 @@ class Fit {
   }
 
   // One Gauss–Newton step from `at` on the given ties.
-  [[nodiscard]] std::optional<Correction> step(std::span<const Sighting* const> ties,
+  [[nodiscard]] std::optional<Correction> step(std::span<const SeenMatch* const> ties,
                                                const Correction& at,
                                                const Weighting& weighting) const {
     Step prior = prior_;
@@ -172,14 +172,14 @@ class Fit {
     state << rotation_vector_from_quat(at.turn), at.log_focal, at.centre_px;
     StepNormal normal = prior.asDiagonal();
     Step gradient = prior.cwiseProduct(state);
-    for (const Sighting* tie : ties) add(*tie, at, weighting, normal, gradient);
+    for (const SeenMatch* tie : ties) add(*tie, at, weighting, normal, gradient);
     const Step step = -solve_symmetric(normal, gradient);
     if (!step.allFinite()) return std::nullopt;
     return stepped(at, step);
   }
 
  private:
-  void add(const Sighting& tie, const Correction& at, const Weighting& weighting,
+  void add(const SeenMatch& tie, const Correction& at, const Weighting& weighting,
            StepNormal& normal, Step& gradient) const {
     const Parts here = model_.parts(tie, at);
     Step sideways;
@@ -213,11 +213,11 @@ class Fit {
 
 class Search {
  public:
-  Search(const std::vector<Sighting>& sightings, const PairModel& model,
+  Search(const std::vector<SeenMatch>& seen, const PairModel& model,
          const ConsensusOptions& options)
-      : sightings_(sightings), model_(model), fit_(model, options), options_(options) {
-    const std::size_t stride = std::max<std::size_t>(1, sightings.size() / kScored);
-    for (std::size_t i = 0; i < sightings.size(); i += stride) scored_.push_back(&sightings[i]);
+      : matches_(seen), model_(model), fit_(model, options), options_(options) {
+    const std::size_t stride = std::max<std::size_t>(1, seen.size() / kScored);
+    for (std::size_t i = 0; i < seen.size(); i += stride) scored_.push_back(&seen[i]);
   }
 
   // Samples are drawn one after the other and tried side by side; the first of the best wins.
@@ -225,7 +225,7 @@ class Search {
     std::mt19937_64 engine(options_.seed);
     std::vector<Trial> trials(static_cast<std::size_t>(options_.iterations));
     for (Trial& trial : trials) {
-      for (const Sighting*& tie : trial.sample) tie = &sightings_[engine() % sightings_.size()];
+      for (const SeenMatch*& tie : trial.sample) tie = &matches_[engine() % matches_.size()];
     }
     parallel_for(0, options_.iterations, [&](int i) {
       Trial& trial = trials[static_cast<std::size_t>(i)];
@@ -244,10 +244,10 @@ class Search {
     return polished(winner);
   }
 
-  [[nodiscard]] std::vector<const Sighting*> consistent(const Correction& c,
-                                                        double sideways_limit) const {
-    std::vector<const Sighting*> ties;
-    for (const Sighting& s : sightings_) {
+  [[nodiscard]] std::vector<const SeenMatch*> consistent(const Correction& c,
+                                                         double sideways_limit) const {
+    std::vector<const SeenMatch*> ties;
+    for (const SeenMatch& s : matches_) {
       const Parts parts = model_.parts(s, c);
       if (std::abs(parts.sideways) <= sideways_limit && model_.parallax_possible(s, parts)) {
         ties.push_back(&s);
@@ -256,16 +256,16 @@ class Search {
     return ties;
   }
 
-  [[nodiscard]] double sideways_mad(const std::vector<const Sighting*>& ties,
+  [[nodiscard]] double sideways_mad(const std::vector<const SeenMatch*>& ties,
                                     const Correction& c) const {
     std::vector<double> size;
     size.reserve(ties.size());
-    for (const Sighting* s : ties) size.push_back(std::abs(model_.parts(*s, c).sideways));
+    for (const SeenMatch* s : ties) size.push_back(std::abs(model_.parts(*s, c).sideways));
     return 1.4826 * median(size);
   }
 
  private:
-  using Sample = std::array<const Sighting*, kSample>;
+  using Sample = std::array<const SeenMatch*, kSample>;
   struct Trial {
     Sample sample = {};
     Correction correction = {};
@@ -274,7 +274,7 @@ class Search {
 
   [[nodiscard]] double score(const Correction& c) const {
     double points = 0;
-    for (const Sighting* s : scored_) {
+    for (const SeenMatch* s : scored_) {
       const Parts parts = model_.parts(*s, c);
       const double q = parts.sideways / options_.sideways_tolerance_rad;
       if (q * q < 1 && model_.parallax_possible(*s, parts)) points += 1 - q * q;
@@ -308,32 +308,31 @@ class Search {
     return c;
   }
 
-  const std::vector<Sighting>& sightings_;
+  const std::vector<SeenMatch>& matches_;
   const PairModel& model_;
   Fit fit_;
   ConsensusOptions options_;
-  std::vector<const Sighting*> scored_;
+  std::vector<const SeenMatch*> scored_;
 };
 
-ConsensusResult consensus_of(const std::vector<Sighting>& sightings, std::size_t given,
-                             const Rig& rig, int lens_a, int lens_b,
-                             const ConsensusOptions& options) {
+ConsensusResult consensus_of(const std::vector<SeenMatch>& seen, std::size_t given, const Rig& rig,
+                             int lens_a, int lens_b, const ConsensusOptions& options) {
   ConsensusResult result;
   result.inlier.assign(given, false);
-  result.candidates = static_cast<int>(sightings.size());
-  if (sightings.size() <= kSample) {
-    for (const Sighting& s : sightings) result.inlier[s.tie] = true;
+  result.candidates = static_cast<int>(seen.size());
+  if (seen.size() <= kSample) {
+    for (const SeenMatch& s : seen) result.inlier[s.tie] = true;
     result.inliers = result.candidates;
     return result;
   }
   const PairModel model(rig, lens_a, lens_b, options);
-  const Search search(sightings, model, options);
+  const Search search(seen, model, options);
   const Correction found = search.best();
   const auto near = search.consistent(found, 1.5 * options.sideways_tolerance_rad);
   const double limit =
       std::max(options.reject_mads * search.sideways_mad(near, found), options.least_reject_rad);
   const auto inliers = search.consistent(found, limit);
-  for (const Sighting* s : inliers) result.inlier[s->tie] = true;
+  for (const SeenMatch* s : inliers) result.inlier[s->tie] = true;
   result.inliers = static_cast<int>(inliers.size());
   result.sideways_mad_rad = search.sideways_mad(inliers, found);
   result.correction = found.turn;
@@ -345,25 +344,25 @@ ConsensusResult consensus_of(const std::vector<Sighting>& sightings, std::size_t
 
 ConsensusResult consensus_of_pair(std::span<const Tie> ties, const Rig& rig, int lens_a, int lens_b,
                                   const ConsensusOptions& options) {
-  std::vector<Sighting> sightings;
+  std::vector<SeenMatch> seen;
   for (std::size_t i = 0; i < ties.size(); ++i) {
-    if (auto s = sighting_of(i, ties[i], rig, lens_a, lens_b)) sightings.push_back(*s);
+    if (auto s = seen_match(i, ties[i], rig, lens_a, lens_b)) seen.push_back(*s);
   }
-  return consensus_of(sightings, ties.size(), rig, lens_a, lens_b, options);
+  return consensus_of(seen, ties.size(), rig, lens_a, lens_b, options);
 }
 
 ConsensusResult consensus_of_pair(std::span<const PairMatch> matches, const Rig& rig, int lens_a,
                                   int lens_b, const ConsensusOptions& options) {
   const MountedLens& a = rig.lenses[static_cast<std::size_t>(lens_a)];
   const MountedLens& b = rig.lenses[static_cast<std::size_t>(lens_b)];
-  std::vector<Sighting> sightings;
+  std::vector<SeenMatch> seen;
   for (std::size_t i = 0; i < matches.size(); ++i) {
     const PairMatch& match = matches[i];
-    if (auto s = sighting_of(i, a, match.a.direction, b, match.b.direction, match.b.px)) {
-      sightings.push_back(*s);
+    if (auto s = seen_match(i, a, match.a.direction, b, match.b.direction, match.b.px)) {
+      seen.push_back(*s);
     }
   }
-  return consensus_of(sightings, matches.size(), rig, lens_a, lens_b, options);
+  return consensus_of(seen, matches.size(), rig, lens_a, lens_b, options);
 }
 
 Rig corrected(const Rig& rig, int lens_a, int lens_b, const ConsensusResult& result) {

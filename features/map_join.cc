@@ -85,7 +85,7 @@ class Joiner {
     joined_.trials.push_back(trial);
   }
 
-  [[nodiscard]] std::optional<Ray> ray_of_key(const KeySight& sight) const {
+  [[nodiscard]] std::optional<Ray> ray_of_key(const KeyOfShot& sight) const {
     const SphereKey& key =
         keys_[static_cast<std::size_t>(sight.shot)].keys[static_cast<std::size_t>(sight.key)];
     const auto ray = ray_of(rig_, key.lens, key.px);
@@ -178,7 +178,7 @@ class Joiner {
   }
 
   [[nodiscard]] bool fits(const JoinTrial& trial) const {
-    const SightConflicts& seen = trial.conflicts;
+    const BlockedLines& seen = trial.conflicts;
     if (seen.lines < options_.least_lines) return trial.cells >= options_.least_cells;
     return seen.blocked < options_.most_blocked * seen.lines;
   }
@@ -189,8 +189,8 @@ class Joiner {
     const MapMotion& motion = pose.here_from_there;
     trial.inliers = pose.inliers;
     const std::vector<std::vector<KeyPair>> right = inliers_of(pose, evidence, trial);
-    const SightConflicts seen_here = sight_conflicts(here, there, joined_.shots, motion);
-    const SightConflicts seen_there = sight_conflicts(there, here, joined_.shots, motion.inverse());
+    const BlockedLines seen_here = blocked_lines(here, there, joined_.shots, motion);
+    const BlockedLines seen_there = blocked_lines(there, here, joined_.shots, motion.inverse());
     trial.conflicts = {seen_here.lines + seen_there.lines, seen_here.blocked + seen_there.blocked};
     if (trial.elsewhere < options_.least_elsewhere || !fits(trial)) return;
     std::vector<PlacedShot> before = joined_.shots;
@@ -203,7 +203,7 @@ class Joiner {
     NetworkMap both = here;
     both.shots.insert(both.shots.end(), there.shots.begin(), there.shots.end());
     for (const MapPoint& point : there.points) {
-      for (const KeySight& sight : point.sights) {
+      for (const KeyOfShot& sight : point.sights) {
         both.point_of[sight] = static_cast<int>(both.points.size());
       }
       both.points.push_back({motion * point.position, point.sights});
@@ -277,7 +277,7 @@ class Joiner {
   // A match must lie where a point that one of its keys is known by says; two points that both keys
   // are known by must be one.
   [[nodiscard]] bool map_agrees(const NetworkMap& map, int a, int b, const KeyPair& pair) const {
-    const auto fits = [&](const KeySight& own, const KeySight& other) -> std::optional<bool> {
+    const auto fits = [&](const KeyOfShot& own, const KeyOfShot& other) -> std::optional<bool> {
       const auto at = map.point_of.find(own);
       if (at == map.point_of.end()) return std::nullopt;
       const auto ray = ray_of_key(other);

@@ -49,7 +49,7 @@ struct JoinTrial {
   int inliers = 0;
   int elsewhere = 0;  ///< of them, those of other pairs than the best
   int cells = 0;      ///< of 72 of the sphere that hold inliers
-  SightConflicts conflicts{};
+  BlockedLines conflicts{};
   int guided = 0;  ///< matches of all their pairs along circles
   bool joined = false;
 };

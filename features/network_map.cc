@@ -59,7 +59,7 @@ class SeenFrom {
   }
 
   // What they say about a line of sight.
-  void judge(const Vec3& line, SightConflicts& conflicts) const {
+  void judge(const Vec3& line, BlockedLines& conflicts) const {
     const double length = line.norm();
     const double beside = std::cos(kBeside_rad) * length;
     const double at_end = std::cos(kAtEnd_rad) * length;
@@ -107,9 +107,9 @@ NetworkMap map_network(std::span<const ShotKeys> keys, const Rig& rig,
     }
   }
   if (inside.empty()) return map;  // chains go through the keys of all shots
-  for (std::vector<KeySight>& sights : chain(keys, inside, {}).tracks) {
+  for (std::vector<KeyOfShot>& sights : chain(keys, inside, {}).tracks) {
     std::vector<Ray> rays;
-    for (const KeySight& sight : sights) {
+    for (const KeyOfShot& sight : sights) {
       const SphereKey& key =
           keys[static_cast<std::size_t>(sight.shot)].keys[static_cast<std::size_t>(sight.key)];
       if (const auto ray = ray_of(rig, key.lens, key.px)) {
@@ -118,7 +118,7 @@ NetworkMap map_network(std::span<const ShotKeys> keys, const Rig& rig,
     }
     const auto point = meeting_of(rays);
     if (!point) continue;
-    for (const KeySight& sight : sights) {
+    for (const KeyOfShot& sight : sights) {
       map.point_of[sight] = static_cast<int>(map.points.size());
     }
     map.points.push_back({*point, std::move(sights)});
@@ -126,22 +126,21 @@ NetworkMap map_network(std::span<const ShotKeys> keys, const Rig& rig,
   return map;
 }
 
-SightConflicts sight_conflicts(const NetworkMap& seer, const NetworkMap& other,
-                               std::span<const PlacedShot> shots,
-                               const MapMotion& seer_from_other) {
-  std::vector<SightConflicts> of_shot(seer.shots.size());
+BlockedLines blocked_lines(const NetworkMap& seer, const NetworkMap& other,
+                           std::span<const PlacedShot> shots, const MapMotion& seer_from_other) {
+  std::vector<BlockedLines> of_shot(seer.shots.size());
   parallel_for(0, static_cast<int>(seer.shots.size()), [&](int at) {
     const int shot = seer.shots[static_cast<std::size_t>(at)];
     const Vec3 eye = shots[static_cast<std::size_t>(shot)].position;
     const SeenFrom others(eye, other, seer_from_other);
     for (const MapPoint& point : seer.points) {
       const bool sees = std::any_of(point.sights.begin(), point.sights.end(),
-                                    [&](const KeySight& sight) { return sight.shot == shot; });
+                                    [&](const KeyOfShot& sight) { return sight.shot == shot; });
       if (sees) others.judge(point.position - eye, of_shot[static_cast<std::size_t>(at)]);
     }
   });
-  SightConflicts sum;
-  for (const SightConflicts& found : of_shot) {
+  BlockedLines sum;
+  for (const BlockedLines& found : of_shot) {
     sum.lines += found.lines;
     sum.blocked += found.blocked;
   }

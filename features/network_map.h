@@ -30,13 +30,13 @@ struct PlacedShot {
 
 struct MapPoint {
   Vec3 position = Vec3::Zero();  ///< in the network's world
-  std::vector<KeySight> sights{};
+  std::vector<KeyOfShot> sights{};
 };
 
 struct NetworkMap {
   std::vector<int> shots;  ///< rising
   std::vector<MapPoint> points;
-  std::map<KeySight, int> point_of;  ///< index of the point that a key sees
+  std::map<KeyOfShot, int> point_of;  ///< index of the point that a key sees
 };
 
 /// The points that links of shots of `network` agree on, seen with enough parallax to say where
@@ -48,12 +48,12 @@ struct NetworkMap {
 /// Nothing stands in a line of sight. Of the lines along which `seer` sees its own points, those
 /// are counted that pass points of `other` and do not end at one, and of these the ones that would
 /// have to go through: all points beside the line lie well in front of its end.
-struct SightConflicts {
+struct BlockedLines {
   int lines = 0;
   int blocked = 0;
 };
-[[nodiscard]] SightConflicts sight_conflicts(const NetworkMap& seer, const NetworkMap& other,
-                                             std::span<const PlacedShot> shots,
-                                             const MapMotion& seer_from_other);
+[[nodiscard]] BlockedLines blocked_lines(const NetworkMap& seer, const NetworkMap& other,
+                                         std::span<const PlacedShot> shots,
+                                         const MapMotion& seer_from_other);
 
 }  // namespace seamwright

@@ -39,13 +39,13 @@ class Components {
 };
 
 // One sight a lens and shot; empty where a lens sees two places.
-std::optional<std::vector<KeySight>> without_doubles(std::span<const ShotKeys> keys,
-                                                     const std::vector<KeySight>& sights) {
-  const auto key_of = [&](const KeySight& sight) -> const SphereKey& {
+std::optional<std::vector<KeyOfShot>> without_doubles(std::span<const ShotKeys> keys,
+                                                      const std::vector<KeyOfShot>& sights) {
+  const auto key_of = [&](const KeyOfShot& sight) -> const SphereKey& {
     return keys[static_cast<std::size_t>(sight.shot)].keys[static_cast<std::size_t>(sight.key)];
   };
-  std::map<std::pair<int, int>, KeySight> by_frame;
-  for (const KeySight& sight : sights) {
+  std::map<std::pair<int, int>, KeyOfShot> by_frame;
+  for (const KeyOfShot& sight : sights) {
     const SphereKey& key = key_of(sight);
     const auto [at, fresh] = by_frame.try_emplace({sight.shot, key.lens}, sight);
     if (fresh) continue;
@@ -53,7 +53,7 @@ std::optional<std::vector<KeySight>> without_doubles(std::span<const ShotKeys> k
     if ((key.px - other.px).norm() > kSameKey_px) return std::nullopt;
     if (key.response > other.response) at->second = sight;
   }
-  std::vector<KeySight> single;
+  std::vector<KeyOfShot> single;
   for (const auto& [frame, sight] : by_frame) single.push_back(sight);
   std::sort(single.begin(), single.end());
   return single;
@@ -79,7 +79,7 @@ Chains chain(std::span<const ShotKeys> keys, std::span<const ShotLink> links,
       components.join(node(shot, match.a), node(shot, match.b));
     }
   }
-  std::map<std::size_t, std::vector<KeySight>> members;
+  std::map<std::size_t, std::vector<KeyOfShot>> members;
   for (int shot = 0; shot < static_cast<int>(keys.size()); ++shot) {
     const int count = static_cast<int>(keys[static_cast<std::size_t>(shot)].keys.size());
     for (int key = 0; key < count; ++key) {

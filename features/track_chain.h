@@ -10,16 +10,16 @@
 namespace seamwright {
 
 /// A key of a shot, by indices.
-struct KeySight {
+struct KeyOfShot {
   int shot = 0;
   int key = 0;
 
-  auto operator<=>(const KeySight&) const =
+  auto operator<=>(const KeyOfShot&) const =
       default;  // NOLINT(modernize-use-nullptr): no pointer here
 };
 
 struct Chains {
-  std::vector<std::vector<KeySight>> tracks;  ///< sights ordered by shot, then key
+  std::vector<std::vector<KeyOfShot>> tracks;  ///< sights ordered by shot, then key
   int conflicts = 0;  ///< dropped: one lens of one shot would see the point at two places
 };
 

@@ -13,27 +13,27 @@ constexpr double kRawSigma_px = 0.5;  // of a key of the usual size
 constexpr double kUsualSize_px = 5;   // … larger blobs sit more vaguely
 constexpr double kFarthest = 60;      // a point's distance, in units of the way between stands
 
-const SphereKey& key_at(std::span<const ShotKeys> keys, const KeySight& sight) {
+const SphereKey& key_at(std::span<const ShotKeys> keys, const KeyOfShot& sight) {
   return keys[static_cast<std::size_t>(sight.shot)].keys[static_cast<std::size_t>(sight.key)];
 }
 
-float middle_size(std::span<const ShotKeys> keys, const std::vector<KeySight>& sights) {
+float middle_size(std::span<const ShotKeys> keys, const std::vector<KeyOfShot>& sights) {
   std::vector<float> sizes;
-  for (const KeySight& sight : sights) sizes.push_back(key_at(keys, sight).size_rad);
+  for (const KeyOfShot& sight : sights) sizes.push_back(key_at(keys, sight).size_rad);
   const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
   std::nth_element(sizes.begin(), middle, sizes.end());
   return *middle;
 }
 
 std::size_t choose_reference(std::span<const ShotKeys> keys, const LinkTable& links,
-                             const std::vector<KeySight>& sights) {
+                             const std::vector<KeyOfShot>& sights) {
   const float middle = middle_size(keys, sights);
-  const auto reach = [&](const KeySight& from) {
-    return std::count_if(sights.begin(), sights.end(), [&](const KeySight& to) {
+  const auto reach = [&](const KeyOfShot& from) {
+    return std::count_if(sights.begin(), sights.end(), [&](const KeyOfShot& to) {
       return links.motion(from.shot, to.shot).has_value();
     });
   };
-  const auto off = [&](const KeySight& sight) {
+  const auto off = [&](const KeyOfShot& sight) {
     return std::abs(std::log(key_at(keys, sight).size_rad / middle));
   };
   std::size_t best = 0;
@@ -69,12 +69,12 @@ double distance_of(const TrackDraft& track, const LinkTable& links, const Rig& r
 }
 
 TrackDraft draft_of(std::span<const ShotKeys> keys, const LinkTable& links, const Rig& rig,
-                    std::vector<KeySight> sights) {
+                    std::vector<KeyOfShot> sights) {
   const auto best =
       sights.begin() + static_cast<std::ptrdiff_t>(choose_reference(keys, links, sights));
   std::rotate(sights.begin(), best, best + 1);
   TrackDraft track;
-  for (const KeySight& sight : sights) {
+  for (const KeyOfShot& sight : sights) {
     if (!links.motion(sights.front().shot, sight.shot)) continue;
     track.sights.push_back(raw_sight(key_at(keys, sight), sight.shot, rig));
   }
@@ -105,7 +105,7 @@ double bounded_distance(const RelativePose& pose, const RayPair& rays) {
 
 std::vector<TrackDraft> draft_tracks(std::span<const ShotKeys> keys, const LinkTable& links,
                                      const Rig& rig,
-                                     const std::vector<std::vector<KeySight>>& chains) {
+                                     const std::vector<std::vector<KeyOfShot>>& chains) {
   std::vector<TrackDraft> tracks;
   for (const auto& sights : chains) {
     TrackDraft track = draft_of(keys, links, rig, sights);

@@ -57,7 +57,7 @@ struct DraftPlace {
 /// view is much closer or much farther. Sights without a link to it are left out.
 [[nodiscard]] std::vector<TrackDraft> draft_tracks(
     std::span<const ShotKeys> keys, const LinkTable& links, const Rig& rig,
-    const std::vector<std::vector<KeySight>>& chains);
+    const std::vector<std::vector<KeyOfShot>>& chains);
 
 /// Removes dead sights, and drafts that have none left in another shot than the reference's.
 void bury(std::vector<TrackDraft>& tracks);

@@ -87,9 +87,9 @@ std::vector<Vec3> slants(const Vec3& towards) {
   return normals;
 }
 
-class SightRefiner {
+class PatchRefiner {
  public:
-  SightRefiner(const ViewPoint& reference, const ViewPoint& other, const RelativePose& motion,
+  PatchRefiner(const ViewPoint& reference, const ViewPoint& other, const RelativePose& motion,
                double distance, const TrackRefineOptions& options)
       : reference_(reference),
         other_(other),
@@ -263,7 +263,7 @@ class SightRefiner {
 std::optional<RefinedSight> refine_sight(const ViewPoint& reference, const ViewPoint& other,
                                          const RelativePose& other_from_reference, double distance,
                                          const TrackRefineOptions& options) {
-  return SightRefiner(reference, other, other_from_reference, distance, options).refine();
+  return PatchRefiner(reference, other, other_from_reference, distance, options).refine();
 }
 
 }  // namespace seamwright

@@ -168,15 +168,15 @@ StopReason reason_of(const ceres::Solver::Summary& summary) {
   return StopReason::no_descent;
 }
 
-std::vector<TiePoint> located(const Rig& rig, std::span<const Tie> ties, ShotStates shots,
-                              std::span<const char> use) {
-  std::vector<TiePoint> points(ties.size());
+std::vector<TiePoint> located(const AdjustProblem& problem) {
+  std::vector<TiePoint> points(problem.ties.size());
   constexpr int kTogether = 64;
-  const auto count = static_cast<int>(ties.size());
+  const auto count = static_cast<int>(points.size());
   parallel_for(0, (count + kTogether - 1) / kTogether, [&](int part) {
     for (int i = part * kTogether; i < std::min(count, (part + 1) * kTogether); ++i) {
       const auto k = static_cast<std::size_t>(i);
-      if (use.empty() || use[k] != 0) points[k] = locate_tie(rig, ties[k], true, shots);
+      if (!problem.use.empty() && problem.use[k] == 0) continue;
+      points[k] = locate_tie(problem.start, problem.ties[k], true, problem.shots);
     }
   });
   return points;
@@ -189,14 +189,11 @@ std::vector<TiePoint> located(const Rig& rig, std::span<const Tie> ties, ShotSta
 //     prior of flex                   three a lens                   a shot
 class Adjustment final : public ceres::EvaluationCallback {
  public:
-  Adjustment(const Rig& start, std::span<const Tie> ties, const std::vector<ShotState>& shots,
-             const SharedTerms& terms, const std::optional<SharedPrior>& prior,
-             const AdjustOptions& options, std::span<const char> use)
+  Adjustment(const AdjustProblem& problem, const AdjustOptions& options)
       : options_(options),
-        unknowns_(start, shots, terms, options.free_flex),
-        parts_(start, ties, terms, options, shots, located(start, ties, shots, use),
-               unknowns_.sizes()),
-        shared_(terms, prior, unknowns_.holds_baseline()),
+        unknowns_(problem.start, problem.shots, problem.terms, options.free_flex),
+        parts_(problem, options, located(problem), unknowns_.sizes()),
+        shared_(problem.terms, problem.prior, unknowns_.holds_baseline()),
         problem_(without_ownership(this)) {
     for (const Unknowns::Block& block : unknowns_.blocks()) {
       manifolds_.emplace_back(unknowns_, block);
@@ -367,23 +364,24 @@ std::string_view stop_reason_text(StopReason reason) {
   return "";
 }
 
-AdjustResult adjust(const Rig& start, std::span<const Tie> ties, std::vector<ShotState> shots,
-                    const SharedTerms& terms, const std::optional<SharedPrior>& prior,
-                    const AdjustOptions& options, std::span<const char> use,
+AdjustResult adjust(AdjustProblem problem, const AdjustOptions& options,
                     const ProgressFn& progress) {
-  for (ShotState& shot : shots) {
+  for (ShotState& shot : problem.shots) {
     if (!options.free_flex) shot.flex.clear();
-    if (options.free_flex) shot.flex.resize(start.lenses.size(), Vec3::Zero());
+    if (options.free_flex) shot.flex.resize(problem.start.lenses.size(), Vec3::Zero());
   }
-  return Adjustment(start, ties, shots, terms, prior, options, use).run(progress);
+  return Adjustment(problem, options).run(progress);
 }
 
 AdjustResult adjust(const Rig& start, std::span<const Tie> ties, int shots,
                     const SharedTerms& terms, const std::optional<SharedPrior>& prior,
-                    const AdjustOptions& options, std::span<const char> use,
-                    const ProgressFn& progress) {
-  return adjust(start, ties, std::vector<ShotState>(static_cast<std::size_t>(shots)), terms, prior,
-                options, use, progress);
+                    const AdjustOptions& options) {
+  return adjust({.start = start,
+                 .ties = ties,
+                 .shots = std::vector<ShotState>(static_cast<std::size_t>(shots)),
+                 .terms = terms,
+                 .prior = prior},
+                options);
 }
 
 }  // namespace seamwright

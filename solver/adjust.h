@@ -119,18 +119,23 @@ struct AdjustResult {
   }
 };
 
-/// `use[i]` false leaves tie i out (pass an empty span to use all). Ties that are not usable at
-/// the start are left out too. `shots` is one per shot that ties count, with its start pose and,
-/// where flex is free, its start flex (empty: zero).
-[[nodiscard]] AdjustResult adjust(const Rig& start, std::span<const Tie> ties,
-                                  std::vector<ShotState> shots, const SharedTerms& terms,
-                                  const std::optional<SharedPrior>& prior,
-                                  const AdjustOptions& options, std::span<const char> use = {},
+/// What is adjusted to what. Refers to what it is made from.
+struct AdjustProblem {
+  const Rig& start;
+  std::span<const Tie> ties;  ///< those that are not usable at the start are left out
+  /// One per shot that ties count, with its start pose and, where flex is free, its start flex
+  /// (empty: zero).
+  std::vector<ShotState> shots;
+  const SharedTerms& terms;
+  const std::optional<SharedPrior>& prior;
+  std::span<const char> use = {};  ///< 0 leaves a tie out; empty: all are used
+};
+
+[[nodiscard]] AdjustResult adjust(AdjustProblem problem, const AdjustOptions& options,
                                   const ProgressFn& progress = {});
 /// The same for `shots` shots that stand alone.
 [[nodiscard]] AdjustResult adjust(const Rig& start, std::span<const Tie> ties, int shots,
                                   const SharedTerms& terms, const std::optional<SharedPrior>& prior,
-                                  const AdjustOptions& options, std::span<const char> use = {},
-                                  const ProgressFn& progress = {});
+                                  const AdjustOptions& options);
 
 }  // namespace seamwright

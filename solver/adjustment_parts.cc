@@ -77,17 +77,18 @@ class AdjustmentParts::Stack {
   double cost_ = 0;
 };
 
-AdjustmentParts::AdjustmentParts(const Rig& start, std::span<const Tie> ties,
-                                 const SharedTerms& terms, const AdjustOptions& options,
-                                 ShotStates shots, std::vector<TiePoint> points,
-                                 std::span<const ShotSize> sizes)
-    : ties_(ties),
+AdjustmentParts::AdjustmentParts(const AdjustProblem& problem, const AdjustOptions& options,
+                                 std::vector<TiePoint> points, std::span<const ShotSize> sizes)
+    : ties_(problem.ties),
       options_(options),
       enough_(std::clamp(0.1 * options.cost_tolerance, 1e-8, 1e-6)),
-      lines_(see_lines(start, options.lines)),
+      lines_(see_lines(problem.start, options.lines)),
       points_(std::move(points)),
       tried_points_(points_),
       tried_costs_(points_.size(), 0.0) {
+  const std::span<const Tie> ties = problem.ties;
+  const std::vector<ShotState>& shots = problem.shots;
+  const SharedTerms& terms = problem.terms;
   networks_ = std::any_of(shots.begin(), shots.end(),
                           [](const ShotState& shot) { return shot.pose.network != kNoNetwork; });
   std::map<std::vector<int>, std::vector<std::size_t>> together;
@@ -132,7 +133,7 @@ void AdjustmentParts::add_part(const Part& part) {
 }
 
 void AdjustmentParts::evaluate(const Rig& rig, ShotStates shots, bool with_jacobian, bool tried) {
-  const Asked asked{rig, SightPlaces(rig, shots), with_jacobian, tried};
+  const Asked asked{rig, SeeingLenses(rig, shots), with_jacobian, tried};
   parallel_for(0, static_cast<int>(parts_.size()),
                [&](int i) { evaluate(parts_[static_cast<std::size_t>(i)], asked); });
 }
@@ -152,7 +153,7 @@ void AdjustmentParts::evaluate(Part& part, const Asked& asked) {
 
 // A trial starts from what was accepted; what is accepted was tried before, but for the first.
 void AdjustmentParts::add_tie(std::size_t i, const Part& part, const Asked& asked, Stack& stack) {
-  const std::vector<SightPlace> places = places_of(ties_[i], asked.rig, asked.places);
+  const std::vector<SeeingLens> places = places_of(ties_[i], asked.rig, asked.places);
   const SeenTie seen = seen_tie(i, places);
   if (!asked.with_jacobian || !asked.tried) {
     tried_points_[i] = points_[i];
@@ -165,7 +166,7 @@ void AdjustmentParts::add_tie(std::size_t i, const Part& part, const Asked& aske
 }
 
 std::vector<CellRows> AdjustmentParts::cell_rows(const Rig& rig, ShotStates shots) const {
-  const SightPlaces places(rig, shots);
+  const SeeingLenses places(rig, shots);
   std::vector<CellRows> all(parts_.size());
   parallel_for(0, static_cast<int>(parts_.size()), [&](int i) {
     const auto p = static_cast<std::size_t>(i);
@@ -175,7 +176,7 @@ std::vector<CellRows> AdjustmentParts::cell_rows(const Rig& rig, ShotStates shot
 }
 
 CellRows AdjustmentParts::cell_rows(const Part& part, const Rig& rig,
-                                    const SightPlaces& places) const {
+                                    const SeeingLenses& places) const {
   const auto cell_of = [&](const Tie& tie, const TieSight& sight) {
     const Lens& lens = rig.lenses[static_cast<std::size_t>(sight.lens)].lens;
     return Cell{tie.shot_of(sight), sight.lens, part_of_field(lens, sight.px)};
@@ -198,7 +199,7 @@ CellRows AdjustmentParts::cell_rows(const Part& part, const Rig& rig,
   rows.score = Eigen::VectorXd::Zero(rows.cross.cols());
   for (const std::size_t i : counted) {
     const Tie& tie = ties_[i];
-    const std::vector<SightPlace> at = places_of(tie, rig, places);
+    const std::vector<SeeingLens> at = places_of(tie, rig, places);
     const Rows all = rows_with_shifts(seen_tie(i, at), points_[i], part.columns);
     const Eigen::Index more = all.cols() - count - 1;
     std::vector<int> to;
@@ -222,15 +223,15 @@ CellRows AdjustmentParts::cell_rows(const Part& part, const Rig& rig,
   return rows;
 }
 
-std::vector<SightPlace> AdjustmentParts::places_of(const Tie& tie, const Rig& rig,
-                                                   const SightPlaces& places) {
-  std::vector<SightPlace> at;
+std::vector<SeeingLens> AdjustmentParts::places_of(const Tie& tie, const Rig& rig,
+                                                   const SeeingLenses& places) {
+  std::vector<SeeingLens> at;
   at.reserve(tie.sights.size());
   for (const TieSight& sight : tie.sights) at.push_back(places.of(rig, tie, sight));
   return at;
 }
 
-SeenTie AdjustmentParts::seen_tie(std::size_t i, std::span<const SightPlace> at) const {
+SeenTie AdjustmentParts::seen_tie(std::size_t i, std::span<const SeeingLens> at) const {
   const double scale =
       options_.robust_scale * std::sqrt(static_cast<double>(ties_[i].sights.size()));
   return {ties_[i], prepared_[i].depth, at, prepared_[i].white, scale};

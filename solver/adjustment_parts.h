@@ -28,11 +28,10 @@ class AdjustmentParts {
     Rows rows{};              ///< [J r]; only r where no derivatives were asked for
   };
 
-  /// All but `points` and `sizes`, one a tie and one a shot, must outlive this; points that are not
-  /// usable take no part.
-  AdjustmentParts(const Rig& start, std::span<const Tie> ties, const SharedTerms& terms,
-                  const AdjustOptions& options, ShotStates shots, std::vector<TiePoint> points,
-                  std::span<const ShotSize> sizes);
+  /// What the problem refers to, and the options, must outlive this. `points` are one a tie,
+  /// `sizes` one a shot; points that are not usable take no part.
+  AdjustmentParts(const AdjustProblem& problem, const AdjustOptions& options,
+                  std::vector<TiePoint> points, std::span<const ShotSize> sizes);
 
   /// Fills the rows of every part. `tried`: the last call was for the same rig and shots.
   void evaluate(const Rig& rig, ShotStates shots, bool with_jacobian, bool tried);
@@ -54,21 +53,21 @@ class AdjustmentParts {
   // What an evaluation is of.
   struct Asked {
     const Rig& rig;
-    SightPlaces places;
+    SeeingLenses places;
     bool with_jacobian = false;
     bool tried = false;
   };
   class Stack;
 
   void add_part(const Part& part);
-  [[nodiscard]] static std::vector<SightPlace> places_of(const Tie& tie, const Rig& rig,
-                                                         const SightPlaces& places);
-  [[nodiscard]] SeenTie seen_tie(std::size_t i, std::span<const SightPlace> at) const;
+  [[nodiscard]] static std::vector<SeeingLens> places_of(const Tie& tie, const Rig& rig,
+                                                         const SeeingLenses& places);
+  [[nodiscard]] SeenTie seen_tie(std::size_t i, std::span<const SeeingLens> at) const;
   void evaluate(Part& part, const Asked& asked);
   void add_tie(std::size_t i, const Part& part, const Asked& asked, Stack& stack);
   void add_line(std::size_t i, const Part& part, const Asked& asked, Stack& stack);
   [[nodiscard]] CellRows cell_rows(const Part& part, const Rig& rig,
-                                   const SightPlaces& places) const;
+                                   const SeeingLenses& places) const;
 
   std::span<const Tie> ties_;
   const AdjustOptions& options_;

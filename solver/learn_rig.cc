@@ -88,11 +88,11 @@ SharedPrior restricted(const SharedPrior& prior, const std::vector<int>& columns
 class RigLearner {
  public:
   RigLearner(const SharedPrior& prior, std::span<const Tie> ties, const LearnRigOptions& options,
-             const ProgressFn& progress, std::span<const PlumbLine> lines)
+             const ProgressFn& progress)
       : prior_(prior),
         ties_(ties.begin(), ties.end()),
         claimed_(ties),
-        lines_(lines),
+        lines_(options.lines),
         options_(options),
         progress_(progress) {}
 
@@ -151,7 +151,7 @@ class RigLearner {
     adjusting.flex_sigma_rad = flex_sigma_rad_;
     if (curves_free_) adjusting.lines = lines_.used();
     const std::vector<char> use = looks_for_a_place(adjusting) ? thinned(ties_, inlier_) : inlier_;
-    fit_ = adjust(fit_.rig, ties_, fit_.shots, terms, prior, adjusting, use, progress_);
+    fit_ = adjust({fit_.rig, ties_, fit_.shots, terms, prior, use}, adjusting, progress_);
     return fit_.stop != StopReason::cancelled;
   }
 
@@ -188,7 +188,7 @@ class RigLearner {
     nearer.flex_sigma_rad = flex_sigma_rad_;
     nearer.lines = lines_.used();
     const AdjustResult moved =
-        adjust(fit_.rig, ties_, fit_.shots, result_.terms, prior_, nearer, inlier_, progress_);
+        adjust({fit_.rig, ties_, fit_.shots, result_.terms, prior_, inlier_}, nearer, progress_);
     const Eigen::VectorXd open = result_.terms.difference(moved.rig, fit_.rig);
     fit_.covariance += open * open.transpose();
     return moved.stop != StopReason::cancelled;
@@ -317,9 +317,8 @@ class RigLearner {
 
 Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
                                  std::span<const Tie> ties, std::vector<ShotState> shots,
-                                 const LearnRigOptions& options, const ProgressFn& progress,
-                                 std::span<const PlumbLine> lines) {
-  return RigLearner(prior, ties, options, progress, lines).run(start, std::move(shots));
+                                 const LearnRigOptions& options, const ProgressFn& progress) {
+  return RigLearner(prior, ties, options, progress).run(start, std::move(shots));
 }
 
 Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,

@@ -56,6 +56,7 @@ struct LearnRigOptions {
   double reject_sigmas = 4.0;  ///< ties worse than this leave
   int minimum_ties = 25;       ///< fewer usable ties than this is refused
   double flex_start_sigma_rad = rad_from_deg(0.03);
+  std::span<const PlumbLine> lines = {};  ///< straight edges seen in any of the shots
 };
 
 struct LearnRigResult {
@@ -74,15 +75,13 @@ struct LearnRigResult {
 /// `start` is where the iteration begins; `prior` holds terms that the ties do not reach (columns
 /// as all_rig_terms, or as all_rig_terms_and_travel to free the travel where shots form networks):
 /// prior_of() for an unknown body, a template's inverse covariance for a known
-/// one. `shots` holds where each shot stood, roughly, in its network. `lines` are straight edges
-/// seen in any of the shots. Fails when too few ties are
+/// one. `shots` holds where each shot stood, roughly, in its network. Fails when too few ties are
 /// usable or when they leave a lens unconnected.
 [[nodiscard]] Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
                                                std::span<const Tie> ties,
                                                std::vector<ShotState> shots,
                                                const LearnRigOptions& options,
-                                               const ProgressFn& progress = {},
-                                               std::span<const PlumbLine> lines = {});
+                                               const ProgressFn& progress = {});
 /// The same for `shots` shots that stand alone.
 [[nodiscard]] Result<LearnRigResult> learn_rig(const Rig& start, const SharedPrior& prior,
                                                std::span<const Tie> ties, int shots,

@@ -12,10 +12,10 @@ ReducedTie reduce_tie(const Rig& rig, const Tie& tie, const TiePoint& point,
   // locate_tie() ends at exactly 0 where a tie would stand behind infinity.
   if (point.inverse_depth <= 0) believed.depth_floor_sigma_per_m = depth.floor_sigma_per_m;
   const DepthBelief belief(believed, tie, 0, false);
-  std::vector<SightPlace> places;
+  std::vector<SeeingLens> places;
   std::vector<Mat2> white;
   for (const TieSight& sight : tie.sights) {
-    places.push_back(place_of(rig, tie, sight, {}));
+    places.push_back(seeing_lens(rig, tie, sight, {}));
     white.push_back(whitener(sight.covariance_px2));
   }
   const Rows rows = rows_of({tie, belief, places, white}, point, {terms});

@@ -18,15 +18,15 @@ Vec3 seen_in_world(const BetweenShots& between, const TiePoint& point) {
   return between.world_from_own * point.direction +
          point.inverse_depth * between.own_from_seen_in_world;
 }
-Vec3 seen_in_rig(const SightPlace& place, const TiePoint& point) {
+Vec3 seen_in_rig(const SeeingLens& place, const TiePoint& point) {
   if (!place.between) return point.direction;
   return place.between->seen_from_world * seen_in_world(*place.between, point);
 }
 
 }  // namespace
 
-SightPlace place_of(const Rig& rig, const Tie& tie, const TieSight& sight, ShotStates shots) {
-  SightPlace place{.mounted = rig.lenses[static_cast<std::size_t>(sight.lens)]};
+SeeingLens seeing_lens(const Rig& rig, const Tie& tie, const TieSight& sight, ShotStates shots) {
+  SeeingLens place{.mounted = rig.lenses[static_cast<std::size_t>(sight.lens)]};
   place.lens_from_seen = place.mounted.rig_from_lens.conjugate().toRotationMatrix();
   if (shots.empty()) return place;
   const int seen = tie.shot_of(sight);
@@ -43,7 +43,7 @@ SightPlace place_of(const Rig& rig, const Tie& tie, const TieSight& sight, ShotS
   return place;
 }
 
-SightPlaces::SightPlaces(const Rig& rig, ShotStates shots) : lenses_(rig.lenses.size()) {
+SeeingLenses::SeeingLenses(const Rig& rig, ShotStates shots) : lenses_(rig.lenses.size()) {
   for (const ShotState& shot : shots) {
     for (int lens = 0; lens < rig.lens_count(); ++lens) {
       const Quat& mount = rig.lenses[static_cast<std::size_t>(lens)].rig_from_lens;
@@ -57,12 +57,12 @@ SightPlaces::SightPlaces(const Rig& rig, ShotStates shots) : lenses_(rig.lenses.
   }
 }
 
-SightPlace SightPlaces::of(const Rig& rig, const Tie& tie, const TieSight& sight) const {
+SeeingLens SeeingLenses::of(const Rig& rig, const Tie& tie, const TieSight& sight) const {
   const auto lens = static_cast<std::size_t>(sight.lens);
   const auto own = static_cast<std::size_t>(tie.shot);
   const auto seen = static_cast<std::size_t>(tie.shot_of(sight));
   const std::size_t at = seen * lenses_ + lens;
-  SightPlace place{rig.lenses[lens], unflex_[at], lens_from_seen_[at]};
+  SeeingLens place{rig.lenses[lens], unflex_[at], lens_from_seen_[at]};
   if (seen == own) return place;
   place.between = BetweenShots{world_from_rig_[own], world_from_rig_[seen].transpose(),
                                position_m_[own] - position_m_[seen]};
@@ -82,12 +82,12 @@ Mat2 whitener(const Mat2& covariance) {
   return information.llt().matrixL().transpose();
 }
 
-Vec3 point_in_lens(const SightPlace& place, const TiePoint& point) {
+Vec3 point_in_lens(const SeeingLens& place, const TiePoint& point) {
   return place.lens_from_seen *
          (seen_in_rig(place, point) - point.inverse_depth * place.mounted.pupil);
 }
 
-Vec2 sight_residual(const SightPlace& place, const TieSight& sight, const TiePoint& point) {
+Vec2 sight_residual(const SeeingLens& place, const TieSight& sight, const TiePoint& point) {
   const Lens& lens = place.mounted.lens;
   const Vec3 v = seen_past_travel(point_in_lens(place, point), point.inverse_depth,
                                   place.mounted.pupil_travel);
@@ -96,7 +96,7 @@ Vec2 sight_residual(const SightPlace& place, const TieSight& sight, const TiePoi
   });
 }
 
-LinearSight linearise(const SightPlace& place, const TieSight& sight, const Mat2& white,
+LinearSight linearise(const SeeingLens& place, const TieSight& sight, const Mat2& white,
                       const TiePoint& point) {
   const double rho = point.inverse_depth;
   const Vec3 in_rig = seen_in_rig(place, point) - rho * place.mounted.pupil;
@@ -136,8 +136,8 @@ LinearSight linearise(const SightPlace& place, const TieSight& sight, const Mat2
   return out;
 }
 
-PointSight linearise_point(const SightPlace& place, const TieSight& sight, const Mat2& white,
-                           const TiePoint& point) {
+SightByPoint linearise_point(const SeeingLens& place, const TieSight& sight, const Mat2& white,
+                             const TiePoint& point) {
   const Vec3 v = seen_past_travel(point_in_lens(place, point), point.inverse_depth,
                                   place.mounted.pupil_travel);
   const DirectionSlopes slopes = place.mounted.lens.direction_slopes_at(v);
@@ -145,7 +145,7 @@ PointSight linearise_point(const SightPlace& place, const TieSight& sight, const
   const Eigen::Matrix<double, 2, 3> by_seen = by_ray * place.lens_from_seen;
   const double travel = place.mounted.pupil_travel * slopes.theta_rad * slopes.theta_rad;
 
-  PointSight out;
+  SightByPoint out;
   out.residual = white * (slopes.px - sight.px);
   out.by_direction = by_seen;
   out.by_inverse_depth = -(by_seen * place.mounted.pupil) - travel * by_ray.col(2);

@@ -27,24 +27,24 @@ struct BetweenShots {
 };
 
 /// The lens of a sight, and how it is turned.
-struct SightPlace {
+struct SeeingLens {
   const MountedLens& mounted;
   Mat3 unflex = Mat3::Identity();            ///< Fᵀ
   Mat3 lens_from_seen = Mat3::Identity();    ///< R_iᵀ Fᵀ
   std::optional<BetweenShots> between = {};  ///< empty within the tie's own shot
 };
 
-[[nodiscard]] SightPlace place_of(const Rig& rig, const Tie& tie, const TieSight& sight,
-                                  ShotStates shots);
+[[nodiscard]] SeeingLens seeing_lens(const Rig& rig, const Tie& tie, const TieSight& sight,
+                                     ShotStates shots);
 
 /// The places of all sights under one rig and its shots, their rotations turned to matrices once.
-class SightPlaces {
+class SeeingLenses {
  public:
-  SightPlaces() = default;
-  SightPlaces(const Rig& rig, ShotStates shots);
+  SeeingLenses() = default;
+  SeeingLenses(const Rig& rig, ShotStates shots);
 
-  /// The same as place_of(); `rig` is the one of the constructor, or equal to it.
-  [[nodiscard]] SightPlace of(const Rig& rig, const Tie& tie, const TieSight& sight) const;
+  /// The same as seeing_lens(); `rig` is the one of the constructor, or equal to it.
+  [[nodiscard]] SeeingLens of(const Rig& rig, const Tie& tie, const TieSight& sight) const;
 
  private:
   std::size_t lenses_ = 0;
@@ -68,7 +68,7 @@ struct LinearSight {
 };
 
 /// The part of it that moves the point alone.
-struct PointSight {
+struct SightByPoint {
   Vec2 residual = Vec2::Zero();
   Eigen::Matrix<double, 2, 3> by_direction;
   Vec2 by_inverse_depth = Vec2::Zero();
@@ -82,18 +82,18 @@ struct PointSight {
 [[nodiscard]] Mat2 whitener(const Mat2& covariance);
 
 /// Where the sight's lens sees the point: vector in the lens frame, before the pupil's travel.
-[[nodiscard]] Vec3 point_in_lens(const SightPlace& place, const TiePoint& point);
+[[nodiscard]] Vec3 point_in_lens(const SeeingLens& place, const TiePoint& point);
 
 /// Residual only.
-[[nodiscard]] Vec2 sight_residual(const SightPlace& place, const TieSight& sight,
+[[nodiscard]] Vec2 sight_residual(const SeeingLens& place, const TieSight& sight,
                                   const TiePoint& point);
 
 /// Residual and derivatives, whitened by `white`.
-[[nodiscard]] LinearSight linearise(const SightPlace& place, const TieSight& sight,
+[[nodiscard]] LinearSight linearise(const SeeingLens& place, const TieSight& sight,
                                     const Mat2& white, const TiePoint& point);
 
 /// Residual and derivatives by the point.
-[[nodiscard]] PointSight linearise_point(const SightPlace& place, const TieSight& sight,
-                                         const Mat2& white, const TiePoint& point);
+[[nodiscard]] SightByPoint linearise_point(const SeeingLens& place, const TieSight& sight,
+                                           const Mat2& white, const TiePoint& point);
 
 }  // namespace seamwright

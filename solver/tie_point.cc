@@ -76,10 +76,10 @@ TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth, ShotStates 
   }
   if (free_depth) point.inverse_depth = inverse_depth_from(rays, in_world);
   const DepthBelief nothing;
-  std::vector<SightPlace> places;
+  std::vector<SeeingLens> places;
   std::vector<Mat2> white;
   for (const TieSight& sight : tie.sights) {
-    places.push_back(place_of(rig, tie, sight, shots));
+    places.push_back(seeing_lens(rig, tie, sight, shots));
     white.push_back(whitener(sight.covariance_px2));
   }
   const SeenTie seen{tie, nothing, places, white};
@@ -95,7 +95,7 @@ TiePoint locate_tie(const Rig& rig, const Tie& tie, bool free_depth, ShotStates 
 std::optional<Vec2> sight_residual_px(const Rig& rig, const Tie& tie, std::size_t sight,
                                       const TiePoint& point, ShotStates shots) {
   const TieSight& seen = tie.sights[sight];
-  const SightPlace place = place_of(rig, tie, seen, shots);
+  const SeeingLens place = seeing_lens(rig, tie, seen, shots);
   if (!place.mounted.lens.project(point_in_lens(place, point))) return std::nullopt;
   return sight_residual(place, seen, point);
 }
@@ -103,7 +103,7 @@ std::optional<Vec2> sight_residual_px(const Rig& rig, const Tie& tie, std::size_
 double tie_chi2(const Rig& rig, const Tie& tie, const TiePoint& point, ShotStates shots) {
   double sum = 0;
   for (const TieSight& sight : tie.sights) {
-    const Vec2 residual = sight_residual(place_of(rig, tie, sight, shots), sight, point);
+    const Vec2 residual = sight_residual(seeing_lens(rig, tie, sight, shots), sight, point);
     sum += (whitener(sight.covariance_px2) * residual).squaredNorm();
   }
   return sum;

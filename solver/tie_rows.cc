@@ -57,7 +57,7 @@ struct PointProblem {
     Eigen::Map<Eigen::Matrix<double, Height, 3>> by(jacobian, NumResiduals(), 3);
     for (std::size_t j = 0; j < seen.tie.sights.size(); ++j) {
       const auto row = static_cast<Eigen::Index>(2 * j);
-      const PointSight linear =
+      const SightByPoint linear =
           linearise_point(seen.places[j], seen.tie.sights[j], seen.white[j], point);
       r.template segment<2>(row) = linear.residual;
       by.template block<2, 2>(row, 0) = linear.by_direction * turned;

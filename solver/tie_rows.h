@@ -22,7 +22,7 @@ namespace seamwright {
 struct SeenTie {
   const Tie& tie;
   const DepthBelief& depth;
-  std::span<const SightPlace> places;  ///< one a sight
+  std::span<const SeeingLens> places;  ///< one a sight
   std::span<const Mat2> white;         ///< one a sight
   /// Of the loss into which the squares of all sights go together; 0: none. Where the tie's shot
   /// stands alone, what is believed of its depth goes into it as well: a wrong tie that seems to

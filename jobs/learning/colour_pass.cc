@@ -22,7 +22,7 @@ void append(std::vector<FringeSample>& to, const std::vector<FringeSample>& from
 }
 
 // Which sights lie in which frame.
-struct SightIndex {
+struct SightRef {
   std::size_t tie = 0;
   std::size_t sight = 0;
 };
@@ -81,7 +81,7 @@ class ColourPass {
       append(all.red, found.red);
       append(all.blue, found.blue);
     }
-    for (const SightIndex& place : places_[frame_index(shot, lens)]) {
+    for (const SightRef& place : places_[frame_index(shot, lens)]) {
       const Vec2& px = ties_[place.tie].sights[place.sight].px;
       auto light = measure_light(planes, model, px, options_.photometric);
       if (!light) continue;
@@ -139,9 +139,9 @@ class ColourPass {
   std::span<const Tie> ties_;
   const ColourOptions& options_;
   int shot_count_ = 0;
-  std::vector<std::vector<SightIndex>> places_;  // one a frame
-  std::vector<FringeSamples> fringes_;           // one a lens
-  std::vector<LightPoint> points_;               // one a tie
+  std::vector<std::vector<SightRef>> places_;  // one a frame
+  std::vector<FringeSamples> fringes_;         // one a lens
+  std::vector<LightPoint> points_;             // one a tie
   bool coloured_ = false;
   ColourOutcome outcome_;
 };

@@ -103,8 +103,9 @@ class Learner {
       const auto lines =
           find_lines_of_shots(shots_used(), source(), rig_, round > 0, options_.lines, progress_);
       if (!lines) return fail(lines.error());
-      auto solved = learn_rig(rig_, prior_, outcome_.ties, std::move(*start), options_.solving,
-                              progress_, *lines);
+      LearnRigOptions solving = options_.solving;
+      solving.lines = *lines;
+      auto solved = learn_rig(rig_, prior_, outcome_.ties, std::move(*start), solving, progress_);
       if (!solved) return fail(std::move(solved.error()));
       const auto move_px = seam_move_px(rig_, solved->solution.rig);
       if (!move_px) return fail(move_px.error());

@@ -75,7 +75,7 @@ class Problem {
     int count = 0;
     std::size_t next = 0;
     for (const LightPoint& point : points_) {
-      for (const LightSight& sight : point) {
+      for (const LightSample& sight : point) {
         const double rest = residuals_[next++];
         if (point.size() < 2 || std::abs(rest) > kOutlier_sigmas * spread_ * sight.sigma) continue;
         sum += rest * rest;
@@ -88,7 +88,7 @@ class Problem {
  private:
   static std::size_t index(int i) { return static_cast<std::size_t>(i); }
   [[nodiscard]] Eigen::Index at(int shot, int lens) const { return shot * lenses_ + lens; }
-  [[nodiscard]] double weight(const LightSight& sight, double residual) const {
+  [[nodiscard]] double weight(const LightSample& sight, double residual) const {
     const double far = spread_ > 0 ? residual / (spread_ * sight.sigma * kCauchy) : 0;
     return 1 / ((1 + far * far) * sight.sigma * sight.sigma);
   }
@@ -103,7 +103,7 @@ class Problem {
       double sum = 0;
       double weights = 0;
       for (std::size_t i = 0; i < point.size(); ++i) {
-        const LightSight& sight = point[i];
+        const LightSample& sight = point[i];
         const double light = std::log(sight.light[index(colour_)]) -
                              std::log(brightness(profile_[index(sight.lens)], sight.r_hat)) -
                              log_gain(sight.shot, sight.lens);
@@ -139,7 +139,7 @@ class Problem {
       Eigen::VectorXd weights(count);
       Eigen::VectorXd rest(count);
       for (Eigen::Index i = 0; i < count; ++i) {
-        const LightSight& sight = point[static_cast<std::size_t>(i)];
+        const LightSample& sight = point[static_cast<std::size_t>(i)];
         rest[i] = residuals_[next++];
         weights[i] = weight(sight, rest[i]) / (spread_ * spread_);
         rows(i, gains_at + at(sight.shot, sight.lens)) = 1;
@@ -219,7 +219,7 @@ double profile_sigma(const Eigen::Vector3d& terms, const Eigen::Matrix3d& covari
 int wide_points(std::span<const LightPoint> points, int lens) {
   int count = 0;
   for (const LightPoint& point : points) {
-    const bool wide = std::any_of(point.begin(), point.end(), [&](const LightSight& own) {
+    const bool wide = std::any_of(point.begin(), point.end(), [&](const LightSample& own) {
       return own.lens == lens && std::any_of(point.begin(), point.end(), [&](const auto& other) {
                return std::abs(other.r_hat - own.r_hat) > kWideApart;
              });
@@ -252,7 +252,7 @@ void read_gains(const Problem& problem, std::span<const LightPoint> points, int 
   const auto lenses = static_cast<int>(fit.lenses.size());
   std::vector<int> seen(static_cast<std::size_t>(shots * lenses), 0);
   for (const LightPoint& point : points) {
-    for (const LightSight& sight : point) {
+    for (const LightSample& sight : point) {
       ++seen[static_cast<std::size_t>(sight.shot * lenses + sight.lens)];
     }
   }
@@ -273,11 +273,11 @@ void read_gains(const Problem& problem, std::span<const LightPoint> points, int 
 
 }  // namespace
 
-std::optional<LightSight> measure_light(const LightPlanes& planes, const Lens& lens, const Vec2& px,
-                                        const PhotometricOptions& options) {
+std::optional<LightSample> measure_light(const LightPlanes& planes, const Lens& lens,
+                                         const Vec2& px, const PhotometricOptions& options) {
   const int reach = options.patch_px / 2;
   if (!planes.whole(px, reach)) return std::nullopt;
-  LightSight sight;
+  LightSample sight;
   sight.r_hat = (px - lens.centre_px()).norm() / lens.rim_radius_px();
   // The patch's outer half must still be inside the field.
   if (sight.r_hat + (reach + 1) / lens.rim_radius_px() > 1) return std::nullopt;

@@ -39,7 +39,7 @@ struct PhotometricOptions {
 };
 
 /// The light of one sight of a tie.
-struct LightSight {
+struct LightSample {
   int shot = 0;
   int lens = 0;
   double r_hat = 0;
@@ -48,13 +48,13 @@ struct LightSight {
 };
 
 /// The sights of one tie that could be measured.
-using LightPoint = std::vector<LightSight>;
+using LightPoint = std::vector<LightSample>;
 
 /// Mean light around a pixel; empty outside the frame or lens, where a pixel is clipped, and where
 /// the patch is dark or rough.
-[[nodiscard]] std::optional<LightSight> measure_light(const LightPlanes& planes, const Lens& lens,
-                                                      const Vec2& px,
-                                                      const PhotometricOptions& options = {});
+[[nodiscard]] std::optional<LightSample> measure_light(const LightPlanes& planes, const Lens& lens,
+                                                       const Vec2& px,
+                                                       const PhotometricOptions& options = {});
 
 struct LensPhotometry {
   VignettingTerms vignetting;

@@ -246,7 +246,7 @@ TEST_CASE("chains join links and lenses, and drop what one lens sees at two plac
     const std::vector<ShotLink> links = {link_of(0, 1, {{0, 0}}), link_of(1, 2, {{0, 0}})};
     const Chains chains = chain(keys, links, within);
     REQUIRE(chains.tracks.size() == 1);
-    CHECK(chains.tracks[0] == std::vector<KeySight>{{0, 0}, {0, 2}, {1, 0}, {2, 0}});
+    CHECK(chains.tracks[0] == std::vector<KeyOfShot>{{0, 0}, {0, 2}, {1, 0}, {2, 0}});
     CHECK(chains.conflicts == 0);
   }
   SECTION("two places in one frame are a conflict") {
@@ -260,7 +260,7 @@ TEST_CASE("chains join links and lenses, and drop what one lens sees at two plac
     const std::vector<ShotLink> links = {link_of(0, 1, {{1, 1}, {1, 2}})};
     const Chains chains = chain(keys, links, within);
     REQUIRE(chains.tracks.size() == 1);
-    CHECK(chains.tracks[0] == std::vector<KeySight>{{0, 1}, {1, 2}});
+    CHECK(chains.tracks[0] == std::vector<KeyOfShot>{{0, 1}, {1, 2}});
   }
   SECTION("a point of one shot alone is no track") {
     CHECK(chain(keys, {}, within).tracks.empty());

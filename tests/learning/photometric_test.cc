@@ -44,7 +44,7 @@ std::vector<LightPoint> points_of(Random& random, const Body& body, int count,
     const int own_shot = random.integer(0, kShots - 1);
     LightPoint point;
     for (int j = 0; j < sights; ++j) {
-      LightSight sight{.sigma = std::max(options.noise, 0.005)};
+      LightSample sight{.sigma = std::max(options.noise, 0.005)};
       sight.shot = options.tracks ? random.integer(0, kShots - 1) : own_shot;
       sight.lens = options.tracks ? random.integer(0, 1) : j;
       sight.r_hat = options.tracks ? std::sqrt(random.uniform(0.01, 1)) : random.uniform(0.88, 1);

@@ -57,10 +57,10 @@ TEST_CASE("derivatives of a sight match central differences") {
       const Tie tie{.shot = 0, .sights = {sight}};
       const auto residual = [&](const Rig& at, const std::vector<ShotState>& moved,
                                 const TiePoint& where) {
-        return sight_residual(place_of(at, tie, sight, moved), sight, where);
+        return sight_residual(seeing_lens(at, tie, sight, moved), sight, where);
       };
       const LinearSight linear =
-          linearise(place_of(rig, tie, sight, shots), sight, Mat2::Identity(), point);
+          linearise(seeing_lens(rig, tie, sight, shots), sight, Mat2::Identity(), point);
       CHECK((linear.residual - residual(rig, shots, point)).norm() < 1e-9);
       // What turns or moves the ray also changes the pupil's travel along it, ρ e1 ≈ 1e-3 of the
       // derivative, which is left out on purpose. The lens' own terms do not.

@@ -147,7 +147,7 @@ BoardFit fit_to_board(const std::vector<Corners>& corners, const std::vector<int
     return lens == test::kSurveyors && slot < kLensTermCount &&
            std::ranges::find(held_terms, slot) == held_terms.end();
   });
-  const AdjustResult found = adjust(start, network.ties(), network.shots(), terms, std::nullopt,
+  const AdjustResult found = adjust({start, network.ties(), network.shots(), terms, std::nullopt},
                                     {.max_iterations = 200,
                                      .cost_tolerance = 1e-13,
                                      .robust_scale = 0,
@@ -167,7 +167,7 @@ BoardFit fit_to_tracks(const std::vector<Corners>& corners) {
     network.add_sights(0, pixels_of(seen), kPublishedRms_px);
   }
   const SharedTerms terms(1, [](int, int slot) { return slot <= kAspect; });
-  const AdjustResult found = adjust(start, network.ties(), network.shots(), terms, std::nullopt,
+  const AdjustResult found = adjust({start, network.ties(), network.shots(), terms, std::nullopt},
                                     {.max_iterations = 200,
                                      .cost_tolerance = 1e-12,
                                      .robust_scale = 0,

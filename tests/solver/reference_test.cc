@@ -67,21 +67,22 @@ void check_against_reference(const AdjustOptions& adjusting) {
     REQUIRE(points.back().usable);
   }
   const SharedTerms terms = all_rig_terms(2);
-  const AdjustResult ours = adjust(problem.start, problem.survey.ties, problem.survey.start, terms,
-                                   problem.prior, adjusting);
+  const AdjustResult ours = adjust(
+      {problem.start, problem.survey.ties, problem.survey.start, terms, problem.prior}, adjusting);
   REQUIRE(ours.usable());
   REQUIRE(ours.covariance.rows() == terms.columns());
 
-  const SmallReference at_start(problem.start, problem.survey.ties, problem.survey.start, points,
-                                terms, problem.prior, adjusting);
+  const SmallReference at_start(
+      {problem.start, problem.survey.ties, problem.survey.start, terms, std::nullopt},
+      problem.prior, points, adjusting);
   CHECK(static_cast<double>(at_start.cost()) == Approx(ours.initial_cost).epsilon(1e-9));
   // From beside the solution: with points of its own to move, the reference creeps from afar.
   Rig beside = ours.rig;
   for (MountedLens& mounted : beside.lenses) mounted.lens.terms[kFocal] *= 1.0003;
   std::vector<TiePoint> near = ours.points;
   for (TiePoint& point : near) point.inverse_depth *= 1.02;
-  SmallReference reference(beside, problem.survey.ties, ours.shots, near, terms, problem.prior,
-                           adjusting);
+  SmallReference reference({beside, problem.survey.ties, ours.shots, terms, std::nullopt},
+                           problem.prior, near, adjusting);
   REQUIRE(static_cast<double>(reference.cost()) > ours.final_cost * 1.1);
   const int steps = reference.solve();
   const Eigen::MatrixXd covariance = reference.covariance();
@@ -134,7 +135,7 @@ TEST_CASE("any number of threads gives the same bits") {
   const SharedPrior prior = prior_of(BodySpread{}, body, terms);
   const auto with_threads = [&](int threads) {
     const ThreadLimit limit(threads);
-    return adjust(body, survey.ties, survey.start, terms, prior, {.free_flex = true});
+    return adjust({body, survey.ties, survey.start, terms, prior}, {.free_flex = true});
   };
   const AdjustResult one = with_threads(1);
   REQUIRE(one.usable());

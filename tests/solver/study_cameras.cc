@@ -108,7 +108,7 @@ Turn ours(const std::vector<PairCorners>& pairs, bool told) {
     return lens == right && slot != kPupilTravel;
   });
   const AdjustResult found =
-      adjust(start, network.ties(), network.shots(), terms, std::nullopt,
+      adjust({start, network.ties(), network.shots(), terms, std::nullopt},
              {.max_iterations = 200, .cost_tolerance = 1e-13, .robust_scale = 0});
   if (found.stop != StopReason::converged || found.covariance.size() == 0) {
     give_up(fmt::format("adjust: {}", stop_reason_text(found.stop)));

@@ -20,7 +20,7 @@ using test::seed;
 struct Given {
   Tie tie;
   DepthBelief belief;
-  std::vector<SightPlace> places;
+  std::vector<SeeingLens> places;
   std::vector<Mat2> white;
   double robust_scale;
 
@@ -28,7 +28,7 @@ struct Given {
   Given(const Rig& rig, const Tie& seen, ShotStates shots, const AdjustOptions& options)
       : tie(seen), belief(options, seen, 0, shots.empty()), robust_scale(options.robust_scale) {
     for (const TieSight& sight : tie.sights) {
-      places.push_back(place_of(rig, tie, sight, shots));
+      places.push_back(seeing_lens(rig, tie, sight, shots));
       white.push_back(whitener(sight.covariance_px2));
     }
   }

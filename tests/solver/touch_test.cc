@@ -82,8 +82,8 @@ struct Shot {
       const TieRange range = is_far ? TieRange::far : TieRange::open;
       const double eta_share = random.uniform(0, 1);
       clean.push_back(
-          test::manual_tie(random, rig, psi_rad, eta_share, range, is_far ? 0 : rho, 0));
-      ties.push_back(test::manual_tie(random, rig, psi_rad, eta_share, range, rho, 0.5));
+          test::manual_tie(random, rig, {psi_rad, eta_share, range, is_far ? 0 : rho, 0}));
+      ties.push_back(test::manual_tie(random, rig, {psi_rad, eta_share, range, rho, 0.5}));
     }
   }
 };
@@ -267,7 +267,7 @@ TEST_CASE("a knock is said to contradict the template, with the term") {
   const Rig shot = test::flexed(body.truth, {Vec3::Zero(), rad_from_deg(0.5) * Vec3(0, 0, 1)});
   std::vector<Tie> ties;
   for (int k = 0; k < 3; ++k) {
-    ties.push_back(test::manual_tie(random, shot, 2.0 * k, 0.5, TieRange::open, 0.4, 0.5));
+    ties.push_back(test::manual_tie(random, shot, {.psi_rad = 2.0 * k}));
   }
   const auto result = touch_shot(body, ties);
   REQUIRE(result);
@@ -287,7 +287,7 @@ TEST_CASE("two ties that contradict each other are both used, and it is said") {
   const TouchedBody& body = bodies()[0];
   std::vector<Tie> ties;
   for (int k = 0; k < 2; ++k) {
-    ties.push_back(test::manual_tie(random, body.truth, 3.0 * k, 0.5, TieRange::open, 0.4, 0.5));
+    ties.push_back(test::manual_tie(random, body.truth, {.psi_rad = 3.0 * k}));
   }
   const Vec2 from_centre = ties[1].sights[1].px - body.truth.lenses[1].lens.centre_px();
   ties[1].sights[1].px += 20 * Vec2(-from_centre.y(), from_centre.x()).normalized();
@@ -309,8 +309,8 @@ TEST_CASE("automatic ties find the turn sideways, and tell a manual tie wrong") 
       random, shot, test::box_room({2, 1.3, 2.5}, {0.3, -0.2, 0.1}, Quat::Identity()), 0,
       {.per_pair = 80, .noise_px = 0.2, .margin_rad = rad_from_deg(1.5)});
   for (std::size_t i = 0; i < ties.size(); i += 10) ties[i].sights[0].px += Vec2(9, -7);
-  ties.push_back(test::manual_tie(random, shot, 1.0, 0.5, TieRange::open, 0.4, 0.5));
-  ties.push_back(test::manual_tie(random, shot, -2.0, 0.5, TieRange::open, 0.4, 0.5));
+  ties.push_back(test::manual_tie(random, shot, {.psi_rad = 1.0}));
+  ties.push_back(test::manual_tie(random, shot, {.psi_rad = -2.0}));
   ties.back().sights[0].px += Vec2(14, 14);
   const auto result = touch_shot(body, ties);
   REQUIRE(result);
@@ -326,8 +326,8 @@ TEST_CASE("ties that nothing can be made of are refused by name") {
   CAPTURE(seed());
   Random random(93);
   const TouchedBody& body = bodies()[0];
-  std::vector<Tie> ties = {test::manual_tie(random, body.truth, 0, 0.5, TieRange::open, 0.4, 0.5),
-                           test::manual_tie(random, body.truth, 1, 0.5, TieRange::open, 0.4, 0.5)};
+  std::vector<Tie> ties = {test::manual_tie(random, body.truth, {.psi_rad = 0}),
+                           test::manual_tie(random, body.truth, {.psi_rad = 1})};
   SECTION("one sight") {
     ties[1].sights.pop_back();
     const auto result = touch_shot(body, ties);
@@ -353,8 +353,9 @@ TEST_CASE("a template without covariance or scale can be touched") {
   const Rig shot = test::flexed_at_random(random, body.truth, rad_from_deg(0.3));
   std::vector<Tie> ties;
   for (int k = 0; k < 4; ++k) {
-    ties.push_back(test::manual_tie(random, shot, 1.6 * k, 0.5,
-                                    k < 2 ? TieRange::far : TieRange::open, k < 2 ? 0 : 0.4, 0.2));
+    ties.push_back(test::manual_tie(
+        random, shot,
+        {1.6 * k, 0.5, k < 2 ? TieRange::far : TieRange::open, k < 2 ? 0 : 0.4, 0.2}));
   }
   const auto result = touch(unscaled, {}, 0, ties);
   REQUIRE(result);
@@ -377,7 +378,7 @@ TEST_CASE("four lenses: ties between two of them move no other by more than it i
     REQUIRE(directions.size() >= 8);
     const double psi_rad =
         directions[static_cast<std::size_t>(k) * (directions.size() - 1) / 3].psi_rad;
-    ties.push_back(test::manual_tie(random, shot, psi_rad, 0.5, TieRange::far, 0, 0.3, 0, 1));
+    ties.push_back(test::manual_tie(random, shot, {psi_rad, 0.5, TieRange::far, 0, 0.3}));
   }
   const auto result = touch_shot(body, ties);
   REQUIRE(result);
@@ -399,8 +400,9 @@ TEST_CASE("a reduced tie tells how its disagreement follows the rig") {
   int checked = 0;
   for (int k = 0; k < 20; ++k) {
     const bool far = k % 2 == 0;
-    const Tie tie = test::manual_tie(random, body.truth, random.uniform(-kPi, kPi), 0.5,
-                                     far ? TieRange::far : TieRange::open, far ? 0.02 : 0.5, 0.5);
+    const Tie tie = test::manual_tie(random, body.truth,
+                                     {random.uniform(-kPi, kPi), 0.5,
+                                      far ? TieRange::far : TieRange::open, far ? 0.02 : 0.5, 0.5});
     const auto reduced = [&](const Rig& rig) {
       return reduce_tie(rig, tie, locate_tie(rig, tie, true), terms, {});
     };

@@ -78,21 +78,28 @@ struct TouchedBody {
   return flexed(rig, flex);
 }
 
-/// A tie set by hand in lenses a and b at an azimuth of their ribbon and a share of the width they
-/// overlap there, with a hand's noise.
-[[nodiscard]] inline Tie manual_tie(Random& random, const Rig& shot, double psi_rad,
-                                    double eta_share, TieRange range, double inverse_depth,
-                                    double noise_px, int a = 0, int b = 1) {
-  const RibbonAxes axes = RibbonAxes::of_pair(shot, a, b);
-  const auto shared = shared_colatitudes(shot, a, b, psi_rad, rad_from_deg(2.5));
+/// What a hand sets in the first two lenses: at an azimuth of their ribbon and a share of the width
+/// they overlap there.
+struct HandTie {
+  double psi_rad = 0;
+  double eta_share = 0.5;
+  TieRange range = TieRange::open;
+  double inverse_depth = 0.4;
+  double noise_px = 0.5;
+};
+
+[[nodiscard]] inline Tie manual_tie(Random& random, const Rig& shot, const HandTie& of) {
+  const RibbonAxes axes = RibbonAxes::of_pair(shot, 0, 1);
+  const auto shared = shared_colatitudes(shot, 0, 1, of.psi_rad, rad_from_deg(2.5));
   if (!shared) throw std::runtime_error("manual_tie: no overlap at this azimuth");
-  const double eta_rad = shared->begin_rad + eta_share * (shared->end_rad - shared->begin_rad);
-  const Vec3 direction = axes.direction({psi_rad, eta_rad});
+  const double eta_rad = shared->begin_rad + of.eta_share * (shared->end_rad - shared->begin_rad);
+  const Vec3 direction = axes.direction({of.psi_rad, eta_rad});
+  const double noise_px = of.noise_px;
   const double sigma_px = noise_px > 0 ? noise_px : 0.5;
-  Tie tie{.shot = 0, .sights = {}, .range = range, .origin = TieOrigin::manual};
-  for (const int lens : {a, b}) {
+  Tie tie{.shot = 0, .sights = {}, .range = of.range, .origin = TieOrigin::manual};
+  for (const int lens : {0, 1}) {
     const auto px =
-        shot.lenses[static_cast<std::size_t>(lens)].project_point(direction, inverse_depth);
+        shot.lenses[static_cast<std::size_t>(lens)].project_point(direction, of.inverse_depth);
     if (!px) throw std::runtime_error("manual_tie: not seen");
     const Vec2 noise =
         noise_px > 0 ? Vec2(random.normal(noise_px), random.normal(noise_px)) : Vec2(Vec2::Zero());

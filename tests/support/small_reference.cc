@@ -54,15 +54,13 @@ std::vector<Lost> taken_together(std::span<const Tie> ties, const std::vector<Ve
 
 }  // namespace
 
-SmallReference::SmallReference(const Rig& start, std::span<const Tie> ties,
-                               std::vector<ShotState> shots, std::vector<TiePoint> points,
-                               const SharedTerms& terms, const SharedPrior& prior,
-                               const AdjustOptions& options)
-    : ties_(ties),
-      terms_(terms),
+SmallReference::SmallReference(const AdjustProblem& problem, const SharedPrior& prior,
+                               std::vector<TiePoint> points, const AdjustOptions& options)
+    : ties_(problem.ties),
+      terms_(problem.terms),
       prior_(prior),
       options_(options),
-      state_{start, std::move(shots), std::move(points)} {
+      state_{problem.start, problem.shots, std::move(points)} {
   for (ShotState& shot : state_.shots) {
     if (options.free_flex && shot.flex.empty()) shot.flex.resize(2, Vec3::Zero());
   }

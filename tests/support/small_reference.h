@@ -18,10 +18,10 @@ class SmallReference {
   using Vector = Eigen::Matrix<long double, Eigen::Dynamic, 1>;
   using Matrix = Eigen::Matrix<long double, Eigen::Dynamic, Eigen::Dynamic>;
 
-  /// Starts at `points`, which are all usable. Two lenses; flex as `options` says; no lines.
-  SmallReference(const Rig& start, std::span<const Tie> ties, std::vector<ShotState> shots,
-                 std::vector<TiePoint> points, const SharedTerms& terms, const SharedPrior& prior,
-                 const AdjustOptions& options);
+  /// Starts at `points`, which are all usable. Two lenses; flex as `options` says; no lines. The
+  /// problem's own prior is not looked at.
+  SmallReference(const AdjustProblem& problem, const SharedPrior& prior,
+                 std::vector<TiePoint> points, const AdjustOptions& options);
 
   /// Gauss–Newton with halved steps until nothing moves; returns the number of steps.
   int solve();
