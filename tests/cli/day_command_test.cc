@@ -11,6 +11,7 @@
 #include "tests/cli/day_card.h"
 #include "tests/cli/run.h"
 #include "tests/cli/strike.h"
+#include "tests/support/edited.h"
 
 using namespace seamwright;
 using test::DayCard;
@@ -33,11 +34,7 @@ std::map<std::string, std::string> files_below(const fs::path& folder) {
 }
 
 void replace_text(const fs::path& file, const std::string& from, const std::string& to) {
-  std::string text = test::get_file(file);
-  const auto at = text.find(from);
-  CAPTURE(text, from);
-  REQUIRE(at != std::string::npos);
-  test::put_file(file, text.replace(at, from.size(), to));
+  test::put_file(file, test::edited(test::get_file(file), from, to));
 }
 
 RunFile read_run(const DayCard& day) {

@@ -6,6 +6,7 @@
 # KINDs, all of them if none is given:
 #   links      every link between documents leads somewhere, headings included
 #   paths      every path of the project that stands in code style exists
+#   tour       every function that a table names beside its source stands in that source
 #   programs   every command of bootstrap, and every test, study and benchmark that is named, exists
 #   messages   every message that docs/troubleshooting.md quotes stands in the sources
 #   options    every option that a document names exists, of the command that it is named for
@@ -19,7 +20,7 @@ root="$(realpath "$2")"
 scratch="$(realpath -m "$3")"
 shift 3
 kinds=("$@")
-if ((${#kinds[@]} == 0)); then kinds=(links paths programs messages options commands); fi
+if ((${#kinds[@]} == 0)); then kinds=(links paths tour programs messages options commands); fi
 
 readonly frame_px=600
 cd "$root"
@@ -87,6 +88,25 @@ check_paths() {
     done < <(code_spans "$document" | grep -xE "($folders)/[A-Za-z0-9_./-]*" || true)
   done
   counted paths "$count" 60
+}
+
+# --- tour ----------------------------------------------------------------------------------------
+
+# Rows of a table whose first cell is a source and functions in it: `features/ties.cc`, `find_ties`.
+check_tour() {
+  local cell span source count=0
+  while read -r cell; do
+    source=""
+    while read -r span; do
+      if [[ "$span" == */* ]]; then
+        source="$span"
+      elif [[ -f "$source" ]]; then
+        count=$((count + 1))
+        grep -qE "\\b${span##*::}\\(" "$source" || fault "DEVELOPERS.md: '$source' has no '$span'"
+      fi
+    done < <(grep -o '`[^`]*`' <<<"$cell" | tr -d '`')
+  done < <(sed -nE 's/^\| (`[A-Za-z0-9_/.]+\.(cc|h)`[^|]*) \|.*/\1/p' DEVELOPERS.md)
+  counted tour "$count" 40
 }
 
 # --- programs ------------------------------------------------------------------------------------
@@ -288,6 +308,7 @@ for kind in "${kinds[@]}"; do
   case "$kind" in
     links) check_links ;;
     paths) check_paths ;;
+    tour) check_tour ;;
     programs) check_programs ;;
     messages) check_messages ;;
     options)

@@ -11,6 +11,7 @@
 #include <fmt/format.h>
 
 #include "templates/rig_template.h"
+#include "tests/support/edited.h"
 #include "tests/support/rigs.h"
 
 namespace seamwright::test {
@@ -64,14 +65,6 @@ namespace seamwright::test {
   value.learned_from.push_back({.file = "hall_front.tif", .sha256 = std::string(64, 'a')});
   value.learned_from.push_back({.file = "rooms/hall back.tif", .sha256 = std::string(64, '0')});
   return value;
-}
-
-/// `text` with the first `from` replaced; throws when it is not there, so no test edits nothing.
-[[nodiscard]] inline std::string edited(std::string text, std::string_view from,
-                                        std::string_view to) {
-  const auto at = text.find(from);
-  if (at == std::string::npos) throw std::runtime_error("not in the text: " + std::string(from));
-  return text.replace(at, from.size(), to);
 }
 
 /// 1-based line of the first `marker`.

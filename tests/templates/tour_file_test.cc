@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 
 #include "templates/map_file.h"
+#include "tests/support/edited.h"
 
 using namespace seamwright;
 using Catch::Detail::Approx;
@@ -33,12 +34,8 @@ Tour full_tour() {
 
 // The tour with one piece of its text exchanged, refused with these words.
 void check_refused(const std::string& from, const std::string& to, const std::string& words) {
-  std::string text = format_tour(full_tour());
-  const auto at = text.find(from);
   CAPTURE(from, to);
-  REQUIRE(at != std::string::npos);
-  text.replace(at, from.size(), to);
-  const auto tour = parse_tour(text, "house.tour.json");
+  const auto tour = parse_tour(test::edited(format_tour(full_tour()), from, to), "house.tour.json");
   REQUIRE_FALSE(tour);
   CHECK(tour.error().line().find(words) != std::string::npos);
   CHECK(tour.error().line().starts_with("house.tour.json"));
