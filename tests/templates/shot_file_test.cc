@@ -2,10 +2,10 @@
 
 #include <catch2/catch.hpp>
 
-#include "solver/shared_terms.h"
 #include "templates/shot_limits.h"
 #include "tests/support/random.h"
 #include "tests/support/scratch_dir.h"
+#include "tests/templates/random_shot.h"
 #include "tests/templates/sample.h"
 
 using namespace seamwright;
@@ -66,18 +66,6 @@ void require_same_shot(const ShotFile& a, const ShotFile& b) {
   CHECK(a.verticals == b.verticals);
 }
 
-/// A step on every term, in the sizes that a touch has; angles are degrees that a file can hold.
-ShotTouch random_touch(Random& random, int lens_count) {
-  ShotTouch touch;
-  touch.names = SharedTerms(lens_count, [](int, int) { return true; }).names();
-  for (const std::string& name : touch.names) {
-    const double size = name.ends_with("_px") ? 0.5 : 1e-4;
-    const double value = random.uniform(-size, size);
-    touch.step.push_back(name.ends_with("_rad") ? rad_from_deg(deg_from_rad(value)) : value);
-  }
-  return touch;
-}
-
 const std::string kTouched = edited(kShotSample, "version: 1", "version: 2") + R"(touch:
   terms:
     lens0.focal_px: 0.125
@@ -97,21 +85,6 @@ const std::string kStroked = edited(kShotSample, "version: 1", "version: 3") + R
     path_deg: [[-90, 4]]
 )";
 
-std::vector<SeamStroke> random_strokes(Random& random, int lens_count) {
-  std::vector<SeamStroke> strokes;
-  for (int k = random.integer(0, 3); k > 0; --k) {
-    SeamStroke stroke{.wish = static_cast<StrokeWish>(random.integer(0, 2)),
-                      .reach_rad = rad_from_deg(random.uniform(0.1, 20))};
-    if (stroke.wish == StrokeWish::lens) stroke.lens = random.integer(0, lens_count - 1);
-    for (int places = random.integer(1, 4); places > 0; --places) {
-      stroke.path.push_back(
-          {rad_from_deg(random.uniform(-180, 180)), rad_from_deg(random.uniform(-90, 90))});
-    }
-    strokes.push_back(stroke);
-  }
-  return strokes;
-}
-
 const std::string kBracketed = edited(kShotSample, "version: 1", "version: 4") + R"(brackets:
   - - {file: "frames/hall_1_front.tif", ev: -3}
     - {file: "frames/hall_front.tif", ev: 0}
@@ -120,73 +93,10 @@ const std::string kBracketed = edited(kShotSample, "version: 1", "version: 4") +
     - {file: "frames/hall_3_back.tif"}
 )";
 
-std::vector<std::vector<BracketFrame>> random_brackets(
-    Random& random, const std::vector<std::filesystem::path>& frames) {
-  std::vector<std::vector<BracketFrame>> brackets;
-  for (const auto& own : frames) {
-    const bool said = random.integer(0, 1) == 1;
-    std::vector<BracketFrame>& bracket = brackets.emplace_back();
-    for (int k = random.integer(1, 5); k >= 0; --k) {
-      const auto file =
-          k == 0 ? own : std::filesystem::path(fmt::format("b/{} {}", k, own.filename().string()));
-      bracket.push_back({.file = file, .ev = {}});
-      if (said) bracket.back().ev = random.uniform(-9, 9);
-    }
-  }
-  return brackets;
-}
-
 const std::string kMarked = edited(kShotSample, "version: 1", "version: 5") + R"(verticals:
   - ends_deg: [[-31.25, 18.5], [-30.75, -22]]
   - ends_deg: [[58, 40], [58.5, -3]]
 )";
-
-// Angles as a person clicks them, most of them no short number of degrees.
-std::vector<UprightEdge> random_verticals(Random& random) {
-  std::vector<UprightEdge> edges;
-  for (int k = random.integer(0, 3); k > 0; --k) {
-    UprightEdge edge;
-    for (PanoramaPlace& end : edge.ends) {
-      end = {rad_from_deg(random.uniform(-180, 180)), rad_from_deg(random.uniform(-80, 80))};
-    }
-    if (!edge.validate()) edges.push_back(edge);
-  }
-  return edges;
-}
-
-ShotFile random_shot(Random& random) {
-  ShotFile shot;
-  shot.intake.layout = static_cast<FrameLayout>(random.integer(0, 2));
-  shot.intake.lens_count = random.integer(2, 8);
-  const int files = shot.intake.layout == FrameLayout::one_per_file ? shot.intake.lens_count : 1;
-  for (int i = 0; i < files; ++i) shot.frames.emplace_back(fmt::format("höhle/{} #{}.tif", i, i));
-  if (random.integer(0, 1) == 1) {
-    for (int i = 0; i < shot.intake.lens_count; ++i) {
-      shot.intake.quarter_turns.push_back(random.integer(0, 3));
-    }
-  }
-  shot.intake.mirrored = random.integer(0, 1) == 1;
-  if (random.integer(0, 1) == 1) {
-    shot.rig_template = TemplateReference{.file = "../t.yaml", .sha256 = {}};
-    if (random.integer(0, 1) == 1) shot.rig_template->sha256 = std::string(64, 'f');
-  }
-  for (int k = random.integer(0, 5); k > 0; --k) {
-    ManualTie tie{.range = static_cast<TieRange>(random.integer(0, 2)),
-                  .sigma_px = random.uniform(0.1, 2),
-                  .sights = {}};
-    for (int lens = 0; lens < 2; ++lens) {
-      tie.sights.push_back({lens, Vec2(random.uniform(0, 2000), random.uniform(0, 2000))});
-    }
-    shot.manual_ties.push_back(tie);
-  }
-  if (shot.rig_template && shot.rig_template->sha256) {
-    shot.touch = random_touch(random, shot.intake.lens_count);
-  }
-  shot.seam = random_strokes(random, shot.intake.lens_count);
-  if (random.integer(0, 1) == 1) shot.brackets = random_brackets(random, shot.frames);
-  shot.verticals = random_verticals(random);
-  return shot;
-}
 
 }  // namespace
 
@@ -367,48 +277,6 @@ TEST_CASE("marked upright edges are read, and wrong ones refused", "[templates]"
   CHECK(parse_shot_file(many, "s.yaml"));
   many += "  - ends_deg: [[58, 40], [58.5, -3]]\n";
   require_shot_refused(many, line_of(many, "verticals:"), "holds 101 edges");
-}
-
-TEST_CASE("a touch moves the template's rig to the very bits it was made of", "[templates]") {
-  CAPTURE(seed());
-  Random random(31);
-  int checked = 0;
-  for (int k = 0; k < 50; ++k) {
-    const int lens_count = random.integer(2, 6);
-    const Rig rig = random_rig(random, {.lens_count = lens_count});
-    const SharedTerms terms(lens_count, [](int, int) { return true; });
-    ShotFile shot;
-    shot.intake.lens_count = lens_count;
-    for (int i = 0; i < lens_count; ++i) shot.frames.emplace_back(fmt::format("{}.tif", i));
-    shot.rig_template = TemplateReference{.file = "t.yaml", .sha256 = std::string(64, 'f')};
-    shot.touch = random_touch(random, lens_count);
-    const auto again = parse_shot_file(format_shot_file(shot), "s.yaml");
-    if (!again) FAIL(again.error().line());
-    const auto touched = touched_rig(rig, *again->touch);
-    REQUIRE(touched);
-    const Rig expected = terms.stepped(
-        rig, Eigen::Map<const Eigen::VectorXd>(shot.touch->step.data(), terms.columns()));
-    for (std::size_t i = 0; i < rig.lenses.size(); ++i) {
-      CHECK(touched->lenses[i].lens == expected.lenses[i].lens);
-      CHECK(touched->lenses[i].rig_from_lens.coeffs() == expected.lenses[i].rig_from_lens.coeffs());
-      CHECK(touched->lenses[i].pupil == expected.lenses[i].pupil);
-      ++checked;
-    }
-  }
-  CHECK(checked >= 100);
-}
-
-TEST_CASE("a touch that does not go with the rig is refused", "[templates]") {
-  CAPTURE(seed());
-  Random random(32);
-  const Rig rig = random_rig(random);
-  const auto other = touched_rig(rig, random_touch(random, 4));
-  REQUIRE_FALSE(other);
-  CHECK_THAT(other.error().line(), Catch::Contains("touch.terms.lens2.focal_px"));
-  // 1 + 3 radial_1 θ² = 0 inside the field of view: the lens folds.
-  const auto folded = touched_rig(rig, {.names = {"lens0.radial_1"}, .step = {-0.3}});
-  REQUIRE_FALSE(folded);
-  CHECK_THAT(folded.error().line(), Catch::Contains("folds at"));
 }
 
 TEST_CASE("template and ties may be left out", "[templates]") {
