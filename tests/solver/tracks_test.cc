@@ -128,9 +128,9 @@ TEST_CASE("places are as unsure as all terms make them, held at nominal or not")
   const Rig start = start_for(body);
   const SharedTerms terms = all_rig_terms(2);
   const AdjustResult all_free =
-      adjust(learnt->solution.rig, survey.ties, learnt->shots, terms, prior_of({}, start, terms),
-             {.free_flex = true, .flex_sigma_rad = learnt->solution.quality.flex_sigma_rad},
-             learnt->inlier);
+      adjust({learnt->solution.rig, survey.ties, learnt->shots, terms, prior_of({}, start, terms),
+              learnt->inlier},
+             {.free_flex = true, .flex_sigma_rad = learnt->solution.quality.flex_sigma_rad});
   for (std::size_t s = 1; s < 3; ++s) {
     CAPTURE(s);
     const auto sigmas = [&](const PoseCovariance& covariance) {
