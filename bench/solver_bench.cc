@@ -184,7 +184,7 @@ void linearise_sight(benchmark::State& state) {
   const TiePoint point = locate_tie(posed.start, tie, true, posed.shots);
   const TieSight& sight = tie.sights.back();
   const Mat2 white = whitener(sight.covariance_px2);
-  const SeeingLens place = place_of(posed.start, tie, sight, posed.shots);
+  const SeeingLens place = seeing_lens(posed.start, tie, sight, posed.shots);
   if (!point.usable) state.SkipWithError("no point");
   for (auto _ : state) benchmark::DoNotOptimize(linearise(place, sight, white, point));
 }
