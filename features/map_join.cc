@@ -340,12 +340,32 @@ class Joiner {
   Joined joined_;
 };
 
+// Does every link join two shots that stand in one network?
+bool covers(std::span<const ShotLink> links, std::span<const PlacedShot> shots) {
+  return std::all_of(links.begin(), links.end(), [&](const ShotLink& link) {
+    const int network = shots[static_cast<std::size_t>(link.shot_a)].network;
+    return network >= 0 && network == shots[static_cast<std::size_t>(link.shot_b)].network;
+  });
+}
+
 }  // namespace
 
 Result<Joined> join_networks(std::span<const ShotKeys> keys, const Rig& rig,
                              std::span<const ShotLink> links, std::vector<PlacedShot> shots,
                              const JoinOptions& options, const ProgressFn& progress) {
   return Joiner(keys, rig, links, std::move(shots), options, progress).run();
+}
+
+Result<std::optional<Joined>> RoundJoins::round(std::span<const ShotKeys> keys, const Rig& rig,
+                                                std::span<const ShotLink> links,
+                                                std::vector<PlacedShot> shots, JoinOptions options,
+                                                const ProgressFn& progress) {
+  options.between_networks = options.between_networks && !tried_;
+  auto joined = join_networks(keys, rig, links, std::move(shots), options, progress);
+  if (!joined) return tl::unexpected(joined.error());
+  if (!covers(links, joined->shots)) return std::nullopt;
+  tried_ = true;
+  return std::move(*joined);
 }
 
 }  // namespace seamwright

@@ -8,6 +8,7 @@
 // picture on the walls of two rooms agrees with itself perfectly, but it would put the rooms into
 // each other.
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -68,5 +69,22 @@ struct Joined {
                                            std::vector<PlacedShot> shots,
                                            const JoinOptions& options = {},
                                            const ProgressFn& progress = {});
+
+/// The joins of a survey that is linked and solved in rounds.
+class RoundJoins {
+ public:
+  /// join_networks() of this round. Nothing where a link of the round leads from one network of the
+  /// result to another: the solve before did not know it, so where those stand to each other is
+  /// known after the next one. Between networks is tried until a round was joined: what one solve's
+  /// rig did not join, a slightly better one will not.
+  [[nodiscard]] Result<std::optional<Joined>> round(std::span<const ShotKeys> keys, const Rig& rig,
+                                                    std::span<const ShotLink> links,
+                                                    std::vector<PlacedShot> shots,
+                                                    JoinOptions options,
+                                                    const ProgressFn& progress = {});
+
+ private:
+  bool tried_ = false;
+};
 
 }  // namespace seamwright

@@ -29,14 +29,6 @@ std::vector<PlacedShot> placed(std::span<const ShotState> solved, std::span<cons
   return shots;
 }
 
-// Does every link join two shots that stand in one network?
-bool covers(std::span<const ShotLink> links, std::span<const PlacedShot> shots) {
-  return std::all_of(links.begin(), links.end(), [&](const ShotLink& link) {
-    const int network = shots[static_cast<std::size_t>(link.shot_a)].network;
-    return network != kNoNetwork && network == shots[static_cast<std::size_t>(link.shot_b)].network;
-  });
-}
-
 std::vector<ShotLink> in_order(std::vector<ShotLink> links, std::span<const ShotLink> more) {
   links.insert(links.end(), more.begin(), more.end());
   std::sort(links.begin(), links.end(), [](const ShotLink& a, const ShotLink& b) {
@@ -82,13 +74,9 @@ Result<TrackRound> TrackPass::round(const Rig& rig, std::span<const char> used,
   if (!links) return fail(std::move(links.error()));
   std::optional<Joined> joined;
   if (fine && options_.join_networks) {
-    // Networks that one solve's rig did not join, a slightly better one will not: once is enough.
-    JoinOptions joining = options_.joining;
-    joining.between_networks = joining.between_networks && !tried_joins_;
-    tried_joins_ = true;
-    auto more = join_networks(keys_, rig, *links, placed(solved, used), joining, progress);
+    auto more = joins_.round(keys_, rig, *links, placed(solved, used), options_.joining, progress);
     if (!more) return fail(std::move(more.error()));
-    if (covers(*links, more->shots)) joined = std::move(*more);
+    joined = std::move(*more);
   }
   if (joined) *links = in_order(std::move(*links), joined->links);
   TrackOptions tracking = options_.tracks;

@@ -56,7 +56,7 @@ class TrackPass {
   FrameSource frames_;
   TrackPassOptions options_;
   std::vector<ShotKeys> keys_;
-  bool tried_joins_ = false;
+  RoundJoins joins_;
 };
 
 }  // namespace seamwright

@@ -210,6 +210,32 @@ TEST_CASE("rooms that see each other through an open door become one map") {
   }
 }
 
+TEST_CASE("rooms are joined once the links of a round lie within what was solved") {
+  CAPTURE(test::seed());
+  Random random(41);
+  TwoRooms rooms = two_rooms(random);
+  const House house(random, rooms, kStands);
+  rooms.open = false;
+  const House closed(random, rooms, kStands);
+  // The link between the second room's two stands is new, and the solve before put them apart:
+  // where nothing else puts them together, the round has no joins.
+  std::vector<PlacedShot> apart = closed.placed;
+  apart.back() = {Quat::Identity(), Vec3::Zero(), 2};
+  RoundJoins joins;
+  const auto early = joins.round(closed.keys, closed.rig, closed.links, apart, {});
+  REQUIRE(early);
+  CHECK_FALSE(early->has_value());
+  const auto joined = joins.round(house.keys, house.rig, house.links, house.placed, {});
+  REQUIRE(joined);
+  REQUIRE(joined->has_value());
+  for (const PlacedShot& shot : (*joined)->shots) CHECK(shot.network == 0);
+  // The next round only links within what was joined.
+  const auto later = joins.round(house.keys, house.rig, house.links, house.placed, {});
+  REQUIRE(later);
+  REQUIRE(later->has_value());
+  CHECK((*later)->trials.empty());
+}
+
 TEST_CASE("rooms that look alike and do not see each other stay apart") {
   CAPTURE(test::seed());
   Random random(42);
