@@ -76,16 +76,16 @@ TEST_CASE("six stands of one room, cold: a template from nothing but frames") {
   // Nothing is farther than 4 m in this room: the ring alone cannot know the lenses' angles, what
   // two stands both see tells them.
   const SeamSummary indoor = seam_error_of(*by_tracks, truth.body);
-  CHECK(indoor.rms_px <= 0.15);
-  CHECK(indoor.max_px <= 0.5);
+  CHECK(indoor.rms_px <= 0.1);   // 0.073 measured
+  CHECK(indoor.max_px <= 0.25);  // 0.124 measured
   CHECK(indoor.rms_px < 0.2 * seam_error_of(*by_ring, truth.body).rms_px);
-  CHECK(seam_error_of(*with_yard, truth.mean_mount).rms_px <= 0.12);
+  CHECK(seam_error_of(*with_yard, truth.mean_mount).rms_px <= 0.08);  // 0.050 measured
   const SolutionQuality& quality = by_tracks->rig_template.solution.quality;
   CHECK(std::hypot(quality.expected_seam_parallax_px, quality.expected_seam_sideways_px) >
         0.5 * indoor.rms_px);
   CHECK(std::hypot(quality.expected_seam_parallax_px, quality.expected_seam_sideways_px) <
         4 * indoor.rms_px);
-  CHECK(quality.residual_spread == Approx(1.0).margin(0.4));
+  CHECK(quality.residual_spread == Approx(1.0).margin(0.2));  // 1.05 measured
   CHECK(quality.inlier_share > 0.9);
 
   // Where they stood, as a by-product.
@@ -139,7 +139,7 @@ TEST_CASE("shots that do not belong, any number of threads, mirrored files") {
   CHECK_THAT(sorted->shots[4].left_out, Catch::Contains("swapped"));
   CHECK_THAT(sorted->shots[5].left_out, Catch::Contains("different shots"));
   CHECK(sorted->rig_template.solution.quality.shots == 4);
-  CHECK(seam_error_of(*sorted, truth.body).rms_px <= 0.21);
+  CHECK(seam_error_of(*sorted, truth.body).rms_px <= 0.21);  // 0.158 measured
 
   // The same template whatever the thread count.
   const std::span<const LearnShot> pair(all.data(), 2);
