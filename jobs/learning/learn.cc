@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numeric>
 
 #include <fmt/format.h>
 
@@ -10,9 +9,9 @@
 #include "imaging/orient.h"
 #include "jobs/learning/cold_start.h"
 #include "jobs/learning/suspect_shots.h"
+#include "jobs/learning/template_prior.h"
 #include "solver/behind_infinity.h"
 #include "solver/seam_error.h"
-#include "solver/symmetric.h"
 
 namespace seamwright {
 
@@ -56,30 +55,6 @@ Result<double> seam_move_px(const Rig& before, const Rig& after) {
     }
   }
   return summarise(all).map([](const SeamSummary& summary) { return summary.rms_px; });
-}
-
-// A template's covariance as a prior on all rig terms; names that it does not hold are taken from
-// the body spread.
-SharedPrior prior_of_template(const RigTemplate& from, const BodySpread& spread,
-                              const SharedTerms& terms) {
-  SharedPrior prior = prior_of(spread, from.rig(), terms);
-  const TermCovariance& covariance = from.solution.covariance;
-  const std::vector<std::string> names = terms.names();
-  std::vector<int> columns;
-  for (const std::string& name : covariance.names) {
-    const auto at = std::find(names.begin(), names.end(), name);
-    if (at == names.end()) return prior;
-    columns.push_back(static_cast<int>(at - names.begin()));
-  }
-  if (columns.empty()) return prior;
-  const Eigen::MatrixXd information = symmetric_inverse(covariance.values);
-  if (information.size() == 0) return prior;
-  for (const int column : columns) {
-    prior.information.row(column).setZero();
-    prior.information.col(column).setZero();
-  }
-  prior.information(columns, columns) = information;
-  return prior;
 }
 
 class Learner {
