@@ -180,7 +180,10 @@ Result<void> route_seam(PairSeam& pair, const ViewpointSlide& slide, const Ribbo
   auto path = path_through(views, options);
   if (!path) return tl::unexpected(path.error());
   pair.path = std::move(*path);
-  SeamViews unwarped = ribbon_views(a, b, pair.warp, ViewKind::at_infinity);
+  SeamViews unwarped;
+  if (options.walk || options.keep_views) {
+    unwarped = ribbon_views(a, b, pair.warp, ViewKind::at_infinity);
+  }
   if (options.walk) {
     auto torn = mend_tears(a, b, slide, options, {pair.warp, views, pair.path, unwarped});
     if (!torn) return tl::unexpected(torn.error());

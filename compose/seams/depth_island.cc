@@ -7,6 +7,7 @@
 #include <optional>
 #include <utility>
 
+#include "base/parallel.h"
 #include "compose/seams/baseline_view.h"
 #include "compose/seams/depth_check.h"
 
@@ -172,14 +173,20 @@ int join_islands(LensDepth& depth, const BaselineStrip& own, const BaselineStrip
                  const IslandOptions& options) {
   const std::vector<DepthIsland> islands =
       depth_islands(depth, own.strip.grid.closed, options.gap_inverse_m, options.fewer_than);
-  if (islands.empty()) return 0;
-  const std::array<Image, 2> around = {
-      depth_without(depth, islands, Visibility::unsure, own.strip),
-      depth_without(depth, islands, Visibility::hidden, own.strip)};
+  const auto may_join = [&](const DepthIsland& island) {
+    return island.size() >= options.at_least && !holds_any(island, options.held);
+  };
+  if (std::ranges::none_of(islands, may_join)) return 0;
+  constexpr std::array kAround = {Visibility::unsure, Visibility::hidden};
+  std::array<Image, kAround.size()> around;
+  parallel_for(0, static_cast<int>(kAround.size()), [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    around[at] = depth_without(depth, islands, kAround[at], own.strip);
+  });
   const double step = kShift_px / kShiftSteps / options.px_per_inverse_m;
   int joined = 0;
   for (const DepthIsland& island : islands) {
-    if (island.size() < options.at_least || holds_any(island, options.held)) continue;
+    if (!may_join(island)) continue;
     const double most = unlikeness(island, depth.inverse_m, 0, own, other) + kAsWell;
     double least = most;
     const Image* best = nullptr;

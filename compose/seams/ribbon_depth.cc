@@ -300,9 +300,12 @@ RibbonDepth confirmed(PairDepth matches, const Strip& a, const Strip& b, double 
   };
   const BaselineStrip from_a{a, half_m};
   const BaselineStrip from_b{b, -half_m};
-  const int joined_a = joined(found.of_a, from_a, from_b);
-  const int joined_b = joined(found.of_b, from_b, from_a);
-  if (joined_a + joined_b > 0) check_each_other(found.of_a, found.of_b, grid, check);
+  std::array<int, 2> joins{};
+  parallel_for(0, 2, [&](int lens) {
+    joins[static_cast<std::size_t>(lens)] =
+        lens == 0 ? joined(found.of_a, from_a, from_b) : joined(found.of_b, from_b, from_a);
+  });
+  if (joins[0] + joins[1] > 0) check_each_other(found.of_a, found.of_b, grid, check);
   parallel_for(0, 2, [&](int lens) {
     LensDepth& depth = lens == 0 ? found.of_a : found.of_b;
     doubt_speckle(depth, grid.closed, found.gap_inverse_m, options.least_island_px);
